@@ -1,0 +1,1 @@
+//! Words without a domain: identities, units, days, moments, bounded text.

@@ -1,0 +1,1 @@
+//! Pure functions on SI units. Knows nothing of documents.

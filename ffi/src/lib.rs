@@ -1,0 +1,1 @@
+//! Backstraight: ffi.

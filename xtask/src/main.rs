@@ -1,0 +1,2 @@
+//! Every command that a contributor or CI runs.
+fn main() {}

@@ -6,4 +6,5 @@
 #![deny(clippy::expect_used, clippy::panic, clippy::indexing_slicing)]
 
 pub mod base;
+pub mod model;
 pub mod science;

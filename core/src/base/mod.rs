@@ -1,1 +1,6 @@
-//! Words without a domain: identities, units, days, moments, bounded text.
+//! Words without a domain: identities, days, moments, keys. Knows nothing of training.
+
+pub mod day;
+pub mod id;
+pub mod key;
+pub mod moment;

@@ -1,0 +1,215 @@
+//! Calendar days and months of the athlete's own place. No clock, no time zone look-up.
+
+use core::fmt;
+use core::str::FromStr;
+
+use jiff::civil::{Date, Weekday};
+use jiff::{Span, ToSpan};
+
+/// A local calendar date, `YYYY-MM-DD`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Day(Date);
+
+/// A calendar month, `YYYY-MM`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Month {
+    year: u16,
+    month: u8,
+}
+
+/// A text that is no day or month between 2000 and 2199.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("not a calendar {what} between 2000 and 2199: {text:?}")]
+pub struct DayError {
+    what: &'static str,
+    text: String,
+}
+
+impl Day {
+    /// A day from its numbers.
+    ///
+    /// # Errors
+    /// When the numbers name no day between 2000 and 2199.
+    pub fn new(year: i16, month: i8, day: i8) -> Result<Day, DayError> {
+        let bad = || DayError { what: "day", text: format!("{year}-{month}-{day}") };
+        if !(2000..=2199).contains(&year) {
+            return Err(bad());
+        }
+        Date::new(year, month, day).map(Day).map_err(|_| bad())
+    }
+
+    /// The day `n` days later (earlier when negative); the same day where the calendar ends.
+    #[must_use]
+    pub fn plus(self, n: i32) -> Day {
+        Day(self.0.checked_add(n.days()).unwrap_or(self.0))
+    }
+
+    /// Days from `other` to `self`.
+    #[must_use]
+    pub fn since(self, other: Day) -> i32 {
+        self.0.since(other.0).as_ref().map_or(0, Span::get_days)
+    }
+
+    /// The Monday on or before this day (ISO 8601 weeks).
+    #[must_use]
+    pub fn week_start(self) -> Day {
+        self.plus(-i32::from(self.0.weekday().to_monday_zero_offset()))
+    }
+
+    /// Monday 0 to Sunday 6.
+    #[must_use]
+    pub fn weekday_index(self) -> i8 {
+        self.0.weekday().to_monday_zero_offset()
+    }
+
+    /// English short name of the weekday.
+    #[must_use]
+    pub fn weekday_name(self) -> &'static str {
+        match self.0.weekday() {
+            Weekday::Monday => "Mon",
+            Weekday::Tuesday => "Tue",
+            Weekday::Wednesday => "Wed",
+            Weekday::Thursday => "Thu",
+            Weekday::Friday => "Fri",
+            Weekday::Saturday => "Sat",
+            Weekday::Sunday => "Sun",
+        }
+    }
+
+    /// The month in which the day lies.
+    #[must_use]
+    pub fn month(self) -> Month {
+        Month { year: self.0.year().unsigned_abs(), month: self.0.month().unsigned_abs() }
+    }
+
+    /// The UTC calendar day of an instant shifted by a zone offset in minutes.
+    ///
+    /// # Errors
+    /// When the instant lies outside 2000 to 2199.
+    pub fn of(moment: super::moment::Moment, offset_min: i32) -> Result<Day, DayError> {
+        let bad = || DayError { what: "day", text: format!("{} ms", moment.0) };
+        let secs = moment.seconds().saturating_add(i64::from(offset_min) * 60);
+        let t = jiff::Timestamp::from_second(secs).map_err(|_| bad())?;
+        let d = jiff::tz::Offset::UTC.to_datetime(t).date();
+        Day::new(d.year(), d.month(), d.day())
+    }
+}
+
+impl fmt::Display for Day {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{:04}-{:02}-{:02}", self.0.year(), self.0.month(), self.0.day())
+    }
+}
+
+impl FromStr for Day {
+    type Err = DayError;
+    fn from_str(text: &str) -> Result<Day, DayError> {
+        let bad = || DayError { what: "day", text: text.chars().take(20).collect() };
+        let mut parts = text.split('-');
+        let (Some(y), Some(m), Some(d), None) = (parts.next(), parts.next(), parts.next(), parts.next())
+        else {
+            return Err(bad());
+        };
+        if text.len() != 10 || y.len() != 4 || m.len() != 2 {
+            return Err(bad());
+        }
+        let num = |s: &str| s.parse::<i16>().map_err(|_| bad());
+        let small = |s: &str| s.parse::<i8>().map_err(|_| bad());
+        Day::new(num(y)?, small(m)?, small(d)?).map_err(|_| bad())
+    }
+}
+
+impl Month {
+    /// A month from its numbers.
+    ///
+    /// # Errors
+    /// When the year is not 2000 to 2199 or the month not 1 to 12.
+    pub fn new(year: u16, month: u8) -> Result<Month, DayError> {
+        if (2000..=2199).contains(&year) && (1..=12).contains(&month) {
+            Ok(Month { year, month })
+        } else {
+            Err(DayError { what: "month", text: format!("{year}-{month}") })
+        }
+    }
+
+    /// The year.
+    #[must_use]
+    pub fn year(self) -> u16 {
+        self.year
+    }
+
+    /// 1 to 12.
+    #[must_use]
+    pub fn number(self) -> u8 {
+        self.month
+    }
+}
+
+impl fmt::Display for Month {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{:04}-{:02}", self.year, self.month)
+    }
+}
+
+impl FromStr for Month {
+    type Err = DayError;
+    fn from_str(text: &str) -> Result<Month, DayError> {
+        let bad = || DayError { what: "month", text: text.chars().take(20).collect() };
+        let (y, m) = text.split_once('-').ok_or_else(bad)?;
+        if y.len() != 4 || m.len() != 2 {
+            return Err(bad());
+        }
+        Month::new(y.parse().map_err(|_| bad())?, m.parse().map_err(|_| bad())?).map_err(|_| bad())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::moment::Moment;
+
+    #[test]
+    fn days_read_back_and_step_over_a_leap_day() {
+        let d: Day = "2028-02-28".parse().unwrap();
+        assert_eq!(d.plus(1).to_string(), "2028-02-29");
+        assert_eq!(d.plus(2).to_string(), "2028-03-01");
+        assert_eq!(d.plus(2).since(d), 2);
+        assert_eq!(d.month().to_string(), "2028-02");
+    }
+
+    #[test]
+    fn a_week_starts_on_monday() {
+        let wednesday: Day = "2026-11-25".parse().unwrap();
+        assert_eq!(wednesday.weekday_name(), "Wed");
+        assert_eq!(wednesday.week_start().to_string(), "2026-11-23");
+        assert_eq!(wednesday.week_start().week_start(), wednesday.week_start());
+    }
+
+    #[test]
+    fn nonsense_is_no_day() {
+        for t in [
+            "",
+            "2026-13-01",
+            "2027-02-29",
+            "1999-12-31",
+            "2200-01-01",
+            "26-01-01",
+            "2026-1-01",
+            "2026-01-01x",
+            "é026-01-01",
+        ] {
+            assert!(t.parse::<Day>().is_err(), "{t}");
+        }
+        for t in ["2026-00", "2026-13", "1999-01", "2026", "2026-1"] {
+            assert!(t.parse::<Month>().is_err(), "{t}");
+        }
+    }
+
+    #[test]
+    fn the_local_day_follows_the_offset() {
+        let m = Moment(1_764_111_600_000); // 2025-11-25T23:00:00Z
+        assert_eq!(Day::of(m, 0).unwrap().to_string(), "2025-11-25");
+        assert_eq!(Day::of(m, 60).unwrap().to_string(), "2025-11-26");
+        assert_eq!(Day::of(m, -300).unwrap().to_string(), "2025-11-25");
+    }
+}

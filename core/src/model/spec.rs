@@ -1,0 +1,237 @@
+//! What a record is made of: the one description from which readers, writers and the gate work.
+//! Knows no document engine and no wire.
+
+use crate::base::day::Day;
+use crate::base::id::PersonId;
+use crate::base::key::Key;
+use crate::base::moment::Moment;
+
+/// One stored value, as the documents hold it.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Scalar {
+    /// A whole number in the unit that its field declares.
+    Int(i64),
+    /// Text, or a packed value in words (`docs/formats.md`).
+    Text(String),
+    /// Raw bytes, such as the bar speeds of a set.
+    Bytes(Vec<u8>),
+    /// Yes or no.
+    Bool(bool),
+    /// An instant in milliseconds.
+    Time(i64),
+}
+
+/// What a field may hold: checked when writing, when reading and by the gate.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum FieldKind {
+    /// A whole number from `min` to `max`.
+    Int {
+        /// Least value.
+        min: i64,
+        /// Greatest value.
+        max: i64,
+    },
+    /// Text of at most `max` bytes.
+    Text {
+        /// Most bytes of UTF-8.
+        max: usize,
+    },
+    /// At most `max` bytes.
+    Bytes {
+        /// Most bytes.
+        max: usize,
+    },
+    /// Yes or no.
+    Bool,
+    /// An instant; its plausibility is a matter of the command, not of the type.
+    Time,
+}
+
+impl FieldKind {
+    /// Whether `value` may stand in such a field.
+    #[must_use]
+    pub fn admits(self, value: &Scalar) -> bool {
+        match (self, value) {
+            (FieldKind::Int { min, max }, Scalar::Int(n)) => (min..=max).contains(n),
+            (FieldKind::Text { max }, Scalar::Text(t)) => t.len() <= max,
+            (FieldKind::Bytes { max }, Scalar::Bytes(b)) => b.len() <= max,
+            (FieldKind::Bool, Scalar::Bool(_)) | (FieldKind::Time, Scalar::Time(_)) => true,
+            _ => false,
+        }
+    }
+}
+
+/// A field of a record.
+#[derive(Debug, Clone, Copy)]
+pub struct FieldSpec {
+    /// Its key in the document.
+    pub name: &'static str,
+    /// What it may hold.
+    pub kind: FieldKind,
+}
+
+/// Every record may carry this: when somebody withdrew it. Nothing is ever deleted.
+pub const GONE: FieldSpec = FieldSpec { name: "gone", kind: FieldKind::Time };
+
+/// A kind of record.
+#[derive(Debug)]
+pub struct RecordSpec {
+    /// Its name in messages.
+    pub name: &'static str,
+    /// Its fields, `gone` apart.
+    pub fields: &'static [FieldSpec],
+    /// The map of records inside each record, if any: its key and what it holds.
+    pub inner: Option<(&'static str, &'static RecordSpec)>,
+}
+
+impl RecordSpec {
+    /// The field of that name, `gone` included.
+    #[must_use]
+    pub fn field(&self, name: &str) -> Option<&FieldSpec> {
+        if name == GONE.name {
+            return Some(&GONE);
+        }
+        self.fields.iter().find(|f| f.name == name)
+    }
+}
+
+/// A map of records at the root of a document.
+#[derive(Debug)]
+pub struct RootSpec {
+    /// Its key at the root.
+    pub name: &'static str,
+    /// What it holds.
+    pub record: &'static RecordSpec,
+    /// Whether it holds just the one record `main`, made by the fixed starting change.
+    pub single: bool,
+}
+
+/// A value that a field can hold.
+pub trait Field: Sized {
+    /// What the document may hold for it.
+    const KIND: FieldKind;
+    /// To the stored form.
+    fn to_scalar(&self) -> Scalar;
+    /// From the stored form; `None` when it is not one of ours (or of a newer version).
+    fn from_scalar(value: &Scalar) -> Option<Self>;
+}
+
+/// A record that can be taken apart into stored fields and put together again.
+pub trait Record: Sized + Clone {
+    /// Its description.
+    const SPEC: &'static RecordSpec;
+    /// The fields that are set, in declared order.
+    fn fields(&self) -> Vec<(&'static str, Scalar)>;
+    /// From stored fields. Unreadable optional fields are named in the second part.
+    ///
+    /// # Errors
+    /// The name of a required field that is missing or unreadable.
+    fn from_fields(
+        get: &mut dyn FnMut(&'static str) -> Option<Scalar>,
+    ) -> Result<(Self, Vec<&'static str>), &'static str>;
+}
+
+/// Declares a record type: the struct, its description, reader and writer.
+macro_rules! record {
+    (
+        $(#[$doc:meta])*
+        $name:ident = $spec:literal $( => $inner:literal: $inner_ty:ty )? {
+            required { $( $(#[$rdoc:meta])* $req:ident: $rty:ty, )* }
+            optional { $( $(#[$odoc:meta])* $opt:ident: $oty:ty, )* }
+        }
+    ) => {
+        $(#[$doc])*
+        #[derive(Debug, Clone, PartialEq, Eq)]
+        pub struct $name {
+            $( $(#[$rdoc])* pub $req: $rty, )*
+            $( $(#[$odoc])* pub $opt: Option<$oty>, )*
+        }
+
+        impl $crate::model::spec::Record for $name {
+            const SPEC: &'static $crate::model::spec::RecordSpec = &$crate::model::spec::RecordSpec {
+                name: $spec,
+                fields: &[
+                    $( $crate::model::spec::FieldSpec {
+                        name: stringify!($req),
+                        kind: <$rty as $crate::model::spec::Field>::KIND,
+                    }, )*
+                    $( $crate::model::spec::FieldSpec {
+                        name: stringify!($opt),
+                        kind: <$oty as $crate::model::spec::Field>::KIND,
+                    }, )*
+                ],
+                inner: $crate::model::spec::record!(@inner $( $inner: $inner_ty )?),
+            };
+
+            fn fields(&self) -> Vec<(&'static str, $crate::model::spec::Scalar)> {
+                use $crate::model::spec::Field as _;
+                let mut out = Vec::new();
+                $( out.push((stringify!($req), self.$req.to_scalar())); )*
+                $( if let Some(v) = &self.$opt { out.push((stringify!($opt), v.to_scalar())); } )*
+                out
+            }
+
+            fn from_fields(
+                get: &mut dyn FnMut(&'static str) -> Option<$crate::model::spec::Scalar>,
+            ) -> Result<(Self, Vec<&'static str>), &'static str> {
+                let mut unread: Vec<&'static str> = Vec::new();
+                let record = $name {
+                    $( $req: get(stringify!($req))
+                        .and_then(|v| <$rty as $crate::model::spec::Field>::from_scalar(&v))
+                        .ok_or(stringify!($req))?, )*
+                    $( $opt: match get(stringify!($opt)) {
+                        None => None,
+                        Some(v) => {
+                            let field = <$oty as $crate::model::spec::Field>::from_scalar(&v);
+                            if field.is_none() { unread.push(stringify!($opt)); }
+                            field
+                        }
+                    }, )*
+                };
+                Ok((record, unread))
+            }
+        }
+    };
+    (@inner) => { None };
+    (@inner $inner:literal: $inner_ty:ty) => {
+        Some(($inner, <$inner_ty as $crate::model::spec::Record>::SPEC))
+    };
+}
+pub(crate) use record;
+
+macro_rules! plain_field {
+    ($ty:ty, $kind:expr, $to:expr, $from:expr) => {
+        impl Field for $ty {
+            const KIND: FieldKind = $kind;
+            fn to_scalar(&self) -> Scalar {
+                let to: fn(&$ty) -> Scalar = $to;
+                to(self)
+            }
+            fn from_scalar(value: &Scalar) -> Option<Self> {
+                let from: fn(&Scalar) -> Option<$ty> = $from;
+                from(value).filter(|_| Self::KIND.admits(value))
+            }
+        }
+    };
+}
+
+fn text_of(value: &Scalar) -> Option<&str> {
+    match value {
+        Scalar::Text(t) => Some(t),
+        _ => None,
+    }
+}
+
+plain_field!(bool, FieldKind::Bool, |b| Scalar::Bool(*b), |v| match v {
+    Scalar::Bool(b) => Some(*b),
+    _ => None,
+});
+plain_field!(Moment, FieldKind::Time, |m| Scalar::Time(m.0), |v| match v {
+    Scalar::Time(ms) => Some(Moment(*ms)),
+    _ => None,
+});
+plain_field!(Day, FieldKind::Text { max: 10 }, |d| Scalar::Text(d.to_string()), |v| text_of(v)?.parse().ok());
+plain_field!(Key, FieldKind::Text { max: 16 }, |k| Scalar::Text(k.to_string()), |v| text_of(v)?.parse().ok());
+plain_field!(PersonId, FieldKind::Text { max: 36 }, |p| Scalar::Text(p.to_string()), |v| text_of(v)?
+    .parse()
+    .ok());

@@ -6,5 +6,6 @@
 #![deny(clippy::expect_used, clippy::panic, clippy::indexing_slicing)]
 
 pub mod base;
+pub mod doc;
 pub mod model;
 pub mod science;

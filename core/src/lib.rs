@@ -7,5 +7,6 @@
 
 pub mod base;
 pub mod doc;
+pub mod exchange;
 pub mod model;
 pub mod science;

@@ -1,0 +1,166 @@
+//! Who may read and write which document. One party writes a document; the rule looks at the
+//! person, never at the contents.
+
+use crate::base::id::{ClubId, PersonId};
+use crate::model::name::Kind;
+use crate::model::number::WordError;
+
+use core::fmt;
+use core::str::FromStr;
+
+/// What a person is in the club.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Role {
+    /// Leads the coaches; also invites and withdraws people.
+    HeadCoach,
+    /// Plans and reviews.
+    Coach,
+    /// Physiotherapist, physician: reads care documents.
+    Care,
+    /// Trains.
+    Athlete,
+    /// Keeps accounts; sees no training data.
+    Owner,
+}
+
+impl Role {
+    /// All roles.
+    pub const ALL: [Role; 5] = [Role::HeadCoach, Role::Coach, Role::Care, Role::Athlete, Role::Owner];
+
+    /// Its word.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Role::HeadCoach => "head coach",
+            Role::Coach => "coach",
+            Role::Care => "care",
+            Role::Athlete => "athlete",
+            Role::Owner => "owner",
+        }
+    }
+
+    /// Whether the role plans and reviews training.
+    #[must_use]
+    pub const fn coaches(self) -> bool {
+        matches!(self, Role::HeadCoach | Role::Coach)
+    }
+}
+
+impl fmt::Display for Role {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.word())
+    }
+}
+
+impl FromStr for Role {
+    type Err = WordError;
+    fn from_str(text: &str) -> Result<Role, WordError> {
+        Role::ALL
+            .into_iter()
+            .find(|r| r.word() == text)
+            .ok_or_else(|| WordError { what: "role", got: text.chars().take(40).collect() })
+    }
+}
+
+/// What somebody may do with a document. Writing includes reading.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Right {
+    /// Nothing; its existence is not confirmed either.
+    None,
+    /// Read.
+    Read,
+    /// Read and write.
+    Write,
+}
+
+/// Who asks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Asker {
+    /// The person.
+    pub person: PersonId,
+    /// The person's club.
+    pub club: ClubId,
+    /// The person's role there.
+    pub role: Role,
+}
+
+/// What has to be known about a document's owner.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Subject {
+    /// The club to which the owner (club, squad or athlete) belongs.
+    pub club: ClubId,
+    /// The athlete, when the document is an athlete's.
+    pub athlete: Option<PersonId>,
+    /// Whether that athlete lets coaches read the care document.
+    pub care_open_to_coaches: bool,
+}
+
+/// The right of `asker` on a document of `kind` about `subject`.
+#[must_use]
+pub fn right(asker: &Asker, kind: Kind, subject: &Subject) -> Right {
+    if asker.club != subject.club {
+        return Right::None;
+    }
+    let own = subject.athlete == Some(asker.person);
+    let coach = asker.role.coaches();
+    match kind {
+        Kind::Library => match asker.role {
+            Role::HeadCoach | Role::Coach => Right::Write,
+            Role::Athlete | Role::Care => Right::Read,
+            Role::Owner => Right::None,
+        },
+        Kind::Squad if coach => Right::Write,
+        Kind::Squad => Right::None,
+        Kind::Plan | Kind::Notes if coach => Right::Write,
+        Kind::Plan | Kind::Notes if own => Right::Read,
+        Kind::Plan | Kind::Notes => Right::None,
+        Kind::Log if own && asker.role == Role::Athlete => Right::Write,
+        Kind::Log if coach => Right::Read,
+        Kind::Log => Right::None,
+        Kind::Care if own && asker.role == Role::Athlete => Right::Write,
+        Kind::Care if asker.role == Role::Care => Right::Read,
+        Kind::Care if coach && subject.care_open_to_coaches => Right::Read,
+        Kind::Care => Right::None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use uuid::Uuid;
+
+    const HOME: ClubId = ClubId(Uuid::from_u128(1));
+    const AWAY: ClubId = ClubId(Uuid::from_u128(2));
+    const ANNA: PersonId = PersonId(Uuid::from_u128(3));
+    const OTHER: PersonId = PersonId(Uuid::from_u128(4));
+
+    fn ask(role: Role, person: PersonId, club: ClubId, kind: Kind, consent: bool) -> Right {
+        let athlete = (!matches!(kind, Kind::Library | Kind::Squad)).then_some(ANNA);
+        right(
+            &Asker { person, club, role },
+            kind,
+            &Subject { club: HOME, athlete, care_open_to_coaches: consent },
+        )
+    }
+
+    #[test]
+    fn the_whole_table() {
+        use Right::{None as No, Read, Write};
+        // role, own document or another's, then Library, Squad, Plan, Log, Notes, Care, Care with consent
+        let table = [
+            (Role::HeadCoach, OTHER, [Write, Write, Write, Read, Write, No, Read]),
+            (Role::Coach, OTHER, [Write, Write, Write, Read, Write, No, Read]),
+            (Role::Care, OTHER, [Read, No, No, No, No, Read, Read]),
+            (Role::Athlete, ANNA, [Read, No, Read, Write, Read, Write, Write]),
+            (Role::Athlete, OTHER, [Read, No, No, No, No, No, No]),
+            (Role::Owner, OTHER, [No, No, No, No, No, No, No]),
+        ];
+        for (role, person, row) in table {
+            for (i, want) in row.into_iter().enumerate() {
+                let kind = *Kind::ALL.get(i.min(5)).unwrap();
+                assert_eq!(ask(role, person, HOME, kind, i == 6), want, "{role} {kind:?} {i}");
+                assert_eq!(ask(role, person, AWAY, kind, i == 6), No, "{role} {kind:?} of another club");
+            }
+        }
+    }
+}

@@ -1,0 +1,136 @@
+//! From a command to one change of the document.
+
+use automerge::transaction::{CommitOptions, Transactable};
+use automerge::{Automerge, ObjType};
+
+use super::{Command, Scene, WorkOf};
+use crate::base::id::ChangeHash;
+use crate::base::moment::Moment;
+use crate::doc::open::{DocError, Document};
+use crate::doc::place::Place;
+use crate::doc::problem::Problem;
+use crate::doc::read::stored;
+use crate::model::any::AnyRecord;
+use crate::model::name::Kind;
+use crate::model::spec::{Field, GONE, Scalar};
+
+/// Why a command was not applied. In either case nothing was written.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum CommandError {
+    /// It has problems; all of them are listed.
+    #[error("{}", .0.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "))]
+    Problems(Vec<Problem>),
+    /// The document could not be written: drop it and open it again.
+    #[error(transparent)]
+    Document(#[from] DocError),
+}
+
+enum Op {
+    Make(Place, AnyRecord),
+    Put(Place, &'static str, Option<Scalar>),
+}
+
+impl Document {
+    /// Checks a command and applies it as one change, in the name of the actor set by
+    /// [`Document::write_as`]. The change is in memory only: store
+    /// [`Document::changes_since`] before saying "saved".
+    ///
+    /// # Errors
+    /// The list of problems, or the document's refusal. Nothing is written then.
+    pub fn apply(&mut self, command: &Command, scene: &Scene<'_>) -> Result<ChangeHash, CommandError> {
+        let problems = self.problems(command, scene);
+        if !problems.is_empty() {
+            return Err(CommandError::Problems(problems));
+        }
+        let ops = ops(command, scene.now);
+        let kind = self.name().kind();
+        let hash = self.guarded(|auto| write(auto, kind, &ops, scene.now))?;
+        Ok(ChangeHash(hash.0))
+    }
+}
+
+fn ops(command: &Command, now: Moment) -> Vec<Op> {
+    let session_place = |key| Place::of("sessions", key);
+    match command {
+        Command::Add(news) => news.iter().map(|n| Op::Make(n.place.clone(), n.record.clone())).collect(),
+        Command::Edit { place, from, to } => {
+            let (old, new) = (from.fields(), to.fields());
+            let changed = new
+                .iter()
+                .filter(|f| !old.contains(f))
+                .map(|(name, value)| Op::Put(place.clone(), name, Some(value.clone())));
+            let cleared = old
+                .iter()
+                .filter(|(name, _)| !new.iter().any(|(n, _)| n == name))
+                .map(|(name, _)| Op::Put(place.clone(), name, None));
+            changed.chain(cleared).collect()
+        }
+        Command::Withdraw(places) => {
+            places.iter().map(|p| Op::Put(p.clone(), GONE.name, Some(Scalar::Time(now.0)))).collect()
+        }
+        Command::Restore(places) => places.iter().map(|p| Op::Put(p.clone(), GONE.name, None)).collect(),
+        Command::Pick { place, field, value } => vec![Op::Put(place.clone(), field, value.clone())],
+        Command::LogSet { session, work, key, set } => {
+            let session = session_place(session);
+            let set = AnyRecord::SetDone(set.clone());
+            match work {
+                WorkOf::Open(work) => vec![Op::Make(session.inner(work).inner(key), set)],
+                WorkOf::New(work_key, work) => {
+                    let place = session.inner(work_key);
+                    vec![
+                        Op::Make(place.clone(), AnyRecord::Work(work.clone())),
+                        Op::Make(place.inner(key), set),
+                    ]
+                }
+            }
+        }
+        Command::CorrectSet { session, work, key, set, .. } => {
+            let place = session_place(session).inner(work).inner(key);
+            vec![Op::Make(place, AnyRecord::SetDone(set.clone()))]
+        }
+        Command::Close { session, ended, minutes, effort, comment } => {
+            let place = session_place(session);
+            let mut ops = vec![Op::Put(place.clone(), "ended", Some(Scalar::Time(ended.0)))];
+            let mut put = |field, value: Option<Scalar>| {
+                if value.is_some() {
+                    ops.push(Op::Put(place.clone(), field, value));
+                }
+            };
+            put("minutes", minutes.as_ref().map(Field::to_scalar));
+            put("effort", effort.as_ref().map(Field::to_scalar));
+            put("comment", comment.as_ref().map(Field::to_scalar));
+            ops
+        }
+    }
+}
+
+fn write(auto: &mut Automerge, kind: Kind, ops: &[Op], now: Moment) -> Result<automerge::ChangeHash, String> {
+    let mut tx = auto.transaction();
+    let outcome: Result<(), String> = ops.iter().try_for_each(|op| match op {
+        Op::Make(place, record) => {
+            let (map, key) = place
+                .holder(&tx, kind)
+                .zip(place.keys.last())
+                .ok_or_else(|| format!("{place} has no map to stand in"))?;
+            let obj = tx.put_object(&map, key.as_str(), ObjType::Map).map_err(|e| e.to_string())?;
+            for (name, value) in record.fields() {
+                tx.put(&obj, name, stored(&value)).map_err(|e| e.to_string())?;
+            }
+            if let Some((inner, _)) = record.spec().inner {
+                tx.put_object(&obj, inner, ObjType::Map).map_err(|e| e.to_string())?;
+            }
+            Ok(())
+        }
+        Op::Put(place, field, value) => {
+            let obj = place.find(&tx, kind).ok_or_else(|| format!("there is no record {place}"))?;
+            let value = value.as_ref().map_or(automerge::ScalarValue::Null, stored);
+            tx.put(&obj, *field, value).map_err(|e| e.to_string())
+        }
+    });
+    if let Err(why) = outcome {
+        tx.rollback();
+        return Err(why);
+    }
+    let (hash, _) = tx.commit_with(CommitOptions::default().with_time(now.seconds()));
+    hash.ok_or_else(|| "nothing changed".to_owned())
+}

@@ -168,6 +168,17 @@ impl Folder {
         drop(std::fs::write(self.marker(), std::fs::read_to_string(BOOT_ID).unwrap_or_default()));
     }
 
+    /// Forgets that the disk failed.
+    ///
+    /// # Errors
+    /// When the word cannot be removed.
+    pub fn forget_stopped(&self) -> Result<(), StoreError> {
+        match std::fs::remove_file(self.marker()) {
+            Err(e) if e.kind() != ErrorKind::NotFound => Err(file_error(&self.marker(), e)),
+            _ => Ok(()),
+        }
+    }
+
     /// Refuses a folder whose disk failed since the machine was started: pages that a failed flush
     /// dropped may still be read back from the cache, and a restart would build on them.
     ///
@@ -180,7 +191,7 @@ impl Folder {
             return Err(StoreError::Stopped);
         }
         tracing::warn!("the disk failed before the machine was restarted; run the check");
-        std::fs::remove_file(self.marker()).map_err(|e| file_error(&self.marker(), e))
+        self.forget_stopped()
     }
 }
 

@@ -68,7 +68,12 @@ pub fn keyed_equals(key: &[u8; 32], purpose: &str, parts: &[&[u8]], given: &[u8]
 }
 
 fn mac(key: &[u8; 32], purpose: &str, parts: &[&[u8]]) -> Hmac<Sha256> {
-    let mut mac = <Hmac<Sha256> as KeyInit>::new(key.into());
+    // A key shorter than the block is padded with zeros (RFC 2104): done here, so that nothing can fail.
+    let mut block = [0; 64];
+    for (slot, byte) in block.iter_mut().zip(key) {
+        *slot = *byte;
+    }
+    let mut mac = <Hmac<Sha256> as KeyInit>::new(&block.into());
     for part in std::iter::once(&purpose.as_bytes()).chain(parts) {
         mac.update(&u64::try_from(part.len()).unwrap_or(u64::MAX).to_be_bytes());
         mac.update(part);

@@ -102,6 +102,7 @@ CREATE TABLE chunk (
     n       INTEGER NOT NULL CHECK (n > 0),
     -- Plain changes, one after the other, as they came.
     body    BLOB NOT NULL,
+    changes INTEGER NOT NULL,
     -- What they add to the index with which the gate checks the next ones.
     delta   BLOB NOT NULL,
     install BLOB,

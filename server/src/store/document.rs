@@ -8,6 +8,7 @@ use backstraight_core::model::name::{DocName, Kind};
 use rusqlite::{Connection, OptionalExtension, Row};
 
 use super::fault::StoreError;
+use super::snapshot::Snapshot;
 use super::value;
 use crate::grant::{Caller, MayRead, MayWrite};
 
@@ -31,6 +32,8 @@ pub struct Chunk {
     pub n: u64,
     /// Plain changes.
     pub body: Vec<u8>,
+    /// How many.
+    pub changes: u64,
 }
 
 const COLUMNS: &str = "id, name, max_n, heads";
@@ -110,6 +113,14 @@ pub fn concerning(db: &Connection, caller: &Caller) -> Result<Vec<Doc>, StoreErr
     Ok(rows.collect::<Result<_, _>>()?)
 }
 
+/// A document by row.
+///
+/// # Errors
+/// When storage fails.
+pub fn by_id(db: &Connection, id: i64) -> Result<Option<Doc>, StoreError> {
+    Ok(db.prepare_cached(&format!("SELECT {COLUMNS} FROM doc WHERE id = ?1"))?.query_row([id], doc).optional()?)
+}
+
 /// All documents, for checks and compaction at the machine.
 ///
 /// # Errors
@@ -120,8 +131,17 @@ pub fn all(db: &Connection) -> Result<Vec<Doc>, StoreError> {
     Ok(rows.collect::<Result<_, _>>()?)
 }
 
-/// The chunks of a document after number `after`, oldest first, until they have `room` bytes
-/// together; always at least one when there is one.
+/// How much of a document is taken at once.
+#[derive(Debug, Clone, Copy)]
+pub struct Room {
+    /// Bytes.
+    pub bytes: usize,
+    /// Changes: a receiver checks only so many at once.
+    pub changes: u64,
+}
+
+/// The chunks of a document after number `after`, oldest first, as far as there is room; always at
+/// least one when there is one.
 ///
 /// # Errors
 /// When storage fails.
@@ -129,18 +149,19 @@ pub fn chunks_after(
     db: &Connection,
     grant: &MayRead,
     after: u64,
-    room: usize,
+    room: Room,
 ) -> Result<Vec<Chunk>, StoreError> {
     let mut ask = db.prepare_cached(
-        "SELECT c.n, c.body FROM chunk c JOIN doc d ON d.id = c.doc
+        "SELECT c.n, c.body, c.changes FROM chunk c JOIN doc d ON d.id = c.doc
          WHERE d.name = ?1 AND c.n > ?2 ORDER BY c.n",
     )?;
     let mut rows = ask.query((grant.name().to_bytes(), value::stored(after)))?;
-    let (mut got, mut bytes) = (Vec::new(), 0);
+    let (mut got, mut bytes, mut changes) = (Vec::new(), 0, 0);
     while let Some(r) = rows.next()? {
-        let chunk = Chunk { n: value::count(r, 0)?, body: r.get(1)? };
+        let chunk = Chunk { n: value::count(r, 0)?, body: r.get(1)?, changes: value::count(r, 2)? };
         bytes += chunk.body.len();
-        if bytes > room && !got.is_empty() {
+        changes += chunk.changes;
+        if (bytes > room.bytes || changes > room.changes) && !got.is_empty() {
             break;
         }
         got.push(chunk);
@@ -212,6 +233,8 @@ pub struct Append {
     pub checked_at: u64,
     /// Plain changes, none of them known.
     pub body: Vec<u8>,
+    /// How many.
+    pub changes: u64,
     /// What they add to the index.
     pub delta: Vec<u8>,
     /// Heads afterwards.
@@ -250,8 +273,69 @@ pub fn append(db: &Connection, add: &Append, now: Moment) -> Result<Option<Doc>,
             ))?,
     };
     db.prepare_cached(
-        "INSERT INTO chunk (doc, n, body, delta, install, at) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+        "INSERT INTO chunk (doc, n, body, changes, delta, install, at) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
     )?
-    .execute((id, value::stored(n), &add.body, &add.delta, add.grant.install().map(|i| i.0), now.0))?;
+    .execute((
+        id,
+        value::stored(n),
+        &add.body,
+        value::stored(add.changes),
+        &add.delta,
+        add.grant.install().map(|i| i.0),
+        now.0,
+    ))?;
     Ok(Some(Doc { id, name: *name, max_n: n, heads: add.heads.clone() }))
+}
+
+/// Everything that is kept of a document, for checks.
+#[derive(Debug)]
+pub struct Stored {
+    /// The snapshot.
+    pub snapshot: Option<Snapshot>,
+    /// The chunks, oldest first.
+    pub chunks: Vec<StoredChunk>,
+}
+
+/// A chunk with its part of the index.
+#[derive(Debug)]
+pub struct StoredChunk {
+    /// Its number.
+    pub n: u64,
+    /// Plain changes.
+    pub body: Vec<u8>,
+    /// What they add to the index.
+    pub delta: Vec<u8>,
+}
+
+impl Stored {
+    /// The bytes from which the document is loaded.
+    #[must_use]
+    pub fn whole(&self, start: &[u8]) -> Vec<u8> {
+        let mut bytes = self.snapshot.as_ref().map_or_else(|| start.to_vec(), |s| s.body.clone());
+        let upto = self.snapshot.as_ref().map_or(0, |s| s.upto_n);
+        for chunk in self.chunks.iter().filter(|c| c.n > upto) {
+            bytes.extend_from_slice(&chunk.body);
+        }
+        bytes
+    }
+}
+
+/// Everything that is kept of a document.
+///
+/// # Errors
+/// When storage fails.
+pub fn stored(db: &Connection, doc: i64) -> Result<Stored, StoreError> {
+    let snapshot = db
+        .prepare_cached("SELECT upto_n, body, delta FROM snapshot WHERE doc = ?1")?
+        .query_row([doc], |r| {
+            Ok(Snapshot { doc, upto_n: value::count(r, 0)?, body: r.get(1)?, delta: r.get(2)? })
+        })
+        .optional()?;
+    let mut ask = db.prepare_cached("SELECT n, body, delta FROM chunk WHERE doc = ?1 ORDER BY n")?;
+    let chunks = ask
+        .query_map([doc], |r| {
+            Ok(StoredChunk { n: value::count(r, 0)?, body: r.get(1)?, delta: r.get(2)? })
+        })?
+        .collect::<Result<_, _>>()?;
+    Ok(Stored { snapshot, chunks })
 }

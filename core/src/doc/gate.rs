@@ -82,6 +82,8 @@ struct Check {
     obj: (u64, ActorId),
     key: &'static str,
     preds: Vec<(u64, ActorId)>,
+    /// Whether it only drops the values that lost, and leaves the one that is shown.
+    drops: bool,
 }
 
 impl Accepted {

@@ -71,15 +71,23 @@ struct Draft {
     recent: Option<(OpRef, u32)>,
 }
 
+#[derive(Clone, Copy, PartialEq)]
+enum Write {
+    /// The operation of that number set a value.
+    Set(u64),
+    /// The losers were dropped; the shown value stays.
+    Dropped,
+}
+
 /// The last write of the change at hand to each field.
 #[derive(Default)]
 struct Writes {
-    few: Vec<((u32, &'static str), u64)>,
-    many: HashMap<(u32, &'static str), u64>,
+    few: Vec<((u32, &'static str), Write)>,
+    many: HashMap<(u32, &'static str), Write>,
 }
 
 impl Writes {
-    fn note(&mut self, object: u32, field: &'static str, op: u64) {
+    fn note(&mut self, object: u32, field: &'static str, op: Write) {
         if self.few.len() < 64 {
             self.few.push(((object, field), op));
         } else {
@@ -87,7 +95,7 @@ impl Writes {
         }
     }
 
-    fn last(&self, object: u32, field: &'static str) -> Option<u64> {
+    fn last(&self, object: u32, field: &'static str) -> Option<Write> {
         let key = (object, field);
         let few = || self.few.iter().rev().find(|(k, _)| *k == key).map(|(_, op)| *op);
         self.many.get(&key).copied().or_else(few)
@@ -288,7 +296,10 @@ impl<'a> Run<'a> {
                 };
                 self.make(change, draft, op_number, op, (parent, key, level))
             }
-            (Level::Records(_) | Level::Inner(_), Action::Set(_)) => {
+            (_, Action::Drop) if !matches!(level, Level::Record(_)) => {
+                refuse(RejectCode::Action, "a deletion")
+            }
+            (Level::Records(_) | Level::Inner(_), Action::Set(_) | Action::Drop) => {
                 refuse(RejectCode::Action, "a value in the place of a record")
             }
             (Level::Record(spec), Action::MakeMap) => {
@@ -308,7 +319,11 @@ impl<'a> Run<'a> {
             }
             (Level::Record(spec), Action::Set(value)) => {
                 let field = field(spec, op.key, value)?;
-                self.write(change, draft, op_number, op, (parent, map, field, wrote))
+                self.write(change, draft, op, (parent, map, field, wrote), Write::Set(op_number))
+            }
+            (Level::Record(spec), Action::Drop) => {
+                let field = field(spec, op.key, Value::Null)?;
+                self.write(change, draft, op, (parent, map, field, wrote), Write::Dropped)
             }
         }
     }
@@ -385,23 +400,20 @@ impl<'a> Run<'a> {
         &mut self,
         change: &Change<'_>,
         draft: &mut Draft,
-        op_number: u64,
         op: &Op<'_>,
         (object, map, field, wrote): (u32, OpRef, &'static str, u64),
+        how: Write,
     ) -> Result<(), Rejected> {
         let bit = field_bit(field);
         let own = draft.wrote.entry(object).or_default();
         let preds = change.preds(op);
         let before = if *own & bit == 0 { None } else { draft.writes.last(object, field) };
         *own |= bit;
-        draft.writes.note(object, field, op_number);
-        if let Some(counter) = before {
+        draft.writes.note(object, field, how);
+        if let Some(Write::Set(counter)) = before {
             // A second write within one change replaces the first and nothing else.
-            return if preds == [OpRef { counter, actor: 0 }] {
-                Ok(())
-            } else {
-                refuse(RejectCode::Pred, field)
-            };
+            let right = how != Write::Dropped && preds == [OpRef { counter, actor: 0 }];
+            return if right { Ok(()) } else { refuse(RejectCode::Pred, field) };
         }
         if wrote & bit == 0 {
             // Nobody has written it, so that nothing can be replaced.
@@ -410,7 +422,13 @@ impl<'a> Run<'a> {
         let full = |r: OpRef| change.actor_of(r).map(|a| (r.counter, a));
         let obj = full(map).ok_or_else(|| Rejected::new(RejectCode::UnknownObject, ""))?;
         let preds = preds.iter().filter_map(|p| full(*p)).collect();
-        self.checks.push(Check { change: self.fresh.len(), obj, key: field, preds });
+        self.checks.push(Check {
+            change: self.fresh.len(),
+            obj,
+            key: field,
+            preds,
+            drops: how == Write::Dropped,
+        });
         Ok(())
     }
 }

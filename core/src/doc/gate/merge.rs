@@ -32,8 +32,10 @@ pub fn merge(
             return Err(Rejected::new(RejectCode::Stale, "document"));
         }
         apply(doc, accepted, upload)?;
-        for check in &accepted.checks {
-            seen(doc, accepted, check)?;
+        for (n, check) in accepted.checks.iter().enumerate() {
+            let dropped = accepted.checks.iter().take(n).rev().take_while(|c| c.change == check.change);
+            let mut dropped = dropped.filter(|c| c.drops && c.obj == check.obj && c.key == check.key);
+            seen(doc, accepted, check, dropped.next())?;
         }
         faithful(doc, accepted, upload, &before)
     })
@@ -69,8 +71,14 @@ fn apply(doc: &mut AutoCommit, accepted: &Accepted, upload: &[u8]) -> Result<(),
     doc.apply_changes(changes).map_err(engine)
 }
 
-/// Whether a write replaced exactly the values that stood there for its author.
-fn seen(doc: &AutoCommit, accepted: &Accepted, check: &Check) -> Result<(), Rejected> {
+/// Whether a write replaced exactly the values that stood there for its author: those of the
+/// changes before, less what the same change dropped.
+fn seen(
+    doc: &AutoCommit,
+    accepted: &Accepted,
+    check: &Check,
+    dropped: Option<&Check>,
+) -> Result<(), Rejected> {
     let refused = |code, at| {
         let fresh = accepted.fresh.get(check.change);
         Rejected::new(code, at).in_change(check.change, fresh.map(|f| f.hash))
@@ -91,6 +99,11 @@ fn seen(doc: &AutoCommit, accepted: &Accepted, check: &Check) -> Result<(), Reje
         ids.push((counter, ActorId(actor)));
     }
     ids.sort_unstable();
+    ids.retain(|id| !dropped.is_some_and(|d| d.preds.contains(id)));
+    if check.drops {
+        // The value that is shown stays: the highest.
+        ids.pop();
+    }
     if ids == check.preds { Ok(()) } else { Err(refused(RejectCode::Pred, check.key)) }
 }
 

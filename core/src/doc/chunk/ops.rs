@@ -166,13 +166,7 @@ impl<'a, 'o> Readers<'a, 'o> {
     fn op(&mut self, number: u64) -> Result<Op<'a>, Rejected> {
         let obj = match (self.obj_actor.next()?, self.obj_counter.next()?) {
             (None, None) => Obj::Root,
-            (Some(actor), Some(counter)) => {
-                let made = self.named(actor, counter)?;
-                if counter >= number {
-                    return Err(Rejected::new(RejectCode::UnknownObject, "made later than it is used"));
-                }
-                Obj::Map(made)
-            }
+            (Some(actor), Some(counter)) => Obj::Map(self.named(actor, counter)?),
             _ => return Err(encoding("object column")),
         };
         let key =

@@ -144,7 +144,8 @@ impl Running {
     /// closes the database.
     pub async fn stop(mut self) {
         if let Some(stop) = self.stop.take() {
-            drop(stop.send(()));
+            // Already ended by itself when nobody listens.
+            let _ = stop.send(());
         }
         if let Some(compacting) = self.compacting.take() {
             compacting.abort();

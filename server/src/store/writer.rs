@@ -111,7 +111,7 @@ enum Message {
 
 /// The handle of the writing thread.
 #[derive(Debug)]
-pub struct Writer {
+pub(super) struct Writer {
     queue: mpsc::Sender<Message>,
     thread: Mutex<Option<JoinHandle<()>>>,
 }
@@ -121,7 +121,7 @@ impl Writer {
     ///
     /// # Errors
     /// When the system gives no thread.
-    pub fn start(
+    pub(super) fn start(
         db: Connection,
         health: Arc<Health>,
         faults: Arc<Faults>,
@@ -139,7 +139,7 @@ impl Writer {
     ///
     /// # Errors
     /// What `work` said, or why it could not be made durable.
-    pub async fn run<T, F>(&self, work: F) -> Result<T, StoreError>
+    pub(super) async fn run<T, F>(&self, work: F) -> Result<T, StoreError>
     where
         T: Send + 'static,
         F: FnOnce(&Connection) -> Result<T, StoreError> + Send + 'static,
@@ -158,7 +158,7 @@ impl Writer {
     ///
     /// # Errors
     /// As [`Writer::run`].
-    pub fn run_blocking<T, F>(&self, work: F) -> Result<T, StoreError>
+    pub(super) fn run_blocking<T, F>(&self, work: F) -> Result<T, StoreError>
     where
         T: Send + 'static,
         F: FnOnce(&Connection) -> Result<T, StoreError> + Send + 'static,
@@ -170,7 +170,7 @@ impl Writer {
     }
 
     /// Does what still waits, moves the log into the file and closes it. Blocks; may be called twice.
-    pub fn close(&self) {
+    pub(super) fn close(&self) {
         let thread = self.thread.lock().unwrap_or_else(std::sync::PoisonError::into_inner).take();
         let Some(thread) = thread else { return };
         let mut message = Message::Close;

@@ -147,6 +147,14 @@ macro_rules! record {
             $( $(#[$odoc])* pub $opt: Option<$oty>, )*
         }
 
+        impl $name {
+            /// With its required fields; everything else is left open.
+            #[must_use]
+            pub const fn new($( $req: $rty, )*) -> Self {
+                $name { $( $req, )* $( $opt: None, )* }
+            }
+        }
+
         impl $crate::model::spec::Record for $name {
             const SPEC: &'static $crate::model::spec::RecordSpec = &$crate::model::spec::RecordSpec {
                 name: $spec,

@@ -261,7 +261,6 @@ fn set_asked(i: usize, target: Option<&Target>, prescription: Option<&Prescripti
 
 fn as_set(e: &Entered) -> SetDone {
     SetDone {
-        at: e.at,
         load: e.load,
         reps: e.reps,
         hold: e.hold,
@@ -269,16 +268,8 @@ fn as_set(e: &Entered) -> SetDone {
         contacts: e.contacts,
         time: e.time,
         effort: e.effort,
-        reserve: None,
         speeds: e.speeds.clone(),
-        flights: None,
-        touches: None,
-        splits: None,
-        wind: None,
-        side: None,
-        failed: None,
-        amends: None,
-        note: None,
+        ..SetDone::new(e.at)
     }
 }
 

@@ -10,3 +10,4 @@ pub mod doc;
 pub mod exchange;
 pub mod model;
 pub mod science;
+pub mod view;

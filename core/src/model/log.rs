@@ -94,6 +94,8 @@ record! {
             session: Key,
             /// The state of the plan that was shown.
             plan: PlanMark,
+            /// What was asked when it began.
+            asked: Asked,
             /// Title, as shown.
             title: Name,
             /// Minutes that local time was ahead of UTC.

@@ -348,6 +348,15 @@ list_of! {
     /// Keys of records.
     Keys of Key, "a list of at most 30 keys", most 30, bytes 512,
         |k| k.to_string(), |t| t.parse().map_err(|_| bad("a list of keys", t));
+    /// What a session asked when it began: each prescription and its sets. So work that was never
+    /// shown is never counted as left out, however the plan changed meanwhile.
+    Asked of (Key, Count), "a list of at most 40 prescriptions", most 40, bytes 900,
+        |(k, n)| format!("{k}x{}", n.get()),
+        |t| {
+            let (k, n) = t.rsplit_once('x').ok_or_else(|| bad("a list of prescriptions", t))?;
+            let key = k.parse().map_err(|_| bad("a list of prescriptions", t))?;
+            Ok((key, number(n, "a list of prescriptions", Count::new)?))
+        };
     /// Plates that a venue owns: mass in 10 g and how many pairs.
     Plates of (Load, u8), "a list of at most 30 plates", most 30, bytes 400,
         |(m, n)| format!("{}x{n}", m.get()),
@@ -400,6 +409,7 @@ mod tests {
         same::<Target>("sets 1");
         same::<Plates>("2500x2,125x1");
         same::<Offsets>("-300,300");
+        same::<Asked>("xxxxxx-1x3,abcdef-12x60");
     }
 
     #[test]

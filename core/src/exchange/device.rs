@@ -1,0 +1,183 @@
+//! The device's side of the exchange, without I/O: from what the store knows to a request, and
+//! from an answer to steps that the store carries out. A step is carried out (changes merged by way
+//! of the gate, bytes and cursor stored in one transaction) before anything is called received.
+
+use minicbor::bytes::ByteVec;
+
+use super::wire::{self, Down, Known, MAX_BODY, Outcome, PROTOCOL, Refusal, Up, UpDoc, WireError};
+use crate::base::day::Day;
+use crate::base::id::ChangeHash;
+use crate::base::moment::Moment;
+use crate::doc::thin;
+use crate::model::name::DocName;
+
+/// What the store knows about the server and itself.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Standing {
+    /// The server's epoch, as last heard.
+    pub epoch: Option<[u8; 16]>,
+    /// Version of the list of people.
+    pub people: u64,
+    /// The device's local day.
+    pub local_day: Day,
+    /// The device's clock.
+    pub clock: Moment,
+    /// Name and version of the app.
+    pub app: String,
+}
+
+/// What the store knows about one document.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Card {
+    /// Which.
+    pub name: DocName,
+    /// The cursor last stored with it; 0 for none.
+    pub cursor: u64,
+    /// Its heads on this device.
+    pub heads: Vec<ChangeHash>,
+    /// Change chunks that the server has not acknowledged under the present epoch.
+    pub unsent: Vec<u8>,
+    /// Whether the server asked for heads (or the device is not sure of the server).
+    pub tell_heads: bool,
+}
+
+/// How many bytes of changes one request carries at most; the rest goes with the next.
+pub const MAX_SEND: usize = MAX_BODY / 2;
+
+/// A request, and which documents' changes found no more room in it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Composed {
+    /// The request.
+    pub up: Up,
+    /// Documents whose unsent changes wait for the next request.
+    pub left: Vec<DocName>,
+}
+
+/// Builds a request. Documents with unsent changes come first, the smallest first, so that a short
+/// window sends as many as it can.
+#[must_use]
+pub fn compose(standing: &Standing, mut cards: Vec<Card>) -> Composed {
+    cards.sort_by_key(|c| (c.unsent.is_empty(), c.unsent.len(), c.name));
+    let mut room = MAX_SEND;
+    let mut left = Vec::new();
+    let docs = cards
+        .into_iter()
+        .map(|card| {
+            // The first always goes, however large: the server's limits decide then.
+            let fits = card.unsent.len() <= room || room == MAX_SEND;
+            let sends = !card.unsent.is_empty() && fits;
+            if sends {
+                room = room.saturating_sub(card.unsent.len());
+            } else if !card.unsent.is_empty() {
+                left.push(card.name);
+            }
+            UpDoc {
+                name: ByteVec::from(card.name.to_bytes().to_vec()),
+                cursor: card.cursor,
+                heads: if card.tell_heads || sends { wire::heads_out(&card.heads) } else { Vec::new() },
+                changes: sends.then(|| ByteVec::from(thin::pack(&card.unsent))),
+            }
+        })
+        .collect();
+    Composed {
+        up: Up {
+            protocol: PROTOCOL,
+            epoch: standing.epoch.map(|e| ByteVec::from(e.to_vec())),
+            local_day: standing.local_day.to_string(),
+            clock: standing.clock.0,
+            docs,
+            people: standing.people,
+            app: standing.app.clone(),
+        },
+        left,
+    }
+}
+
+/// What an answer asks the store to do, in order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Step {
+    /// The server's store was restored or replaced: forget every cursor and every acknowledgement
+    /// before the other steps.
+    NewEpoch([u8; 16]),
+    /// Merge these changes (possibly none) by way of the gate; then store them, the cursor and the
+    /// server's heads in one transaction.
+    Take {
+        /// Which document; made from its starting change when not there yet.
+        name: DocName,
+        /// Plain change chunks.
+        changes: Vec<u8>,
+        /// The cursor to store.
+        cursor: u64,
+        /// What the server has: it acknowledges every change that these cover.
+        server_heads: Vec<ChangeHash>,
+        /// The server lacks what the sent changes build on: send again from its heads.
+        send_again: bool,
+    },
+    /// The sent changes of a document were refused; keep them.
+    Refused {
+        /// Which document.
+        name: DocName,
+        /// Why.
+        refusal: Refusal,
+    },
+    /// The person may no longer read it: put it away, after unsent changes were exported.
+    Withdrawn(DocName),
+    /// The list of people is new.
+    People {
+        /// Its version.
+        version: u64,
+        /// The list.
+        list: Vec<Known>,
+    },
+}
+
+/// An answer, understood.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Heard {
+    /// What to do, in order.
+    pub steps: Vec<Step>,
+    /// The answer was cut at its limit: ask again.
+    pub more: bool,
+    /// How far the device's clock is ahead of the server's, ms.
+    pub clock_ahead: i64,
+}
+
+/// Reads an answer.
+///
+/// # Errors
+/// When it is malformed; nothing may be carried out then.
+pub fn read(down: &Down, standing: &Standing) -> Result<Heard, WireError> {
+    let epoch = <[u8; 16]>::try_from(down.epoch.as_slice()).map_err(|_| WireError::Field { what: "epoch" })?;
+    let mut steps = Vec::new();
+    if standing.epoch != Some(epoch) {
+        steps.push(Step::NewEpoch(epoch));
+    }
+    for doc in &down.docs {
+        let name = wire::name(&doc.name)?;
+        let changes = match &doc.changes {
+            None => Vec::new(),
+            Some(packed) => thin::unpack(packed).map_err(|r| WireError::Malformed(r.to_string()))?,
+        };
+        if let Outcome::Refused(refusal) = &doc.outcome {
+            steps.push(Step::Refused { name, refusal: refusal.clone() });
+            // A refusal without heads tells nothing about what the server has.
+            if doc.heads.is_empty() {
+                continue;
+            }
+        }
+        steps.push(Step::Take {
+            name,
+            changes,
+            cursor: doc.cursor,
+            server_heads: wire::heads(&doc.heads)?,
+            send_again: doc.outcome == Outcome::Need,
+        });
+    }
+    for gone in &down.withdrawn {
+        steps.push(Step::Withdrawn(wire::name(gone)?));
+    }
+    if let Some(people) = &down.people {
+        steps.push(Step::People { version: people.version, list: people.list.clone() });
+    }
+    Ok(Heard { steps, more: down.more, clock_ahead: standing.clock.0.saturating_sub(down.clock) })
+}

@@ -1,0 +1,48 @@
+//! The library in the form that screens and rules ask for.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::base::key::Key;
+use crate::doc::open::Document;
+use crate::doc::read::Entry;
+use crate::model::plan::{Exercise, Settings, Venue};
+
+/// A club's library, read once.
+#[derive(Debug, Clone, Default)]
+pub struct Library {
+    /// Exercises by key, withdrawn ones included: old logs still name them.
+    pub exercises: BTreeMap<Key, Entry<Exercise>>,
+    /// Venues by key.
+    pub venues: BTreeMap<Key, Entry<Venue>>,
+    /// What the club has set.
+    pub settings: Option<Settings>,
+}
+
+impl Library {
+    /// Reads a library document.
+    #[must_use]
+    pub fn of(doc: &Document) -> Library {
+        Library {
+            exercises: doc
+                .records::<Exercise>("exercises")
+                .entries
+                .into_iter()
+                .map(|e| (e.key(), e))
+                .collect(),
+            venues: doc.records::<Venue>("venues").entries.into_iter().map(|e| (e.key(), e)).collect(),
+            settings: doc.records::<Settings>("settings").entries.into_iter().next().map(|e| e.record),
+        }
+    }
+
+    /// The name of an exercise, or its key where the library does not have it.
+    #[must_use]
+    pub fn exercise_name(&self, key: &Key) -> String {
+        self.exercises.get(key).map_or_else(|| key.to_string(), |e| e.record.name.to_string())
+    }
+
+    /// Keys of all exercises, for checking commands.
+    #[must_use]
+    pub fn exercise_keys(&self) -> BTreeSet<Key> {
+        self.exercises.keys().cloned().collect()
+    }
+}

@@ -1,0 +1,10 @@
+//! Read models for screens, tables and reports: the same on phone, page and server. Writes nothing.
+
+pub mod board;
+pub mod done;
+pub mod judge;
+pub mod library;
+pub mod met;
+pub mod planned;
+pub mod show;
+pub mod state;

@@ -1,0 +1,164 @@
+//! A plan document put together: sessions with their groups and prescriptions, in order.
+
+use crate::base::day::Day;
+use crate::base::key::Key;
+use crate::doc::open::Document;
+use crate::doc::place::Place;
+use crate::doc::read::{Entry, Met, Unreadable};
+use crate::model::number::{Aim, Count, PlanMark};
+use crate::model::packed::Asked;
+use crate::model::plan::{Condition, Group, Phase, PlanAbout, Prescription, Session, Week};
+
+/// A session as it is planned now.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PlannedSession {
+    /// The session.
+    pub session: Entry<Session>,
+    /// Its groups, in order; withdrawn ones left out.
+    pub groups: Vec<PlannedGroup>,
+}
+
+/// A group as it is planned now.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PlannedGroup {
+    /// The group.
+    pub group: Entry<Group>,
+    /// Its prescriptions, in order; withdrawn ones left out.
+    pub items: Vec<Entry<Prescription>>,
+}
+
+/// A season's plan.
+#[derive(Debug, Clone, Default)]
+pub struct Plan {
+    /// What the season is.
+    pub about: Option<PlanAbout>,
+    /// Phases by first day.
+    pub phases: Vec<Entry<Phase>>,
+    /// Weeks by Monday.
+    pub weeks: Vec<Entry<Week>>,
+    /// Sessions by day and order; withdrawn ones left out.
+    pub sessions: Vec<PlannedSession>,
+    /// Standing replacements by phase.
+    pub conditions: Vec<Entry<Condition>>,
+    /// Fields at which two edits met.
+    pub met: Vec<Met>,
+    /// Records that could not be read.
+    pub unreadable: Vec<Unreadable>,
+    /// The state of the document, as logs remember it.
+    pub mark: Option<PlanMark>,
+}
+
+impl Plan {
+    /// Reads a plan document.
+    #[must_use]
+    pub fn of(doc: &Document) -> Plan {
+        let mut plan = Plan { mark: Some(doc.mark()), ..Plan::default() };
+        let about = doc.record::<PlanAbout>(&Place::main("about"));
+        plan.about = about.ok().flatten().map(|e| {
+            plan.met.extend(e.met);
+            e.record
+        });
+        let phases = doc.records::<Phase>("phases");
+        let weeks = doc.records::<Week>("weeks");
+        let sessions = doc.records::<Session>("sessions");
+        let groups = doc.records::<Group>("groups");
+        let items = doc.records::<Prescription>("items");
+        let conditions = doc.records::<Condition>("conditions");
+        macro_rules! note {
+            ($($read:ident),*) => { $(
+                plan.met.extend($read.live().flat_map(|e| e.met.iter().cloned()));
+                plan.unreadable.extend($read.unreadable.iter().cloned());
+            )* };
+        }
+        note!(phases, weeks, sessions, groups, items, conditions);
+
+        let mut items: Vec<_> = items.entries.into_iter().filter(Entry::live).collect();
+        items.sort_by(|a, b| (&a.record.pos, a.key()).cmp(&(&b.record.pos, b.key())));
+        let mut groups: Vec<_> = groups
+            .entries
+            .into_iter()
+            .filter(Entry::live)
+            .map(|group| {
+                let key = group.key();
+                let mine = items.iter().filter(|i| i.record.of == key).cloned().collect();
+                PlannedGroup { group, items: mine }
+            })
+            .collect();
+        groups
+            .sort_by(|a, b| (&a.group.record.pos, a.group.key()).cmp(&(&b.group.record.pos, b.group.key())));
+        plan.sessions = sessions
+            .entries
+            .into_iter()
+            .filter(Entry::live)
+            .map(|session| {
+                let key = session.key();
+                let mine = groups.iter().filter(|g| g.group.record.of == key).cloned().collect();
+                PlannedSession { session, groups: mine }
+            })
+            .collect();
+        plan.sessions.sort_by(|a, b| a.order().cmp(&b.order()));
+        plan.phases = phases.entries.into_iter().filter(Entry::live).collect();
+        plan.phases.sort_by_key(|p| (p.record.from, p.key()));
+        plan.weeks = weeks.entries.into_iter().filter(Entry::live).collect();
+        plan.weeks.sort_by_key(|w| (w.record.start, w.key()));
+        plan.conditions = conditions.entries.into_iter().filter(Entry::live).collect();
+        plan
+    }
+
+    /// The session of that key.
+    #[must_use]
+    pub fn session(&self, key: &Key) -> Option<&PlannedSession> {
+        self.sessions.iter().find(|s| s.session.key() == *key)
+    }
+
+    /// Sessions of a day, in order.
+    pub fn on(&self, day: Day) -> impl Iterator<Item = &PlannedSession> {
+        self.sessions.iter().filter(move |s| s.session.record.date == day)
+    }
+
+    /// Aims of the phases in which a day lies.
+    pub fn aims(&self, day: Day) -> impl Iterator<Item = Aim> {
+        self.phases.iter().filter(move |p| p.record.from <= day && day <= p.record.to).map(|p| p.record.aim)
+    }
+
+    /// The exercise to do for a prescription on a day: its own, or what a condition of the phase
+    /// puts in its place.
+    #[must_use]
+    pub fn exercise_on(&self, item: &Prescription, day: Day) -> Key {
+        let aims: Vec<Aim> = self.aims(day).collect();
+        self.conditions
+            .iter()
+            .find(|c| c.record.ex == item.ex && aims.contains(&c.record.aim))
+            .map_or_else(|| item.ex.clone(), |c| c.record.take.clone())
+    }
+}
+
+impl PlannedSession {
+    fn order(&self) -> (Day, String, Key) {
+        let pos = self.session.record.pos.as_ref().map_or_else(String::new, ToString::to_string);
+        (self.session.record.date, pos, self.session.key())
+    }
+
+    /// Its key.
+    #[must_use]
+    pub fn key(&self) -> Key {
+        self.session.key()
+    }
+
+    /// All its prescriptions with their groups, in order.
+    pub fn items(&self) -> impl Iterator<Item = (&PlannedGroup, &Entry<Prescription>)> {
+        self.groups.iter().flat_map(|g| g.items.iter().map(move |i| (g, i)))
+    }
+
+    /// What it asks now, as a log remembers it.
+    #[must_use]
+    pub fn asked(&self) -> Asked {
+        Asked(self.items().map(|(g, i)| (i.key(), sets_asked(&g.group.record, &i.record))).collect())
+    }
+}
+
+/// Sets asked of a prescription: the rounds of its group where the group has rounds.
+#[must_use]
+pub fn sets_asked(group: &Group, item: &Prescription) -> Count {
+    group.rounds.unwrap_or(item.sets)
+}

@@ -1,0 +1,177 @@
+//! The state of a session. Silence is not a miss: a session counts as missed only when the
+//! athlete's phone was heard after that day, or a person said so.
+
+use core::fmt;
+
+use super::judge::{How, SessionShare};
+use crate::base::day::Day;
+use crate::model::number::Verdict;
+
+/// The states.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum State {
+    /// On a later day.
+    Coming,
+    /// Today.
+    Due,
+    /// As asked.
+    Done,
+    /// Some of it.
+    Part,
+    /// Another exercise or much more or less than asked.
+    Changed,
+    /// A coach said that it does not count.
+    Excused,
+    /// The athlete's phone was heard after that day, or a person said so.
+    Missed,
+    /// Nothing is known: the athlete's phone was not heard since.
+    Unheard,
+    /// Nobody asked it.
+    Extra,
+}
+
+impl State {
+    /// All states.
+    pub const ALL: [State; 9] = [
+        State::Coming,
+        State::Due,
+        State::Done,
+        State::Part,
+        State::Changed,
+        State::Excused,
+        State::Missed,
+        State::Unheard,
+        State::Extra,
+    ];
+
+    /// Its word.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            State::Coming => "coming",
+            State::Due => "due today",
+            State::Done => "done",
+            State::Part => "part done",
+            State::Changed => "changed",
+            State::Excused => "excused",
+            State::Missed => "missed",
+            State::Unheard => "unheard",
+            State::Extra => "extra",
+        }
+    }
+
+    /// Whether something is known about the session, so that a week's figure may count it.
+    #[must_use]
+    pub const fn heard(self) -> bool {
+        matches!(self, State::Done | State::Part | State::Changed | State::Missed)
+    }
+}
+
+impl fmt::Display for State {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.word())
+    }
+}
+
+/// What decides the state of a planned session.
+#[derive(Debug, Clone, Copy)]
+pub struct Facts<'a> {
+    /// The day for which it is planned.
+    pub date: Day,
+    /// The athlete's day now, as far as the reader knows.
+    pub today: Day,
+    /// The last local day through which one of the athlete's installs was heard.
+    pub heard_through: Option<Day>,
+    /// What was logged, judged; `None` when nothing refers to the session.
+    pub logged: Option<&'a SessionShare>,
+    /// Whether the athlete said that the whole session was left out.
+    pub left_out: bool,
+    /// What a coach said.
+    pub verdict: Option<Verdict>,
+}
+
+/// A share from which a session counts as done.
+pub const DONE_FROM: f64 = 0.9;
+
+/// The state of a planned session.
+#[must_use]
+pub fn state(facts: &Facts<'_>) -> State {
+    if let Some(share) = facts.logged {
+        let any_set = share.items.iter().any(|i| !i.each.is_empty()) || share.unasked > 0;
+        let changed = share.items.iter().any(|i| i.how == How::Changed || i.each.iter().any(|s| s.over))
+            || share.items.iter().any(|i| i.extra > 0);
+        if any_set {
+            return match share.share {
+                _ if changed => State::Changed,
+                Some(s) if s >= DONE_FROM => State::Done,
+                Some(_) => State::Part,
+                None => State::Done,
+            };
+        }
+    }
+    match facts.verdict {
+        Some(Verdict::Excused) => return State::Excused,
+        Some(Verdict::Missed) => return State::Missed,
+        None => {}
+    }
+    if facts.left_out {
+        return State::Missed;
+    }
+    if facts.date > facts.today {
+        State::Coming
+    } else if facts.logged.is_some() {
+        // Opened, nothing in it yet: on its day it is still due, afterwards it is part done at most.
+        if facts.date == facts.today { State::Due } else { State::Part }
+    } else if facts.date == facts.today {
+        State::Due
+    } else if facts.heard_through.is_some_and(|heard| heard > facts.date) {
+        State::Missed
+    } else {
+        State::Unheard
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn day(n: i8) -> Day {
+        Day::new(2026, 11, n).unwrap()
+    }
+
+    fn silent(heard: Option<Day>) -> Facts<'static> {
+        Facts {
+            date: day(10),
+            today: day(12),
+            heard_through: heard,
+            logged: None,
+            left_out: false,
+            verdict: None,
+        }
+    }
+
+    #[test]
+    fn silence_is_not_a_miss() {
+        assert_eq!(state(&silent(None)), State::Unheard);
+        assert_eq!(state(&silent(Some(day(9)))), State::Unheard);
+        // Heard on the day itself: the athlete may still have trained that evening.
+        assert_eq!(state(&silent(Some(day(10)))), State::Unheard);
+        assert_eq!(state(&silent(Some(day(11)))), State::Missed);
+    }
+
+    #[test]
+    fn a_person_may_say_so() {
+        assert_eq!(state(&Facts { left_out: true, ..silent(None) }), State::Missed);
+        assert_eq!(state(&Facts { verdict: Some(Verdict::Missed), ..silent(None) }), State::Missed);
+        assert_eq!(
+            state(&Facts { verdict: Some(Verdict::Excused), ..silent(Some(day(12))) }),
+            State::Excused
+        );
+    }
+
+    #[test]
+    fn days_decide_what_is_coming_and_due() {
+        assert_eq!(state(&Facts { date: day(13), ..silent(None) }), State::Coming);
+        assert_eq!(state(&Facts { date: day(12), ..silent(None) }), State::Due);
+    }
+}

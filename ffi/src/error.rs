@@ -1,0 +1,66 @@
+//! What can go wrong on a phone, in few kinds that an app can act on.
+
+use backstraight_core::doc::command::apply::CommandError;
+use backstraight_core::doc::open::DocError;
+use backstraight_core::doc::problem::Problem;
+
+/// What went wrong. Whatever it is, nothing that was called saved is lost.
+#[derive(Debug, thiserror::Error)]
+pub enum PhoneError {
+    /// The command has problems; show them to the person. Nothing was written.
+    #[error("{}", .0.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "))]
+    Invalid(Vec<Problem>),
+    /// The document is not this install's to write.
+    #[error("{0} is not written on this phone")]
+    NotAllowed(String),
+    /// The store refused; nothing was written. Full storage is the usual reason.
+    #[error("the phone could not store it ({why}); free some storage and save again")]
+    Storage {
+        /// What the store said.
+        why: String,
+        /// Whether the storage is full.
+        full: bool,
+    },
+    /// Another process holds the store.
+    #[error("the store is in use by another process")]
+    Busy,
+    /// A document of the store cannot be read. Its bytes are kept.
+    #[error(transparent)]
+    Document(#[from] DocError),
+    /// The folder's files are of a newer version of the app.
+    #[error("the store is of version {found}, this app knows up to {known}; update the app")]
+    Newer {
+        /// Version found.
+        found: i64,
+        /// Version known.
+        known: i64,
+    },
+    /// The server could not be reached; everything stays saved here.
+    #[error("the server was not reached: {0}")]
+    Offline(String),
+    /// The server wants a new sign-in; recording goes on.
+    #[error("the server does not know this install any more: {0}")]
+    SignedOut(String),
+    /// The server answered something that cannot be used.
+    #[error("the server's answer could not be used: {0}")]
+    Answer(String),
+}
+
+impl From<rusqlite::Error> for PhoneError {
+    fn from(e: rusqlite::Error) -> Self {
+        use rusqlite::ErrorCode as C;
+        match e.sqlite_error_code() {
+            Some(C::DatabaseBusy | C::DatabaseLocked) => PhoneError::Busy,
+            code => PhoneError::Storage { why: e.to_string(), full: code == Some(C::DiskFull) },
+        }
+    }
+}
+
+impl From<CommandError> for PhoneError {
+    fn from(e: CommandError) -> Self {
+        match e {
+            CommandError::Problems(list) => PhoneError::Invalid(list),
+            CommandError::Document(d) => PhoneError::Document(d),
+        }
+    }
+}

@@ -1,0 +1,332 @@
+//! The phone's SQLite store: documents as change chunks, what the server acknowledged, and what it
+//! refused. WAL with `synchronous=FULL`: a call that returned is on disk.
+
+mod schema;
+mod set_aside;
+
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use backstraight_core::base::id::ChangeHash;
+use backstraight_core::exchange::wire::{Known, Refusal};
+use backstraight_core::model::name::DocName;
+use rusqlite::{Connection, OptionalExtension as _, TransactionBehavior, params};
+
+use crate::error::PhoneError;
+
+/// Name of the store's file in its folder.
+pub const FILE: &str = "training.sqlite";
+
+/// What the store knows of a document besides its bytes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DocRow {
+    /// Which.
+    pub name: DocName,
+    /// The cursor last stored.
+    pub cursor: u64,
+    /// Its heads here.
+    pub heads: Vec<ChangeHash>,
+    /// The server's heads as last heard under the present epoch: all they cover is acknowledged.
+    pub server_heads: Vec<ChangeHash>,
+    /// Whether the server was heard of about this document under the present epoch.
+    pub agreed: bool,
+    /// Whether the server asked to be told the heads.
+    pub tell_heads: bool,
+    /// Whether the right to read it was withdrawn; kept, no longer exchanged.
+    pub withdrawn: bool,
+}
+
+/// A refusal that the server gave; the refused changes stay in the document.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RefusedRow {
+    /// Which document.
+    pub name: DocName,
+    /// Why.
+    pub refusal: Refusal,
+}
+
+/// The store.
+#[derive(Debug)]
+pub struct Store {
+    db: Connection,
+    /// Files that were found damaged at this start and set aside, never deleted.
+    pub set_aside: Vec<PathBuf>,
+}
+
+impl Store {
+    /// Opens or makes the store of a folder. A damaged file is set aside under another name, what
+    /// can be read from it is taken over, and the rest comes back from the server.
+    ///
+    /// # Errors
+    /// When the disk refuses, another process holds it, or it is of a newer version.
+    pub fn open(dir: &Path) -> Result<Store, PhoneError> {
+        let path = dir.join(FILE);
+        match Store::connect(&path) {
+            Ok(db) => Ok(Store { db, set_aside: Vec::new() }),
+            Err(PhoneError::Storage { why, full: false }) if path.exists() => {
+                let aside = set_aside::move_away(&path, &why)?;
+                let mut store = Store { db: Store::connect(&path)?, set_aside: vec![aside.clone()] };
+                set_aside::take_over(&aside, &mut store);
+                Ok(store)
+            }
+            Err(e) => Err(e),
+        }
+    }
+
+    fn connect(path: &Path) -> Result<Connection, PhoneError> {
+        let mut db = Connection::open(path)?;
+        db.busy_timeout(Duration::from_secs(3))?;
+        db.pragma_update(None, "journal_mode", "WAL")?;
+        db.pragma_update(None, "synchronous", "FULL")?;
+        db.pragma_update(None, "fullfsync", true)?;
+        db.pragma_update(None, "checkpoint_fullfsync", true)?;
+        db.pragma_update(None, "foreign_keys", true)?;
+        db.pragma_update(None, "cell_size_check", true)?;
+        schema::upgrade(&mut db)?;
+        let verdict: String = db.query_row("PRAGMA quick_check(1)", [], |r| r.get(0))?;
+        if verdict != "ok" {
+            return Err(PhoneError::Storage { why: format!("integrity check: {verdict}"), full: false });
+        }
+        Ok(db)
+    }
+
+    /// Every document of the store.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn docs(&self) -> Result<Vec<DocRow>, PhoneError> {
+        let mut query = self.db.prepare_cached(
+            "SELECT name, cursor, heads, server_heads, agreed, tell_heads, withdrawn FROM doc ORDER BY name",
+        )?;
+        let rows = query.query_map([], doc_row)?;
+        rows.map(|r| r.map_err(PhoneError::from)).collect()
+    }
+
+    /// One document's row.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn doc(&self, name: &DocName) -> Result<Option<DocRow>, PhoneError> {
+        Ok(self
+            .db
+            .prepare_cached(
+                "SELECT name, cursor, heads, server_heads, agreed, tell_heads, withdrawn FROM doc WHERE name = ?1",
+            )?
+            .query_row([name.to_bytes().as_slice()], doc_row)
+            .optional()?)
+    }
+
+    /// A document's bytes: its saved form if there is one, then its change chunks, in one buffer.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn bytes(&self, name: &DocName) -> Result<Option<Vec<u8>>, PhoneError> {
+        let name = name.to_bytes();
+        let saved: Option<Option<Vec<u8>>> = self
+            .db
+            .prepare_cached("SELECT saved FROM doc WHERE name = ?1")?
+            .query_row([name.as_slice()], |r| r.get(0))
+            .optional()?;
+        let Some(saved) = saved else { return Ok(None) };
+        let mut bytes = saved.unwrap_or_default();
+        let mut query = self.db.prepare_cached("SELECT body FROM chunk WHERE doc = ?1 ORDER BY n")?;
+        let mut rows = query.query([name.as_slice()])?;
+        while let Some(row) = rows.next()? {
+            bytes.extend_from_slice(row.get_ref(0)?.as_blob().map_err(rusqlite::Error::from)?);
+        }
+        Ok(Some(bytes))
+    }
+
+    /// Appends a change that was made here. When this returns, the change is on disk.
+    ///
+    /// # Errors
+    /// When the disk refuses; nothing was stored then.
+    pub fn append(&mut self, name: &DocName, chunk: &[u8], heads: &[ChangeHash]) -> Result<(), PhoneError> {
+        let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let key = name.to_bytes();
+        tx.prepare_cached(
+            "INSERT INTO doc (name, heads) VALUES (?1, ?2) ON CONFLICT (name) DO UPDATE SET heads = excluded.heads",
+        )?
+        .execute(params![key.as_slice(), join(heads)])?;
+        push_chunk(&tx, &key, chunk)?;
+        tx.commit()?;
+        Ok(())
+    }
+
+    /// Stores what an exchange brought for a document: changes, cursor and the server's heads, all
+    /// or nothing.
+    ///
+    /// # Errors
+    /// When the disk refuses; nothing was stored then.
+    pub fn take(&mut self, row: &DocRow, chunks: &[u8]) -> Result<(), PhoneError> {
+        let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let key = row.name.to_bytes();
+        tx.prepare_cached(
+            "INSERT INTO doc (name, cursor, heads, server_heads, agreed, tell_heads, withdrawn)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
+             ON CONFLICT (name) DO UPDATE SET cursor = excluded.cursor, heads = excluded.heads,
+               server_heads = excluded.server_heads, agreed = excluded.agreed,
+               tell_heads = excluded.tell_heads, withdrawn = excluded.withdrawn",
+        )?
+        .execute(params![
+            key.as_slice(),
+            i64::try_from(row.cursor).unwrap_or(i64::MAX),
+            join(&row.heads),
+            join(&row.server_heads),
+            row.agreed,
+            row.tell_heads,
+            row.withdrawn,
+        ])?;
+        if !chunks.is_empty() {
+            push_chunk(&tx, &key, chunks)?;
+        }
+        tx.prepare_cached("DELETE FROM refused WHERE doc = ?1")?.execute([key.as_slice()])?;
+        tx.commit()?;
+        Ok(())
+    }
+
+    /// Puts a saved form in place of the chunks that it covers.
+    ///
+    /// # Errors
+    /// When the disk refuses; the chunks are then still there.
+    pub fn compact(&mut self, name: &DocName, saved: &[u8]) -> Result<(), PhoneError> {
+        let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let key = name.to_bytes();
+        tx.execute("UPDATE doc SET saved = ?2 WHERE name = ?1", params![key.as_slice(), saved])?;
+        tx.execute("DELETE FROM chunk WHERE doc = ?1", [key.as_slice()])?;
+        tx.commit()?;
+        Ok(())
+    }
+
+    /// How many chunks a document has beyond its saved form.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn chunk_count(&self, name: &DocName) -> Result<u64, PhoneError> {
+        let n: i64 = self
+            .db
+            .prepare_cached("SELECT count(*) FROM chunk WHERE doc = ?1")?
+            .query_row([name.to_bytes().as_slice()], |r| r.get(0))?;
+        Ok(u64::try_from(n).unwrap_or(0))
+    }
+
+    /// Remembers a refusal, for the person to see.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn note_refusal(&mut self, name: &DocName, refusal: &Refusal) -> Result<(), PhoneError> {
+        self.db.execute(
+            "INSERT INTO refused (doc, code, text) VALUES (?1, ?2, ?3)
+             ON CONFLICT (doc) DO UPDATE SET code = excluded.code, text = excluded.text",
+            params![name.to_bytes().as_slice(), refusal.code, refusal.text],
+        )?;
+        Ok(())
+    }
+
+    /// Refusals that stand.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn refusals(&self) -> Result<Vec<RefusedRow>, PhoneError> {
+        let mut query = self.db.prepare("SELECT doc, code, text FROM refused ORDER BY doc")?;
+        let rows = query.query_map([], |r| {
+            let refusal = Refusal { code: r.get(1)?, change: None, text: r.get(2)? };
+            Ok(RefusedRow { name: doc_name(r, 0)?, refusal })
+        })?;
+        rows.map(|r| r.map_err(PhoneError::from)).collect()
+    }
+
+    /// The epoch of the server's store, as last heard.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn epoch(&self) -> Result<Option<[u8; 16]>, PhoneError> {
+        Ok(self.meta("epoch")?.and_then(|b| b.try_into().ok()))
+    }
+
+    /// A new epoch: in one transaction, every cursor and every acknowledgement is forgotten.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn new_epoch(&mut self, epoch: [u8; 16]) -> Result<(), PhoneError> {
+        let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        tx.execute("UPDATE doc SET cursor = 0, server_heads = x'', agreed = 0, tell_heads = 1", [])?;
+        put_meta(&tx, "epoch", &epoch)?;
+        tx.commit()?;
+        Ok(())
+    }
+
+    /// The list of people as last heard, and its version.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn people(&self) -> Result<(u64, Vec<Known>), PhoneError> {
+        let Some(bytes) = self.meta("people")? else { return Ok((0, Vec::new())) };
+        // A list that cannot be read is asked for anew.
+        let people: Option<backstraight_core::exchange::wire::People> = minicbor::decode(&bytes).ok();
+        Ok(people.map_or((0, Vec::new()), |p| (p.version, p.list)))
+    }
+
+    /// Stores the list of people.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn set_people(&mut self, version: u64, list: Vec<Known>) -> Result<(), PhoneError> {
+        let people = backstraight_core::exchange::wire::People { version, list };
+        let bytes = minicbor::to_vec(&people).unwrap_or_default();
+        put_meta(&self.db, "people", &bytes)
+    }
+
+    fn meta(&self, key: &str) -> Result<Option<Vec<u8>>, PhoneError> {
+        let mut query = self.db.prepare_cached("SELECT value FROM meta WHERE key = ?1")?;
+        Ok(query.query_row([key], |r| r.get(0)).optional()?)
+    }
+
+    /// Limits the store to that many pages of 4 kB, as a full disk would. For tests.
+    #[doc(hidden)]
+    pub fn limit_pages(&mut self, pages: u32) -> Result<(), PhoneError> {
+        self.db.pragma_update(None, "max_page_count", pages)?;
+        Ok(())
+    }
+}
+
+fn push_chunk(db: &Connection, key: &[u8], chunk: &[u8]) -> Result<(), PhoneError> {
+    db.prepare_cached(
+        "INSERT INTO chunk (doc, n, body) VALUES (?1, (SELECT coalesce(max(n), 0) + 1 FROM chunk WHERE doc = ?1), ?2)",
+    )?
+    .execute(params![key, chunk])?;
+    Ok(())
+}
+
+fn put_meta(db: &Connection, key: &str, value: &[u8]) -> Result<(), PhoneError> {
+    db.execute(
+        "INSERT INTO meta (key, value) VALUES (?1, ?2) ON CONFLICT (key) DO UPDATE SET value = excluded.value",
+        params![key, value],
+    )?;
+    Ok(())
+}
+
+fn doc_row(r: &rusqlite::Row<'_>) -> rusqlite::Result<DocRow> {
+    Ok(DocRow {
+        name: doc_name(r, 0)?,
+        cursor: u64::try_from(r.get::<_, i64>(1)?).unwrap_or(0),
+        heads: split(r.get_ref(2)?.as_blob()?),
+        server_heads: split(r.get_ref(3)?.as_blob()?),
+        agreed: r.get(4)?,
+        tell_heads: r.get(5)?,
+        withdrawn: r.get(6)?,
+    })
+}
+
+fn doc_name(r: &rusqlite::Row<'_>, i: usize) -> rusqlite::Result<DocName> {
+    DocName::from_bytes(r.get_ref(i)?.as_blob()?)
+        .map_err(|e| rusqlite::Error::FromSqlConversionFailure(i, rusqlite::types::Type::Blob, Box::new(e)))
+}
+
+fn join(heads: &[ChangeHash]) -> Vec<u8> {
+    heads.iter().flat_map(|h| h.0).collect()
+}
+
+fn split(bytes: &[u8]) -> Vec<ChangeHash> {
+    bytes.chunks_exact(32).filter_map(|c| c.try_into().ok().map(ChangeHash)).collect()
+}

@@ -1,0 +1,41 @@
+//! Versions of the store's tables. Each step upgrades by one; a newer store is refused untouched.
+
+use rusqlite::{Connection, TransactionBehavior};
+
+use crate::error::PhoneError;
+
+const STEPS: [&str; 1] = ["
+    CREATE TABLE meta (key TEXT PRIMARY KEY, value BLOB NOT NULL) WITHOUT ROWID;
+    CREATE TABLE doc (
+        name BLOB PRIMARY KEY,
+        cursor INTEGER NOT NULL DEFAULT 0,
+        heads BLOB NOT NULL,
+        server_heads BLOB NOT NULL DEFAULT x'',
+        agreed INTEGER NOT NULL DEFAULT 0,
+        tell_heads INTEGER NOT NULL DEFAULT 0,
+        withdrawn INTEGER NOT NULL DEFAULT 0,
+        saved BLOB
+    );
+    CREATE TABLE chunk (
+        doc BLOB NOT NULL REFERENCES doc (name),
+        n INTEGER NOT NULL,
+        body BLOB NOT NULL,
+        PRIMARY KEY (doc, n)
+    );
+    CREATE TABLE refused (doc BLOB PRIMARY KEY, code TEXT NOT NULL, text TEXT NOT NULL) WITHOUT ROWID;
+"];
+
+pub(super) fn upgrade(db: &mut Connection) -> Result<(), PhoneError> {
+    let known = i64::try_from(STEPS.len()).unwrap_or(i64::MAX);
+    let tx = db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+    let found: i64 = tx.pragma_query_value(None, "user_version", |r| r.get(0))?;
+    if found > known {
+        return Err(PhoneError::Newer { found, known });
+    }
+    for step in STEPS.iter().skip(usize::try_from(found).unwrap_or(0)) {
+        tx.execute_batch(step)?;
+    }
+    tx.pragma_update(None, "user_version", known)?;
+    tx.commit()?;
+    Ok(())
+}

@@ -1,0 +1,175 @@
+//! How bytes travel. The app may bring its own; the blocking HTTP one here serves Rust programs.
+
+use crate::error::PhoneError;
+
+/// Carries one request to the server and its answer back.
+pub trait Transport {
+    /// Sends the (unpacked) body of an exchange and gives back the (unpacked) answer.
+    ///
+    /// # Errors
+    /// [`PhoneError::Offline`] when nothing came back, [`PhoneError::SignedOut`] when the server
+    /// does not accept the token.
+    fn exchange(&mut self, access: &str, body: &[u8]) -> Result<Vec<u8>, PhoneError>;
+
+    /// Trades a refresh token for a new pair (access, refresh).
+    ///
+    /// # Errors
+    /// As above.
+    fn renew(&mut self, refresh: &str) -> Result<(String, String), PhoneError>;
+}
+
+#[cfg(feature = "http")]
+pub use http::{Http, enrol};
+
+#[cfg(feature = "http")]
+mod http {
+    use std::io::{Read as _, Write as _};
+    use std::time::Duration;
+
+    use flate2::Compression;
+    use flate2::read::GzDecoder;
+    use flate2::write::GzEncoder;
+
+    use super::{PhoneError, Transport};
+    use crate::identity::Identity;
+    use backstraight_core::exchange::wire::MAX_BODY;
+
+    /// The exchange over HTTP by a blocking client.
+    #[derive(Debug)]
+    pub struct Http {
+        server: String,
+        agent: ureq::Agent,
+        /// Bytes of bodies sent and received, packed: what a person's data plan pays for.
+        pub sent: u64,
+        /// Bytes of answers received, packed.
+        pub received: u64,
+        /// Round trips made.
+        pub round_trips: u32,
+    }
+
+    impl Http {
+        /// A transport to a server such as `http://127.0.0.1:8080`.
+        #[must_use]
+        pub fn new(server: &str) -> Http {
+            Http {
+                server: server.trim_end_matches('/').to_owned(),
+                agent: agent(),
+                sent: 0,
+                received: 0,
+                round_trips: 0,
+            }
+        }
+    }
+
+    fn agent() -> ureq::Agent {
+        ureq::Agent::config_builder()
+            .timeout_global(Some(Duration::from_secs(30)))
+            .http_status_as_error(false)
+            .build()
+            .into()
+    }
+
+    fn gzip(body: &[u8]) -> Result<Vec<u8>, PhoneError> {
+        let mut encoder = GzEncoder::new(Vec::new(), Compression::best());
+        encoder
+            .write_all(body)
+            .and_then(|()| encoder.finish())
+            .map_err(|e| PhoneError::Answer(format!("packing failed: {e}")))
+    }
+
+    impl Transport for Http {
+        fn exchange(&mut self, access: &str, body: &[u8]) -> Result<Vec<u8>, PhoneError> {
+            let packed = gzip(body)?;
+            self.sent += packed.len() as u64;
+            self.round_trips += 1;
+            let mut answer = self
+                .agent
+                .post(format!("{}/v1/exchange", self.server))
+                .header("authorization", format!("Bearer {access}"))
+                .header("content-type", "application/cbor")
+                .header("content-encoding", "gzip")
+                .header("accept-encoding", "gzip")
+                .send(&packed[..])
+                .map_err(|e| PhoneError::Offline(e.to_string()))?;
+            let status = answer.status().as_u16();
+            let zipped = answer.headers().get("content-encoding").is_some_and(|v| v == "gzip");
+            let raw = answer
+                .body_mut()
+                .with_config()
+                .limit(MAX_BODY as u64 + 1)
+                .read_to_vec()
+                .map_err(|e| PhoneError::Offline(e.to_string()))?;
+            self.received += raw.len() as u64;
+            match status {
+                200 => {}
+                401 => return Err(PhoneError::SignedOut("the access token was not accepted".to_owned())),
+                _ => return Err(PhoneError::Answer(format!("status {status}: {}", words(&raw)))),
+            }
+            if !zipped {
+                return Ok(raw);
+            }
+            let mut out = Vec::new();
+            GzDecoder::new(raw.as_slice())
+                .take(MAX_BODY as u64 + 1)
+                .read_to_end(&mut out)
+                .map_err(|e| PhoneError::Answer(e.to_string()))?;
+            Ok(out)
+        }
+
+        fn renew(&mut self, refresh: &str) -> Result<(String, String), PhoneError> {
+            let answer = post(&self.agent, &format!("{}/v1/token", self.server), &[("refresh", refresh)])?;
+            let get = |key: &str| field(&answer, key).ok_or_else(|| PhoneError::Answer(format!("no {key}")));
+            Ok((get("access")?, get("refresh")?))
+        }
+    }
+
+    /// Trades an invite's code for an install.
+    ///
+    /// # Errors
+    /// When the server is not reached or does not accept the code.
+    pub fn enrol(server: &str, code: &str, device: &str) -> Result<Identity, PhoneError> {
+        let server = server.trim_end_matches('/');
+        let answer = post(&agent(), &format!("{server}/v1/enrol"), &[("code", code), ("device", device)])?;
+        let get = |key: &str| field(&answer, key).ok_or_else(|| PhoneError::Answer(format!("no {key}")));
+        let bad = |key: &str| PhoneError::Answer(format!("{key} is not well formed"));
+        Ok(Identity {
+            install: get("install")?.parse().map_err(|_| bad("install"))?,
+            person: get("person")?.parse().map_err(|_| bad("person"))?,
+            club: get("club")?.parse().map_err(|_| bad("club"))?,
+            role: get("role")?.parse().map_err(|_| bad("role"))?,
+            name: get("name")?,
+            server: server.to_owned(),
+            access: get("access")?,
+            refresh: get("refresh")?,
+        })
+    }
+
+    fn post(agent: &ureq::Agent, url: &str, fields: &[(&str, &str)]) -> Result<serde_json::Value, PhoneError> {
+        let body: serde_json::Map<String, serde_json::Value> =
+            fields.iter().map(|(k, v)| ((*k).to_owned(), (*v).into())).collect();
+        let body = serde_json::Value::Object(body).to_string();
+        let mut answer = agent
+            .post(url)
+            .header("content-type", "application/json")
+            .send(body.as_bytes())
+            .map_err(|e| PhoneError::Offline(e.to_string()))?;
+        let status = answer.status().as_u16();
+        let raw = answer.body_mut().read_to_vec().map_err(|e| PhoneError::Offline(e.to_string()))?;
+        match status {
+            200 | 201 => serde_json::from_slice(&raw).map_err(|e| PhoneError::Answer(e.to_string())),
+            401 | 403 | 404 | 410 => Err(PhoneError::SignedOut(words(&raw))),
+            _ => Err(PhoneError::Answer(format!("status {status}: {}", words(&raw)))),
+        }
+    }
+
+    fn field(answer: &serde_json::Value, key: &str) -> Option<String> {
+        answer.get(key)?.as_str().map(str::to_owned)
+    }
+
+    /// The words of a problem document, for a person.
+    fn words(raw: &[u8]) -> String {
+        let json: Option<serde_json::Value> = serde_json::from_slice(raw).ok();
+        let text = |key: &str| json.as_ref()?.get(key)?.as_str().map(str::to_owned);
+        text("detail").or_else(|| text("title")).unwrap_or_else(|| "no reason given".to_owned())
+    }
+}

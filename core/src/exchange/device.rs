@@ -147,7 +147,8 @@ pub struct Heard {
 /// # Errors
 /// When it is malformed; nothing may be carried out then.
 pub fn read(down: &Down, standing: &Standing) -> Result<Heard, WireError> {
-    let epoch = <[u8; 16]>::try_from(down.epoch.as_slice()).map_err(|_| WireError::Field { what: "epoch" })?;
+    let epoch =
+        <[u8; 16]>::try_from(down.epoch.as_slice()).map_err(|_| WireError::Field { what: "epoch" })?;
     let mut steps = Vec::new();
     if standing.epoch != Some(epoch) {
         steps.push(Step::NewEpoch(epoch));

@@ -1,0 +1,140 @@
+//! Merging an accepted upload into a loaded document: what the index could not confirm is
+//! confirmed here, and the document library is trusted with nothing but its own arithmetic.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+
+use automerge::{Automerge, Change, ChangeHash as EngineHash, ObjId, ReadDoc as _};
+
+use super::reject::{RejectCode, Rejected};
+use super::{Accepted, Check, GateIndex};
+use crate::base::id::{ActorId, ChangeHash};
+use crate::doc::chunk;
+use crate::doc::genesis;
+use crate::model::name::Kind;
+
+/// Merges an accepted upload into a document that is in the state of `index`, and checks that
+/// every replaced value is one that its author saw and that the document gives back exactly the
+/// changes that came in. The document must have no open edits. `index` must not have admitted the
+/// upload yet.
+///
+/// # Errors
+/// `stale`, with the document as it was; or `pred`, `engine`, `unfaithful`: **the caller must drop
+/// the document then**, because it may hold part of the upload or be broken.
+pub fn merge(
+    doc: &mut Automerge,
+    index: &GateIndex,
+    accepted: &Accepted,
+    upload: &[u8],
+) -> Result<(), Rejected> {
+    guarded(|| {
+        let before = doc.get_heads();
+        if accepted.base != index.len() || ours(&before) != index.heads() {
+            return Err(Rejected::new(RejectCode::Stale, "document"));
+        }
+        apply(doc, accepted, upload)?;
+        for check in &accepted.checks {
+            seen(doc, accepted, check)?;
+        }
+        faithful(doc, accepted, upload, &before)
+    })
+}
+
+/// Runs the document library and turns a panic into a refusal.
+fn guarded<T>(work: impl FnOnce() -> Result<T, Rejected>) -> Result<T, Rejected> {
+    catch_unwind(AssertUnwindSafe(work))
+        .unwrap_or_else(|_| Err(Rejected::new(RejectCode::Engine, "it panicked")))
+}
+
+fn ours(hashes: &[EngineHash]) -> Vec<ChangeHash> {
+    let mut ours: Vec<_> = hashes.iter().map(|h| ChangeHash(h.0)).collect();
+    ours.sort_unstable();
+    ours
+}
+
+fn engine(error: impl core::fmt::Display) -> Rejected {
+    // Its messages name hashes and actors, and can quote keys: only their first words are kept.
+    let text: String = error.to_string().chars().take(40).filter(|c| c.is_ascii()).collect();
+    Rejected::new(RejectCode::Engine, text)
+}
+
+fn apply(doc: &mut Automerge, accepted: &Accepted, upload: &[u8]) -> Result<(), Rejected> {
+    let mut changes = Vec::with_capacity(accepted.fresh.len());
+    for (fresh, chunk) in accepted.fresh.iter().zip(accepted.chunks(upload)) {
+        // Another upload than the checked one would be merged unchecked.
+        if chunk::name(chunk)? != fresh.hash {
+            return Err(Rejected::new(RejectCode::Stale, "upload"));
+        }
+        changes.push(Change::from_bytes(chunk.to_vec()).map_err(engine)?);
+    }
+    doc.apply_changes(changes).map_err(engine)
+}
+
+/// Whether a write replaced exactly the values that stood there for its author.
+fn seen(doc: &Automerge, accepted: &Accepted, check: &Check) -> Result<(), Rejected> {
+    let refused = |code, at| {
+        let fresh = accepted.fresh.get(check.change);
+        Rejected::new(code, at).in_change(check.change, fresh.map(|f| f.hash))
+    };
+    let deps: Vec<EngineHash> = accepted
+        .fresh
+        .get(check.change)
+        .map(|f| f.deps.iter().map(|d| EngineHash(d.0)).collect())
+        .unwrap_or_default();
+    let (counter, actor) = check.obj;
+    let map = ObjId::Id(counter, automerge::ActorId::from(actor.0), 0);
+    let found = doc.get_all_at(&map, check.key, &deps).map_err(engine)?;
+    let mut ids: Vec<(u64, ActorId)> = Vec::with_capacity(found.len());
+    for (_, id) in found {
+        let ObjId::Id(counter, actor, _) = id else { return Err(refused(RejectCode::Pred, check.key)) };
+        let actor =
+            <[u8; 16]>::try_from(actor.to_bytes()).map_err(|_| refused(RejectCode::Pred, check.key))?;
+        ids.push((counter, ActorId(actor)));
+    }
+    ids.sort_unstable();
+    if ids == check.preds { Ok(()) } else { Err(refused(RejectCode::Pred, check.key)) }
+}
+
+/// Whether the document gives back the changes byte by byte, and waits for none.
+fn faithful(
+    doc: &mut Automerge,
+    accepted: &Accepted,
+    upload: &[u8],
+    before: &[EngineHash],
+) -> Result<(), Rejected> {
+    let unfaithful = |at: &str| Err(Rejected::new(RejectCode::Unfaithful, at));
+    if !doc.get_missing_deps(&[]).is_empty() {
+        return unfaithful("it waits for ancestors");
+    }
+    let mut back = doc.get_changes(before);
+    if back.len() != accepted.fresh.len() {
+        return unfaithful("another number of changes");
+    }
+    back.sort_unstable_by_key(Change::hash);
+    let mut sent: Vec<_> = accepted.fresh.iter().zip(accepted.chunks(upload)).collect();
+    sent.sort_unstable_by_key(|(f, _)| f.hash);
+    for (back, (fresh, chunk)) in back.iter().zip(sent) {
+        if back.hash().0 != fresh.hash.0 || back.raw_bytes() != chunk {
+            return unfaithful("another change");
+        }
+    }
+    Ok(())
+}
+
+/// Loads own stored bytes, snapshot and chunks, and checks that they are a document of that kind
+/// that waits for no ancestors.
+///
+/// # Errors
+/// `engine` when they cannot be loaded, `unfaithful` when something is missing.
+pub fn verify_whole(kind: Kind, bytes: &[u8]) -> Result<Automerge, Rejected> {
+    let start = chunk::name(genesis::bytes(kind))?;
+    guarded(|| {
+        let doc = Automerge::load(bytes).map_err(engine)?;
+        if !doc.get_missing_deps(&[]).is_empty() {
+            return Err(Rejected::new(RejectCode::Unfaithful, "it waits for ancestors"));
+        }
+        if doc.get_change_meta_by_hash(&EngineHash(start.0)).is_none() {
+            return Err(Rejected::new(RejectCode::Unfaithful, "another starting change"));
+        }
+        Ok(doc)
+    })
+}

@@ -9,7 +9,9 @@ use backstraight_core::doc::place::Place;
 use backstraight_core::model::any::{AnyRecord, roots};
 use backstraight_core::model::log::*;
 use backstraight_core::model::name::Kind;
-use backstraight_core::model::number::{Aim, Complaint, Effort, Form, Intent, Minutes, Pattern, Text, Verdict};
+use backstraight_core::model::number::{
+    Aim, Complaint, Effort, Form, Intent, Minutes, Pattern, Text, Verdict,
+};
 use backstraight_core::model::plan::*;
 use backstraight_core::model::spec::{Field, Record, Scalar};
 use proptest::prelude::*;
@@ -203,13 +205,10 @@ fn make(replica: &mut Replica, root: &'static str, deed: Deed) -> Option<Command
         (Kind::Squad, "remarks") => {
             record::<Remark>(&[("about", by.clone()), ("by", by), ("at", at), ("text", title)]).into()
         }
-        (Kind::Plan, "phases") => record::<Phase>(&[
-            ("title", title),
-            ("from", first),
-            ("to", last),
-            ("aim", word(Aim::General)),
-        ])
-        .into(),
+        (Kind::Plan, "phases") => {
+            record::<Phase>(&[("title", title), ("from", first), ("to", last), ("aim", word(Aim::General))])
+                .into()
+        }
         (Kind::Plan, "weeks") => record::<Week>(&[("start", first)]).into(),
         (Kind::Log, "checkins") => {
             record::<CheckIn>(&[("date", first), ("at", at), ("sleep", int(n % 7 + 1))]).into()
@@ -243,11 +242,8 @@ fn planned_session(replica: &mut Replica, session: Key, n: u16) -> Command {
     let (group, one, two) = (replica.key(), replica.key(), replica.key());
     let day = text(format!("2026-11-{:02}", n % 28 + 1));
     let session_record: Session = record(&[("date", day), ("title", text(format!("session {n}")))]);
-    let group_record: Group = record(&[
-        ("of", text(session.as_str())),
-        ("pos", text("i")),
-        ("form", word(Form::Superset)),
-    ]);
+    let group_record: Group =
+        record(&[("of", text(session.as_str())), ("pos", text("i")), ("form", word(Form::Superset))]);
     let item = |pos: &str, ex: &Key| {
         record::<Prescription>(&[
             ("of", text(group.as_str())),
@@ -285,7 +281,9 @@ fn change(doc: &Document, root: &'static str, deed: Deed) -> Option<Command> {
         (Kind::Plan, "sessions") | (Kind::Library, "templates") => ("title", Some(words)),
         (Kind::Plan | Kind::Library, "groups") => ("pos", Some(text(format!("{n}i")))),
         (Kind::Plan | Kind::Library, "items") if n % 2 == 0 => ("sets", Some(int(n % 60 + 1))),
-        (Kind::Plan | Kind::Library, "items") => ("dose", (!cleared).then(|| text(format!("reps {}", n % 20)))),
+        (Kind::Plan | Kind::Library, "items") => {
+            ("dose", (!cleared).then(|| text(format!("reps {}", n % 20))))
+        }
         (Kind::Library, "exercises") => ("caution", (!cleared).then_some(words)),
         (Kind::Library, "cues") => ("text", Some(words)),
         (Kind::Squad, "meets") => ("place", (!cleared).then_some(words)),

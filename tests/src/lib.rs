@@ -1,5 +1,5 @@
 //! What the cross-crate tests share: replicas on invented installs, deeds made from random numbers,
-//! documents as comparable content. Test code: it may panic, and nothing of the product uses it.
+//! documents as comparable content, an invented club at work. Test code: it may panic, and nothing of the product uses it.
 #![allow(
     clippy::unwrap_used,
     clippy::panic,
@@ -7,7 +7,10 @@
     reason = "a helper of tests fails by panicking"
 )]
 
+pub mod clock;
+pub mod club;
 pub mod content;
 pub mod deed;
 pub mod formats;
 pub mod replica;
+pub mod rng;

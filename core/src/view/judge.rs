@@ -193,7 +193,7 @@ fn item(
     tolerance: Tolerance,
 ) -> ItemShare {
     let target =
-        works.iter().find_map(|w| w.work.record.shown.clone()).or_else(|| prescription.map(target_now));
+        works.iter().find_map(|w| w.work.record.shown.clone()).or_else(|| prescription.map(|p| target_now(p, count)));
     let sets = u32::try_from(target.as_ref().map_or(count, |t| t.sets).get().max(count.get())).unwrap_or(1);
     let first = works.first().map(|w| &w.work.record);
     // What stood on the screen: the log says so when another exercise was done in its place.
@@ -236,13 +236,15 @@ fn item(
     }
 }
 
-fn target_now(p: &Prescription) -> Target {
+/// What a prescription asks now, as a screen would remember it, without the line on variation.
+#[must_use]
+pub fn target_now(p: &Prescription, sets: Count) -> Target {
     let load = match p.intensity {
         Some(Intensity::Load(load)) => Some(load),
         _ => None,
     };
     Target {
-        sets: p.sets,
+        sets,
         dose: p.dose,
         intensity: p.intensity.clone(),
         load,

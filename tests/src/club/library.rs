@@ -5,7 +5,9 @@ use std::collections::BTreeMap;
 use backstraight_core::base::key::Key;
 use backstraight_core::doc::command::{Command, New};
 use backstraight_core::doc::place::Place;
-use backstraight_core::model::number::{Better, Impact, Intent, Load, Measure, Name, Pattern, Sides, Small, Text};
+use backstraight_core::model::number::{
+    Better, Impact, Intent, Load, Measure, Name, Pattern, Sides, Small, Text,
+};
 use backstraight_core::model::order;
 use backstraight_core::model::packed::{Lengths, Loads, Plates};
 use backstraight_core::model::plan::{Cue, Exercise, Protocol, Venue};
@@ -81,7 +83,12 @@ pub fn library(mut key: impl FnMut() -> Key) -> (Command, Keys) {
         };
         news.push(New { place: Place::of("exercises", own), record: exercise.into() });
     }
-    let cues = [("squat", "Chest tall, drive the floor away"), ("clean", "Patient to the thigh, then fast"), ("hurdle-hop", "Stiff ankles, quick off the floor"), ("hurdle-run", "Attack from the toe")];
+    let cues = [
+        ("squat", "Chest tall, drive the floor away"),
+        ("clean", "Patient to the thigh, then fast"),
+        ("hurdle-hop", "Stiff ankles, quick off the floor"),
+        ("hurdle-run", "Attack from the toe"),
+    ];
     for (word, text) in cues {
         let cue = Cue { ex: keys.get(word).cloned(), ..Cue::new(name(text)) };
         news.push(New { place: Place::of("cues", &key()), record: cue.into() });

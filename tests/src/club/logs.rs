@@ -7,7 +7,9 @@ use backstraight_core::doc::command::{Command, New, WorkOf};
 use backstraight_core::doc::place::Place;
 use backstraight_core::model::log::{CheckIn, SetDone};
 use backstraight_core::model::name::DocName;
-use backstraight_core::model::number::{Duration, Effort, Load, Minutes, Rating, Reps, SeasonNo, Skip, Speeds};
+use backstraight_core::model::number::{
+    Duration, Effort, Load, Minutes, Rating, Reps, SeasonNo, Skip, Speeds,
+};
 use backstraight_core::model::packed::{Dose, Intensity, Target};
 use backstraight_core::view::planned::Plan;
 use backstraight_core::view::today::{Shown, shown};
@@ -53,16 +55,22 @@ pub fn set_near(target: &Target, nth: usize, item_waves: Option<Dose>, at: Momen
         let n = set.reps.map_or(3, |r| r.get());
         let first = u16::try_from(rng.range(520, 680)).unwrap_or(600);
         let fall = u16::try_from(rng.range(8, 22)).unwrap_or(10);
-        let speeds: Vec<u16> =
-            (0..n).map(|i| first.saturating_sub(fall.saturating_mul(u16::try_from(i).unwrap_or(0)))).collect();
+        let speeds: Vec<u16> = (0..n)
+            .map(|i| first.saturating_sub(fall.saturating_mul(u16::try_from(i).unwrap_or(0))))
+            .collect();
         set.speeds = Speeds::new(speeds).ok();
-        set.effort = Effort::new((65 + 5 * i64::try_from(nth).unwrap_or(0) + rng.range(-3, 3)).clamp(0, 100)).ok();
+        set.effort =
+            Effort::new((65 + 5 * i64::try_from(nth).unwrap_or(0) + rng.range(-3, 3)).clamp(0, 100)).ok();
     }
     set
 }
 
 fn amount(set: &SetDone) -> Option<i64> {
-    set.reps.map(|n| n.get()).or(set.contacts.map(|n| n.get())).or(set.hold.map(|n| n.get())).or(set.dist.map(|n| n.get()))
+    set.reps
+        .map(|n| n.get())
+        .or(set.contacts.map(|n| n.get()))
+        .or(set.hold.map(|n| n.get()))
+        .or(set.dist.map(|n| n.get()))
 }
 
 /// Numbers of a day's training.
@@ -141,7 +149,10 @@ impl Athlete {
         let items: Vec<Shown> = screen.items().cloned().collect();
         let key = self.phone.key();
         let log = self.log(on.day);
-        self.phone.run(log, &Command::Add(vec![New { place: Place::of("sessions", &key), record: record.into() }]))?;
+        self.phone.run(
+            log,
+            &Command::Add(vec![New { place: Place::of("sessions", &key), record: record.into() }]),
+        )?;
         Ok((key, items))
     }
 
@@ -165,7 +176,8 @@ impl Athlete {
         let log = self.log(on.day);
         if deed == Deed::LeftOut {
             let place = Place::of("sessions", &done);
-            let entry = self.phone.document(log)?.record::<backstraight_core::model::log::SessionDone>(&place);
+            let entry =
+                self.phone.document(log)?.record::<backstraight_core::model::log::SessionDone>(&place);
             let Ok(Some(entry)) = entry else { return Ok(()) };
             let mut to = entry.record.clone();
             to.skipped = Some(Skip::Life);
@@ -178,9 +190,9 @@ impl Athlete {
         for item in items.iter().take(take) {
             let work = self.phone.key();
             let mut sets = 0..item.target.sets.get();
-            let waves = plan
-                .session(planned)
-                .and_then(|s| s.items().find(|(_, i)| i.key() == item.item).and_then(|(_, i)| i.record.waves.clone()));
+            let waves = plan.session(planned).and_then(|s| {
+                s.items().find(|(_, i)| i.key() == item.item).and_then(|(_, i)| i.record.waves.clone())
+            });
             let mut of = None;
             for nth in sets.by_ref() {
                 let nth = usize::try_from(nth).unwrap_or(0);
@@ -191,7 +203,10 @@ impl Athlete {
                 if let Some(Intensity::SpeedBand(slow, fast)) = own.and_then(|w| w.intensity.as_ref()) {
                     let v = u16::try_from(i64::midpoint(slow.get(), fast.get())).unwrap_or(600);
                     let n = usize::try_from(set.reps.map_or(3, |r| r.get())).unwrap_or(3);
-                    set.speeds = Speeds::new((0..n).map(|i| v.saturating_sub(u16::try_from(i * 12).unwrap_or(0))).collect()).ok();
+                    set.speeds = Speeds::new(
+                        (0..n).map(|i| v.saturating_sub(u16::try_from(i * 12).unwrap_or(0))).collect(),
+                    )
+                    .ok();
                     set.load = Load::new(6000).ok();
                 }
                 let work_of = match &of {
@@ -240,7 +255,10 @@ impl Athlete {
         };
         let key = self.phone.key();
         let log = self.log(on.day);
-        self.phone.run(log, &Command::Add(vec![New { place: Place::of("checkins", &key), record: answers.into() }]))?;
+        self.phone.run(
+            log,
+            &Command::Add(vec![New { place: Place::of("checkins", &key), record: answers.into() }]),
+        )?;
         Ok(())
     }
 }

@@ -114,8 +114,7 @@ pub fn plan(person: &Person, span: Span, keys: &Keys, mut key: impl FnMut() -> K
         to: Some(end),
         ..PlanAbout::new()
     };
-    let mut commands =
-        vec![Command::Edit { place: about, from: PlanAbout::new().into(), to: wanted.into() }];
+    let mut commands = vec![Command::Edit { place: about, from: PlanAbout::new().into(), to: wanted.into() }];
     let mut frame = Vec::new();
     let (specific, meets) = (span.start.plus(28), span.start.plus(56));
     for (title, from, to, aim) in [
@@ -156,24 +155,41 @@ fn week_sessions(draft: &mut Draft<'_>, person: &Person, monday: Day, week: i64,
         monday,
         "Strength, lower body",
         vec![
-            (Form::Circuit, Some(2), vec![
-                line("ankle-rock", 2, Reps::new(8).ok().map(Dose::RepsPerSide), None, 0),
-                line("walk-over", 2, Reps::new(6).ok().map(Dose::RepsPerSide), None, 0),
-            ]),
+            (
+                Form::Circuit,
+                Some(2),
+                vec![
+                    line("ankle-rock", 2, Reps::new(8).ok().map(Dose::RepsPerSide), None, 0),
+                    line("walk-over", 2, Reps::new(6).ok().map(Dose::RepsPerSide), None, 0),
+                ],
+            ),
             (Form::Single, None, vec![line("clean", sets, reps(3), kg(top * 55 / 100), 150)]),
-            (Form::Superset, None, vec![
-                line("squat", sets, reps(5), squat, 180).with(|p, keys| Prescription {
-                    swaps: Some(KeyList(["front-squat", "pause-squat"].iter().filter_map(|w| keys.get(w).cloned()).collect())),
-                    stop_loss: Share::new(200).ok(),
-                    ..p
-                }),
-                line("pull-up", sets, reps(6), None, 90),
-            ]),
+            (
+                Form::Superset,
+                None,
+                vec![
+                    line("squat", sets, reps(5), squat, 180).with(|p, keys| Prescription {
+                        swaps: Some(KeyList(
+                            ["front-squat", "pause-squat"]
+                                .iter()
+                                .filter_map(|w| keys.get(w).cloned())
+                                .collect(),
+                        )),
+                        stop_loss: Share::new(200).ok(),
+                        ..p
+                    }),
+                    line("pull-up", sets, reps(6), None, 90),
+                ],
+            ),
             (Form::Single, None, vec![line("hamstring", 3, reps(5), None, 120)]),
-            (Form::Circuit, Some(3), vec![
-                line("plank", 3, hold(40), None, 20),
-                line("side-plank", 3, Duration::new(25_000).ok().map(Dose::HoldPerSide), None, 20),
-            ]),
+            (
+                Form::Circuit,
+                Some(3),
+                vec![
+                    line("plank", 3, hold(40), None, 20),
+                    line("side-plank", 3, Duration::new(25_000).ok().map(Dose::HoldPerSide), None, 20),
+                ],
+            ),
         ],
     );
     draft.session(monday.plus(1), "Speed", speed(person, week, easy));
@@ -181,48 +197,86 @@ fn week_sessions(draft: &mut Draft<'_>, person: &Person, monday: Day, week: i64,
         monday.plus(3),
         "Power and plyometrics",
         vec![
-            (Form::Contrast, None, vec![
-                line("pause-squat", 3, reps(3), kg(top * (share - 5) / 100), 120).with(|p, _| Prescription {
-                    pause: Duration::new(2000).ok(),
-                    pause_at: Some(name("at the bottom")),
-                    ..p
-                }),
-                line("hurdle-hop", 3, contacts(6), None, 180).with(|p, _| Prescription {
-                    hurdles: Small::new(6).ok(),
-                    height: Length::new(762).ok(),
-                    spacing: Some(Spacing::CloseFar),
-                    gaps: "1000,1400".parse::<Lengths>().ok(),
-                    landing: Some(Landing::Rebound),
-                    ..p
-                }),
-            ]),
-            (Form::Single, None, vec![line("single-hop", if easy { 2 } else { 3 }, Reps::new(5).ok().map(Dose::RepsPerSide), None, 120).with(|p, _| {
-                Prescription { landing: Some(Landing::Held), ..p }
-            })]),
-            (Form::Superset, None, vec![
-                line("bench", 3, reps(5), kg(top * 50 / 100), 120),
-                line("throw-back", 3, reps(5), None, 60),
-            ]),
+            (
+                Form::Contrast,
+                None,
+                vec![
+                    line("pause-squat", 3, reps(3), kg(top * (share - 5) / 100), 120).with(|p, _| {
+                        Prescription {
+                            pause: Duration::new(2000).ok(),
+                            pause_at: Some(name("at the bottom")),
+                            ..p
+                        }
+                    }),
+                    line("hurdle-hop", 3, contacts(6), None, 180).with(|p, _| Prescription {
+                        hurdles: Small::new(6).ok(),
+                        height: Length::new(762).ok(),
+                        spacing: Some(Spacing::CloseFar),
+                        gaps: "1000,1400".parse::<Lengths>().ok(),
+                        landing: Some(Landing::Rebound),
+                        ..p
+                    }),
+                ],
+            ),
+            (
+                Form::Single,
+                None,
+                vec![
+                    line(
+                        "single-hop",
+                        if easy { 2 } else { 3 },
+                        Reps::new(5).ok().map(Dose::RepsPerSide),
+                        None,
+                        120,
+                    )
+                    .with(|p, _| Prescription { landing: Some(Landing::Held), ..p }),
+                ],
+            ),
+            (
+                Form::Superset,
+                None,
+                vec![
+                    line("bench", 3, reps(5), kg(top * 50 / 100), 120),
+                    line("throw-back", 3, reps(5), None, 60),
+                ],
+            ),
         ],
     );
     draft.session(
         monday.plus(5),
         "Strength, speed of the bar",
         vec![
-            (Form::Single, None, vec![line("squat", 5, None, None, 180).with(|p, _| {
-                let step = |n: i64, slow: i64, fast: i64| WaveSet {
-                    dose: reps(n),
-                    intensity: Speed::new(slow).ok().zip(Speed::new(fast).ok()).map(|(a, b)| Intensity::SpeedBand(a, b)),
-                };
-                Prescription {
-                    waves: Some(Waves(vec![step(5, 650, 850), step(3, 550, 750), step(2, 450, 650), step(3, 550, 750), step(5, 650, 850)])),
-                    ..p
-                }
-            })]),
-            (Form::Superset, None, vec![
-                line("hip-thrust", 3, reps(6), kg(top * 80 / 100), 120),
-                line("row", 3, reps(8), kg(top * 35 / 100), 60),
-            ]),
+            (
+                Form::Single,
+                None,
+                vec![line("squat", 5, None, None, 180).with(|p, _| {
+                    let step = |n: i64, slow: i64, fast: i64| WaveSet {
+                        dose: reps(n),
+                        intensity: Speed::new(slow)
+                            .ok()
+                            .zip(Speed::new(fast).ok())
+                            .map(|(a, b)| Intensity::SpeedBand(a, b)),
+                    };
+                    Prescription {
+                        waves: Some(Waves(vec![
+                            step(5, 650, 850),
+                            step(3, 550, 750),
+                            step(2, 450, 650),
+                            step(3, 550, 750),
+                            step(5, 650, 850),
+                        ])),
+                        ..p
+                    }
+                })],
+            ),
+            (
+                Form::Superset,
+                None,
+                vec![
+                    line("hip-thrust", 3, reps(6), kg(top * 80 / 100), 120),
+                    line("row", 3, reps(8), kg(top * 35 / 100), 60),
+                ],
+            ),
             (Form::Single, None, vec![line("leg-raise", 3, Some(Dose::ToLimit), None, 90)]),
         ],
     );
@@ -230,23 +284,24 @@ fn week_sessions(draft: &mut Draft<'_>, person: &Person, monday: Day, week: i64,
 
 fn speed(person: &Person, week: i64, easy: bool) -> Vec<(Form, Option<i64>, Vec<Line<'static>>)> {
     let n = if easy { 3 } else { 4 + week % 3 };
-    let warm = (Form::Circuit, Some(2), vec![line("skip", 2, metres(20), None, 0), line("ankle-hop", 2, contacts(10), None, 30)]);
+    let warm = (
+        Form::Circuit,
+        Some(2),
+        vec![line("skip", 2, metres(20), None, 0), line("ankle-hop", 2, contacts(10), None, 30)],
+    );
     let main = match person.event {
         Event::Sprint => line("run", n, metres(60), Share::new(950).ok().map(Intensity::OfBest), 300),
-        Event::Hurdles => line("hurdle-run", n, metres(50), Share::new(950).ok().map(Intensity::OfBest), 360).with(|p, _| {
-            Prescription {
+        Event::Hurdles => line("hurdle-run", n, metres(50), Share::new(950).ok().map(Intensity::OfBest), 360)
+            .with(|p, _| Prescription {
                 hurdles: Small::new(4).ok(),
                 height: Length::new(838).ok(),
                 unit_gap: Length::new(8500).ok(),
                 steps: Small::new(3).ok(),
                 surface: Some(name("track, flat shoes for the first two")),
                 ..p
-            }
-        }),
-        Event::Jumps => line("bound", n, contacts(10), None, 240).with(|p, _| Prescription {
-            run_up: Length::new(10_000).ok(),
-            ..p
-        }),
+            }),
+        Event::Jumps => line("bound", n, contacts(10), None, 240)
+            .with(|p, _| Prescription { run_up: Length::new(10_000).ok(), ..p }),
         Event::Throws => line("throw-back", n + 2, reps(4), None, 120),
     };
     vec![warm, (Form::Single, None, vec![main])]

@@ -159,7 +159,11 @@ proptest! {
 fn holds_all(after: &serde_json::Value, seen: &serde_json::Value) -> Result<(), TestCaseError> {
     let Some(map) = seen.as_object() else { return Ok(()) };
     for (key, value) in map {
-        if value.is_object() && !key.starts_with('(') && value.get("hex").is_none() && value.get("ms").is_none() {
+        if value.is_object()
+            && !key.starts_with('(')
+            && value.get("hex").is_none()
+            && value.get("ms").is_none()
+        {
             let there = after.get(key);
             prop_assert!(there.is_some_and(serde_json::Value::is_object), "{} is gone", key);
             holds_all(there.unwrap_or(&serde_json::Value::Null), value)?;

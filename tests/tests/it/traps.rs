@@ -98,7 +98,9 @@ fn nobody_writes_in_the_name_of_the_starting_change() {
     let mut a = Replica::new(Kind::Log, 1);
     let mut forgot = Document::create(name(Kind::Log)).unwrap();
     let key: Key = "zzzzzz-0".parse().unwrap();
-    forgot.apply(&add("sessions", &key, session_done(START)), &Scene { now: START, exercises: None }).unwrap();
+    forgot
+        .apply(&add("sessions", &key, session_done(START)), &Scene { now: START, exercises: None })
+        .unwrap();
     let own = a.key();
     a.done(&add("sessions", &own, session_done(START)));
     a.receive(&forgot.changes_since(&a.doc.heads()));
@@ -281,13 +283,8 @@ fn two_corrections_of_one_set_are_both_kept_with_the_set() {
     }
     meet(&mut a, &mut b);
     let place = Place::of("sessions", &session).inner(&work_key);
-    let mut loads: Vec<i64> = a
-        .doc
-        .inner_records::<SetDone>(&place)
-        .entries
-        .iter()
-        .map(|e| e.record.load.unwrap().get())
-        .collect();
+    let mut loads: Vec<i64> =
+        a.doc.inner_records::<SetDone>(&place).entries.iter().map(|e| e.record.load.unwrap().get()).collect();
     loads.sort_unstable();
     assert_eq!(loads, [8000, 8250, 8500]);
 }
@@ -432,7 +429,10 @@ fn numbers_of_another_type_spoil_one_field_or_record_and_nothing_else() {
     let keys: Vec<Key> = read.entries.iter().map(Entry::key).collect();
     assert_eq!(keys, [good.clone(), bad]);
     assert_eq!(read.unreadable.len(), 1);
-    assert_eq!((&read.unreadable[0].place, read.unreadable[0].field), (&Place::of("checkins", &spoilt), "date"));
+    assert_eq!(
+        (&read.unreadable[0].place, read.unreadable[0].field),
+        (&Place::of("checkins", &spoilt), "date")
+    );
     assert_eq!(read.entries[0].record.sleep.unwrap().get(), 5);
     let wrong = &read.entries[1].record;
     assert_eq!((wrong.sleep, wrong.fresh, wrong.mood), (None, None, None));

@@ -192,8 +192,10 @@ fn item(
     coach: &[&Entered],
     tolerance: Tolerance,
 ) -> ItemShare {
-    let target =
-        works.iter().find_map(|w| w.work.record.shown.clone()).or_else(|| prescription.map(|p| target_now(p, count)));
+    let target = works
+        .iter()
+        .find_map(|w| w.work.record.shown.clone())
+        .or_else(|| prescription.map(|p| target_now(p, count)));
     let sets = u32::try_from(target.as_ref().map_or(count, |t| t.sets).get().max(count.get())).unwrap_or(1);
     let first = works.first().map(|w| &w.work.record);
     // What stood on the screen: the log says so when another exercise was done in its place.

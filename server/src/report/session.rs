@@ -6,6 +6,8 @@ use backstraight_core::view::judge::{How, ItemShare};
 use backstraight_core::view::library::Library;
 use backstraight_core::view::planned::{Plan, sets_asked};
 use backstraight_core::view::show;
+use backstraight_core::model::number::Text;
+use backstraight_core::model::packed::{Intensity, Target};
 use serde::Serialize;
 
 use super::board::SessionCell;
@@ -126,9 +128,10 @@ fn item_report(item: &ItemShare, r: &Review<'_>, library: &Library) -> ItemRepor
     let asked = item.target.as_ref().map_or_else(|| "no longer in the plan".to_owned(), |t| show::target(t, library));
     let now = r.planned.and_then(|p| p.items().find(|(_, i)| i.key() == item.item)).map(|(group, i)| {
         let target = backstraight_core::view::judge::target_now(&i.record, sets_asked(&group.group.record, &i.record));
-        // What the line below shows of the variation is left out of the comparison.
-        let bare = item.target.clone().map(|t| backstraight_core::model::packed::Target {
-            how: backstraight_core::model::number::Text::default(),
+        // The line on variation and a load that a share came to are no change of the plan.
+        let bare = item.target.clone().map(|t| Target {
+            how: Text::default(),
+            load: t.load.filter(|_| matches!(t.intensity, Some(Intensity::Load(_)))),
             ..t
         });
         (bare != Some(target.clone())).then(|| show::target(&target, library))

@@ -12,10 +12,11 @@ use std::io::Write as _;
 
 use backstraight_core::base::key::KeyMint;
 use backstraight_core::doc::chunk;
-use backstraight_core::doc::gate::{GateIndex, Verdict, delta_bytes, merge};
+use backstraight_core::doc::gate::{GateIndex, Verdict, delta_bytes};
 use backstraight_core::doc::thin::{ThinLimits, pack, unpack};
 use backstraight_core::model::name::Kind;
 use criterion::{BatchSize, Criterion, criterion_group, criterion_main};
+use gate_support::engine::merge;
 use gate_support::honest::{log, open, plain};
 use gate_support::{Rng, actor, anyone};
 

@@ -8,9 +8,10 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use automerge::AutoCommit;
 use backstraight_core::doc::chunk;
-use backstraight_core::doc::gate::{GateIndex, RejectCode, Verdict, delta_bytes, merge, verify_whole};
+use backstraight_core::doc::gate::{GateIndex, RejectCode, Verdict, delta_bytes};
 use backstraight_core::doc::thin::{ThinLimits, pack, unpack};
 use backstraight_core::model::name::Kind;
+use gate_support::engine::{merge, verify_whole};
 use gate_support::honest::{Writer, plain};
 use gate_support::{Rng, anyone, raw};
 

@@ -5,9 +5,10 @@ mod gate_support;
 use automerge::{AutoCommit, ScalarValue, legacy};
 use backstraight_core::base::id::ActorId;
 use backstraight_core::doc::chunk::{self, Action, Obj, Value};
-use backstraight_core::doc::gate::{GateIndex, Verdict, delta_bytes, merge, verify_whole};
+use backstraight_core::doc::gate::{GateIndex, Verdict, delta_bytes};
 use backstraight_core::doc::genesis;
 use backstraight_core::model::name::Kind;
+use gate_support::engine::{merge, verify_whole};
 use gate_support::honest::{Writer, plain};
 use gate_support::{Rng, anyone};
 

@@ -144,7 +144,11 @@ mod http {
         })
     }
 
-    fn post(agent: &ureq::Agent, url: &str, fields: &[(&str, &str)]) -> Result<serde_json::Value, PhoneError> {
+    fn post(
+        agent: &ureq::Agent,
+        url: &str,
+        fields: &[(&str, &str)],
+    ) -> Result<serde_json::Value, PhoneError> {
         let body: serde_json::Map<String, serde_json::Value> =
             fields.iter().map(|(k, v)| ((*k).to_owned(), (*v).into())).collect();
         let body = serde_json::Value::Object(body).to_string();

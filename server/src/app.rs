@@ -125,9 +125,8 @@ pub async fn start(config: Config, options: StoreOptions, clock: Clock) -> Resul
     let router = routes::router(Arc::clone(&app));
     let served = tokio::spawn(async move {
         let service = router.into_make_service_with_connect_info::<SocketAddr>();
-        let done = axum::serve(listener, service)
-            .with_graceful_shutdown(async move { drop(stopped.await) })
-            .await;
+        let done =
+            axum::serve(listener, service).with_graceful_shutdown(async move { drop(stopped.await) }).await;
         drop(lock);
         done
     });

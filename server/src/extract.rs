@@ -26,8 +26,7 @@ impl FromRequestParts<Shared> for Caller {
         if !scheme.eq_ignore_ascii_case("bearer") {
             return Err(Problem::Unauthenticated);
         }
-        let bearer =
-            app.tokens.read_access(token, app.clock.now()).map_err(|_| Problem::Unauthenticated)?;
+        let bearer = app.tokens.read_access(token, app.clock.now()).map_err(|_| Problem::Unauthenticated)?;
         // Rights are never in the token: they are looked up now.
         let caller = app.store.read(move |db| account::caller(db, bearer)).await?;
         caller.ok_or(Problem::Unauthenticated)
@@ -91,8 +90,8 @@ pub async fn body(request: Request, _app: &Shared, most: usize) -> Result<Bytes,
         return Err(Problem::TooLarge);
     }
     axum::body::to_bytes(request.into_body(), most).await.map_err(|error| {
-        let too_large = std::error::Error::source(&error)
-            .is_some_and(|e| e.to_string().contains("length limit"));
+        let too_large =
+            std::error::Error::source(&error).is_some_and(|e| e.to_string().contains("length limit"));
         if too_large { Problem::TooLarge } else { Problem::Malformed }
     })
 }

@@ -114,14 +114,14 @@ pub fn to_invite(caller: &Caller, target: &Asker) -> Option<MayInvite> {
         Role::Care | Role::Athlete => false,
     };
     let own = asker.role.coaches() && asker.person == target.person;
-    (asker.club == target.club && (below || own)).then(|| MayInvite { person: target.person, by: caller.by() })
+    (asker.club == target.club && (below || own))
+        .then(|| MayInvite { person: target.person, by: caller.by() })
 }
 
 /// An athlete's permission over the own consents.
 #[must_use]
 pub fn to_consent(caller: &Caller) -> Option<MayConsent> {
-    (caller.asker.role == Role::Athlete)
-        .then(|| MayConsent { person: caller.asker.person, by: caller.by() })
+    (caller.asker.role == Role::Athlete).then(|| MayConsent { person: caller.asker.person, by: caller.by() })
 }
 
 /// Whoever can write the data folder of this machine already holds everything in it.

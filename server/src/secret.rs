@@ -46,11 +46,8 @@ pub fn read_code(typed: &str) -> Option<String> {
     if typed.len() > 64 {
         return None;
     }
-    let code: String = typed
-        .chars()
-        .filter(|c| !c.is_whitespace() && *c != '-')
-        .map(|c| c.to_ascii_uppercase())
-        .collect();
+    let code: String =
+        typed.chars().filter(|c| !c.is_whitespace() && *c != '-').map(|c| c.to_ascii_uppercase()).collect();
     (code.len() == CODE_LEN && code.bytes().all(|b| ALPHABET.contains(&b))).then_some(code)
 }
 

@@ -23,7 +23,8 @@ pub fn start(level: &str) -> Result<(), String> {
     if !["error", "warn", "info", "debug"].contains(&level) {
         return Err(format!("log level {level:?} is none of error, warn, info, debug"));
     }
-    let filter = EnvFilter::try_new(format!("warn,backstraight_server={level}")).map_err(|e| e.to_string())?;
+    let filter =
+        EnvFilter::try_new(format!("warn,backstraight_server={level}")).map_err(|e| e.to_string())?;
     tracing_subscriber::fmt()
         .json()
         .flatten_event(true)

@@ -110,8 +110,7 @@ impl Tokens {
     /// An access token for an install, good from `now` for [`LIFETIME`].
     #[must_use]
     pub fn access(&self, bearer: Bearer, now: Moment) -> String {
-        let header =
-            Header { alg: "EdDSA".to_owned(), kid: self.kid.clone(), typ: "at+jwt".to_owned() };
+        let header = Header { alg: "EdDSA".to_owned(), kid: self.kid.clone(), typ: "at+jwt".to_owned() };
         let iat = now.seconds();
         let claims = Claims {
             iss: self.issuer.clone(),
@@ -152,7 +151,10 @@ impl Tokens {
         }
         let now = now.seconds();
         let begun = claims.nbf <= now + LEEWAY && claims.iat <= now + LEEWAY && claims.iat <= claims.exp;
-        if !begun || now >= claims.exp.saturating_add(LEEWAY) || claims.exp.saturating_sub(claims.iat) > LIFETIME {
+        if !begun
+            || now >= claims.exp.saturating_add(LEEWAY)
+            || claims.exp.saturating_sub(claims.iat) > LIFETIME
+        {
             return Err(TokenError::Time);
         }
         let person = claims.sub.parse().map_err(|_| TokenError::Malformed)?;

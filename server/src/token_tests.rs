@@ -79,7 +79,11 @@ fn every_other_header_is_refused() {
         ("kid", json!(1)),
         ("cty", json!("JWT")),
     ] {
-        assert_eq!(t.read_access(&forge(&t, &changed(name, value), &claims), NOW), Err(TokenError::Header), "{name}");
+        assert_eq!(
+            t.read_access(&forge(&t, &changed(name, value), &claims), NOW),
+            Err(TokenError::Header),
+            "{name}"
+        );
     }
     for name in ["alg", "typ", "kid"] {
         let mut h = header.clone();

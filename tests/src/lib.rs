@@ -1,1 +1,16 @@
-//! Backstraight: tests.
+//! What the cross-crate tests share: replicas on invented installs, deeds made from random numbers,
+//! documents as comparable content, an invented club at work. Test code: it may panic, and nothing of the product uses it.
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::allow_attributes,
+    reason = "a helper of tests fails by panicking"
+)]
+
+pub mod clock;
+pub mod club;
+pub mod content;
+pub mod deed;
+pub mod formats;
+pub mod replica;
+pub mod rng;

@@ -1,2 +1,91 @@
-//! Every command that a contributor or CI runs.
-fn main() {}
+//! Every command that a contributor or CI runs, so that both run the same. Knows nothing of
+//! training: it calls cargo and other tools and says aloud what it could not run.
+
+mod files;
+mod licences;
+mod parts;
+mod run;
+mod spdx;
+mod tidy;
+mod tools;
+
+use std::process::ExitCode;
+
+use run::{Outcome, cargo};
+
+const HELP: &str = "\
+cargo xtask <command>
+
+  test [--all]     every check that this machine has the tools for; with --all a missing tool is a failure
+  check            format, lints and docs, warnings denied
+  tidy             the house rules that no compiler checks
+  licences         the licence of every dependency against the list of those we may use
+  bench [--json]   benchmarks
+  demo [args]      the invented club on a server of your own, release build
+  formats [--write]   whether the tables in docs/formats.md are what the code says; with --write, make them so
+  interop          our documents read by another implementation of the open document format
+  oracle           our formulas against independent implementations
+  deny             advisories, licences, bans and sources by cargo-deny
+";
+
+fn main() -> ExitCode {
+    let args: Vec<String> = std::env::args().skip(1).collect();
+    let (command, rest) = match args.split_first() {
+        Some((command, rest)) => (command.as_str(), rest),
+        None => ("help", [].as_slice()),
+    };
+    let outcome = match (command, rest) {
+        ("test", []) => return parts::test(false),
+        ("test", [all]) if all == "--all" => return parts::test(true),
+        ("check", []) => parts::format().and(parts::lint).and(parts::docs),
+        ("tidy", []) => tidy::part(),
+        ("licences", []) => licences::part(),
+        ("bench", rest) => bench(rest),
+        ("demo", rest) => demo(rest),
+        ("formats", rest) => formats(rest),
+        ("interop", []) => tools::interop(),
+        ("oracle", []) => tools::oracle(),
+        ("deny", []) => tools::deny(),
+        ("help" | "--help" | "-h", _) => {
+            print!("{HELP}");
+            Outcome::Passed
+        }
+        _ => Outcome::Failed(format!("no such command: {}\n\n{HELP}", args.join(" "))),
+    };
+    match outcome {
+        Outcome::Passed => ExitCode::SUCCESS,
+        Outcome::Failed(why) => {
+            eprintln!("{why}");
+            ExitCode::FAILURE
+        }
+        Outcome::Missing { tool, bring } => {
+            eprintln!("{tool} is missing; this brings it: {bring}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn demo(args: &[String]) -> Outcome {
+    let mut command = cargo(&["run", "--release", "--locked"]);
+    command.args(["--package", "backstraight-server", "--bin", "backstraight", "--", "demo"]).args(args);
+    run::run(command)
+}
+
+/// Benchmarks print one line each; with `--json` they are asked for one JSON object a line.
+fn bench(args: &[String]) -> Outcome {
+    let mut command = cargo(&["bench", "--workspace", "--locked", "--benches"]);
+    match args {
+        [] => {}
+        [json] if json == "--json" => {
+            command.env("BACKSTRAIGHT_BENCH_JSON", "1");
+        }
+        _ => return Outcome::Failed("bench takes only --json".to_owned()),
+    }
+    run::run(command)
+}
+
+fn formats(args: &[String]) -> Outcome {
+    let mut command = cargo(&["run", "--quiet", "--locked", "--package", "backstraight-tests"]);
+    command.args(["--example", "formats", "--"]).args(args);
+    run::run(command)
+}

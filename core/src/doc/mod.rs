@@ -3,6 +3,7 @@
 //! Every change that a person makes is a [`command::Command`]; it is validated to a list of
 //! problems, applied as one change, and stored by the shell before anybody says "saved".
 
+pub mod admit;
 pub mod chunk;
 pub mod command;
 pub mod gate;

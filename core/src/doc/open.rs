@@ -101,6 +101,25 @@ impl Document {
         self.auto.save_after(&self.known(heads))
     }
 
+    /// Change chunks to send to somebody who has what `heads` cover, at most `most` of them, each
+    /// after those it builds on. The starting change is left out: every side has it.
+    #[must_use]
+    pub fn changes_to_send(&self, heads: &[ChangeHash], most: usize) -> Vec<u8> {
+        let mut from = self.known(heads);
+        from.push(automerge::ChangeHash(genesis_hash(self.name)));
+        let mut out = Vec::new();
+        for change in self.auto.get_changes(&from).iter().take(most) {
+            out.extend_from_slice(change.raw_bytes());
+        }
+        out
+    }
+
+    /// Whether a change is one of `heads` or comes before them.
+    #[must_use]
+    pub fn covered(&self, hash: &ChangeHash, heads: &[ChangeHash]) -> bool {
+        self.holds(hash) && !self.auto.get_changes_meta(&self.known(heads)).iter().any(|c| c.hash.0 == hash.0)
+    }
+
     /// How many changes `heads` do not cover.
     #[must_use]
     pub fn count_since(&self, heads: &[ChangeHash]) -> usize {

@@ -2,4 +2,5 @@
 //! who may read and write what. Shells carry the bytes and store first, then tell core.
 
 pub mod access;
+pub mod device;
 pub mod wire;

@@ -147,20 +147,33 @@ macro_rules! record {
             $( $(#[$odoc])* pub $opt: Option<$oty>, )*
         }
 
+        impl $name {
+            /// With its required fields; everything else is left open.
+            #[must_use]
+            pub const fn new($( $req: $rty, )*) -> Self {
+                $name { $( $req, )* $( $opt: None, )* }
+            }
+        }
+
         impl $crate::model::spec::Record for $name {
-            const SPEC: &'static $crate::model::spec::RecordSpec = &$crate::model::spec::RecordSpec {
-                name: $spec,
-                fields: &[
-                    $( $crate::model::spec::FieldSpec {
-                        name: stringify!($req),
-                        kind: <$rty as $crate::model::spec::Field>::KIND,
-                    }, )*
-                    $( $crate::model::spec::FieldSpec {
-                        name: stringify!($opt),
-                        kind: <$oty as $crate::model::spec::Field>::KIND,
-                    }, )*
-                ],
-                inner: $crate::model::spec::record!(@inner $( $inner: $inner_ty )?),
+            // A static, because descriptions are compared by address, and a constant may have
+            // another address in each crate that uses it.
+            const SPEC: &'static $crate::model::spec::RecordSpec = {
+                static SPEC: $crate::model::spec::RecordSpec = $crate::model::spec::RecordSpec {
+                    name: $spec,
+                    fields: &[
+                        $( $crate::model::spec::FieldSpec {
+                            name: stringify!($req),
+                            kind: <$rty as $crate::model::spec::Field>::KIND,
+                        }, )*
+                        $( $crate::model::spec::FieldSpec {
+                            name: stringify!($opt),
+                            kind: <$oty as $crate::model::spec::Field>::KIND,
+                        }, )*
+                    ],
+                    inner: $crate::model::spec::record!(@inner $( $inner: $inner_ty )?),
+                };
+                &SPEC
             };
 
             fn fields(&self) -> Vec<(&'static str, $crate::model::spec::Scalar)> {

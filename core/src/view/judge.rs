@@ -192,8 +192,10 @@ fn item(
     coach: &[&Entered],
     tolerance: Tolerance,
 ) -> ItemShare {
-    let target =
-        works.iter().find_map(|w| w.work.record.shown.clone()).or_else(|| prescription.map(target_now));
+    let target = works
+        .iter()
+        .find_map(|w| w.work.record.shown.clone())
+        .or_else(|| prescription.map(|p| target_now(p, count)));
     let sets = u32::try_from(target.as_ref().map_or(count, |t| t.sets).get().max(count.get())).unwrap_or(1);
     let first = works.first().map(|w| &w.work.record);
     // What stood on the screen: the log says so when another exercise was done in its place.
@@ -236,13 +238,15 @@ fn item(
     }
 }
 
-fn target_now(p: &Prescription) -> Target {
+/// What a prescription asks now, as a screen would remember it, without the line on variation.
+#[must_use]
+pub fn target_now(p: &Prescription, sets: Count) -> Target {
     let load = match p.intensity {
         Some(Intensity::Load(load)) => Some(load),
         _ => None,
     };
     Target {
-        sets: p.sets,
+        sets,
         dose: p.dose,
         intensity: p.intensity.clone(),
         load,
@@ -261,7 +265,6 @@ fn set_asked(i: usize, target: Option<&Target>, prescription: Option<&Prescripti
 
 fn as_set(e: &Entered) -> SetDone {
     SetDone {
-        at: e.at,
         load: e.load,
         reps: e.reps,
         hold: e.hold,
@@ -269,16 +272,8 @@ fn as_set(e: &Entered) -> SetDone {
         contacts: e.contacts,
         time: e.time,
         effort: e.effort,
-        reserve: None,
         speeds: e.speeds.clone(),
-        flights: None,
-        touches: None,
-        splits: None,
-        wind: None,
-        side: None,
-        failed: None,
-        amends: None,
-        note: None,
+        ..SetDone::new(e.at)
     }
 }
 

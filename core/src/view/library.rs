@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::base::key::Key;
 use crate::doc::open::Document;
 use crate::doc::read::Entry;
-use crate::model::plan::{Exercise, Settings, Venue};
+use crate::model::plan::{Cue, Exercise, Prescription, Settings, Venue};
 
 /// A club's library, read once.
 #[derive(Debug, Clone, Default)]
@@ -14,6 +14,8 @@ pub struct Library {
     pub exercises: BTreeMap<Key, Entry<Exercise>>,
     /// Venues by key.
     pub venues: BTreeMap<Key, Entry<Venue>>,
+    /// Cues by key.
+    pub cues: BTreeMap<Key, Entry<Cue>>,
     /// What the club has set.
     pub settings: Option<Settings>,
 }
@@ -30,6 +32,7 @@ impl Library {
                 .map(|e| (e.key(), e))
                 .collect(),
             venues: doc.records::<Venue>("venues").entries.into_iter().map(|e| (e.key(), e)).collect(),
+            cues: doc.records::<Cue>("cues").entries.into_iter().map(|e| (e.key(), e)).collect(),
             settings: doc.records::<Settings>("settings").entries.into_iter().next().map(|e| e.record),
         }
     }
@@ -38,6 +41,19 @@ impl Library {
     #[must_use]
     pub fn exercise_name(&self, key: &Key) -> String {
         self.exercises.get(key).map_or_else(|| key.to_string(), |e| e.record.name.to_string())
+    }
+
+    /// The cues of a prescription in words: its own, those it names, else those of the exercise.
+    #[must_use]
+    pub fn cues(&self, item: &Prescription, ex: &Key) -> Vec<String> {
+        let named = item.cues.iter().flat_map(|k| &k.0).filter_map(|k| self.cues.get(k));
+        let mut words: Vec<String> = item.cue.iter().map(ToString::to_string).collect();
+        words.extend(named.filter(|c| c.live()).map(|c| c.record.text.to_string()));
+        if words.is_empty() {
+            let of_exercise = self.cues.values().filter(|c| c.live() && c.record.ex.as_ref() == Some(ex));
+            words.extend(of_exercise.map(|c| c.record.text.to_string()));
+        }
+        words
     }
 
     /// Keys of all exercises, for checking commands.

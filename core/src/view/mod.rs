@@ -8,3 +8,4 @@ pub mod met;
 pub mod planned;
 pub mod show;
 pub mod state;
+pub mod today;

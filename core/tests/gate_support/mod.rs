@@ -2,6 +2,7 @@
 //! a writer of change chunks that writes whatever it is told. Nothing here is used by the product.
 #![allow(dead_code, unreachable_pub, reason = "each test uses its own part")]
 
+pub mod engine;
 pub mod honest;
 pub mod raw;
 

@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use backstraight_core::base::id::ChangeHash;
+use backstraight_core::doc::genesis;
 use backstraight_core::exchange::wire::{Known, Refusal};
 use backstraight_core::model::name::DocName;
 use rusqlite::{Connection, OptionalExtension as _, TransactionBehavior, params};
@@ -116,11 +117,13 @@ impl Store {
             .optional()?)
     }
 
-    /// A document's bytes: its saved form if there is one, then its change chunks, in one buffer.
+    /// A document's bytes: its saved form (its fixed starting change until there is one), then its
+    /// change chunks, in one buffer.
     ///
     /// # Errors
     /// When the store cannot be read.
     pub fn bytes(&self, name: &DocName) -> Result<Option<Vec<u8>>, PhoneError> {
+        let kind = name.kind();
         let name = name.to_bytes();
         let saved: Option<Option<Vec<u8>>> = self
             .db
@@ -128,7 +131,7 @@ impl Store {
             .query_row([name.as_slice()], |r| r.get(0))
             .optional()?;
         let Some(saved) = saved else { return Ok(None) };
-        let mut bytes = saved.unwrap_or_default();
+        let mut bytes = saved.unwrap_or_else(|| genesis::bytes(kind).to_vec());
         let mut query = self.db.prepare_cached("SELECT body FROM chunk WHERE doc = ?1 ORDER BY n")?;
         let mut rows = query.query([name.as_slice()])?;
         while let Some(row) = rows.next()? {

@@ -12,7 +12,10 @@ use crate::error::PhoneError;
 
 /// Moves the store's files to the first free name beside them.
 pub(super) fn move_away(path: &Path, why: &str) -> Result<PathBuf, PhoneError> {
-    let fail = |e: std::io::Error| PhoneError::Storage { why: format!("{why}; and it cannot be set aside: {e}"), full: false };
+    let fail = |e: std::io::Error| PhoneError::Storage {
+        why: format!("{why}; and it cannot be set aside: {e}"),
+        full: false,
+    };
     let with = |path: &Path, end: &str| {
         let mut name = path.as_os_str().to_owned();
         name.push(end);
@@ -44,7 +47,9 @@ pub(super) fn take_over(aside: &Path, store: &mut Store) {
     let Ok(mut names) = old.prepare("SELECT name, saved FROM doc") else { return };
     let Ok(mut rows) = names.query([]) else { return };
     while let Ok(Some(row)) = rows.next() {
-        let (Ok(name), Ok(saved)) = (row.get::<_, Vec<u8>>(0), row.get::<_, Option<Vec<u8>>>(1)) else { continue };
+        let (Ok(name), Ok(saved)) = (row.get::<_, Vec<u8>>(0), row.get::<_, Option<Vec<u8>>>(1)) else {
+            continue;
+        };
         let Ok(name) = DocName::from_bytes(&name) else { continue };
         let _ = take_one(&old, name, saved.unwrap_or_default(), store);
     }

@@ -47,7 +47,9 @@ impl Compact {
         table::one(self.output, &line, &shown)?;
         match line.refused {
             0 => Ok(()),
-            n => Err(CliError::Found(format!("{n} documents did not come back the same and were left alone"))),
+            n => {
+                Err(CliError::Found(format!("{n} documents did not come back the same and were left alone")))
+            }
         }
     }
 }

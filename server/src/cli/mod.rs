@@ -29,7 +29,12 @@ use crate::store::{Store, StoreError, StoreOptions};
 pub const EXIT_DISK: u8 = 74;
 
 #[derive(Debug, Parser)]
-#[command(name = "backstraight", version, about = "Plans and logs of a club, kept and merged", max_term_width = 100)]
+#[command(
+    name = "backstraight",
+    version,
+    about = "Plans and logs of a club, kept and merged",
+    max_term_width = 100
+)]
 struct Cli {
     #[command(subcommand)]
     command: Command,

@@ -69,7 +69,12 @@ impl Person {
         match self {
             Person::Add { name: text, club, role, data, output } => {
                 let club: ClubId = identity("the club", &club)?;
-                let new = NewPerson { id: PersonId::new(now, chance()), club, role: self::role(&role)?, name: name(&text)? };
+                let new = NewPerson {
+                    id: PersonId::new(now, chance()),
+                    club,
+                    role: self::role(&role)?,
+                    name: name(&text)?,
+                };
                 let (_, store) = data.store()?;
                 if !store.read_blocking(|db| people::club_exists(db, club))? {
                     return Err(CliError::Argument(format!("there is no club {club}")));
@@ -100,7 +105,8 @@ impl Person {
             Person::Role { person, role, data } => {
                 let (person, role) = (identity("the person", &person)?, self::role(&role)?);
                 let (_, store) = data.store()?;
-                let found = store.write_blocking(move |db| people::set_role(db, &grant, person, role, now))?;
+                let found =
+                    store.write_blocking(move |db| people::set_role(db, &grant, person, role, now))?;
                 known(found, person)
             }
             Person::Withdraw { person, data } => {

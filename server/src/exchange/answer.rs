@@ -47,7 +47,13 @@ pub(super) fn compose(db: &Connection, app: &App, mut work: Work) -> Result<Down
         let Some(read) = item.access.read() else {
             if item.sent {
                 let outcome = item.outcome.clone();
-                down.docs.push(DownDoc { name: raw(&item.name), outcome, changes: None, cursor: 0, heads: vec![] });
+                down.docs.push(DownDoc {
+                    name: raw(&item.name),
+                    outcome,
+                    changes: None,
+                    cursor: 0,
+                    heads: vec![],
+                });
             }
             continue;
         };
@@ -87,8 +93,7 @@ fn listed(
     // A device that has no cursor but has heads is told from its heads, not from the start.
     let by_heads = !item.heads.is_empty() && !level && (!trusted || item.cursor == 0);
     let asks_heads = !item.heads.is_empty() && !level && (!trusted || !item.sent);
-    let known =
-        if asks_heads || by_heads { known_heads(db, app, doc.as_ref(), item)? } else { Vec::new() };
+    let known = if asks_heads || by_heads { known_heads(db, app, doc.as_ref(), item)? } else { Vec::new() };
     if asks_heads && known.len() < item.heads.len() && item.outcome == Outcome::Accepted {
         item.outcome = Outcome::Need;
     }
@@ -213,7 +218,7 @@ fn chunks(
     let mut part = Part { cursor: after, ..Part::default() };
     for row in document::chunks_after(db, read, after, room)? {
         part.cursor = row.n;
-        if item.own_chunk == Some(row.n) {
+        if item.own_chunks.as_ref().is_some_and(|own| own.contains(&row.n)) {
             continue;
         }
         if item.own.is_empty() {

@@ -7,6 +7,7 @@ pub mod index;
 mod upload;
 
 use std::collections::{HashMap, HashSet};
+use std::ops::RangeInclusive;
 use std::sync::Arc;
 
 use backstraight_core::base::id::ChangeHash;
@@ -41,8 +42,8 @@ struct Item {
     sent: bool,
     /// Changes that need not be sent back.
     own: HashSet<ChangeHash>,
-    /// The chunk that holds nothing but what was sent just now.
-    own_chunk: Option<u64>,
+    /// The chunks that hold nothing but what was sent just now.
+    own_chunks: Option<RangeInclusive<u64>>,
     outcome: Outcome,
 }
 
@@ -58,7 +59,7 @@ impl Item {
             plain: None,
             sent: false,
             own: HashSet::new(),
-            own_chunk: None,
+            own_chunks: None,
             outcome: Outcome::Accepted,
         }
     }
@@ -113,24 +114,24 @@ pub async fn run<T: Send + 'static>(
             break;
         }
         let (caller, local_day) = (work.caller, work.local_day.clone());
-        let (adds, beside): (Vec<Append>, Vec<(usize, GateIndex)>) =
-            appends.into_iter().map(|f| (f.append, (f.place, f.index))).unzip();
+        let (adds, beside): (Vec<Vec<Append>>, Vec<(usize, GateIndex)>) =
+            appends.into_iter().map(|f| (f.appends, (f.place, f.index))).unzip();
         let written = app
             .store
             .write(move |db| {
                 if note {
                     heard::note(db, &caller, &local_day, now)?;
                 }
-                adds.iter().map(|add| document::append(db, add, now)).collect::<Result<Vec<_>, _>>()
+                adds.iter().map(|adds| document::append_all(db, adds, now)).collect::<Result<Vec<_>, _>>()
             })
             .await?;
         let mut again = false;
         for (doc, (place, index)) in written.into_iter().zip(beside) {
             let Some(item) = work.items.get_mut(place) else { continue };
             match doc {
-                Some(doc) => {
+                Some((doc, first)) => {
                     app.indexes.put(doc.id, doc.max_n, index);
-                    item.own_chunk = Some(doc.max_n);
+                    item.own_chunks = Some(first..=doc.max_n);
                     item.plain = None;
                 }
                 None => again = true,
@@ -215,7 +216,7 @@ impl Rights {
 /// What passed for one document.
 struct Fresh {
     place: usize,
-    append: Append,
+    appends: Vec<Append>,
     index: GateIndex,
 }
 
@@ -237,11 +238,11 @@ fn check(db: &Connection, app: &App, work: &mut Work) -> Result<Vec<Fresh>, Stor
                 item.outcome = outcome;
                 item.plain = None;
             }
-            Checked::Fresh(append, index) => {
-                if append.body.len() != plain.len() {
+            Checked::Fresh(appends, index) => {
+                if appends.iter().map(|a| a.body.len()).sum::<usize>() != plain.len() {
                     item.own = upload::names(plain);
                 }
-                fresh.push(Fresh { place, append: *append, index: *index });
+                fresh.push(Fresh { place, appends, index: *index });
             }
         }
     }

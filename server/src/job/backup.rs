@@ -63,10 +63,8 @@ pub fn backup(folder: &Folder, to: &Path) -> Result<u64, StoreError> {
 /// # Errors
 /// When the folder is in use or not empty, or the file is no intact backup.
 pub fn restore(from: &Path, folder: &Folder, replace: bool, now: Moment) -> Result<(), StoreError> {
-    let occupied = std::fs::read_dir(folder.root())
-        .map_err(|e| file_error(folder.root(), e))?
-        .next()
-        .is_some();
+    let occupied =
+        std::fs::read_dir(folder.root()).map_err(|e| file_error(folder.root(), e))?.next().is_some();
     if occupied && !replace {
         let text = "the folder is not empty; --replace sets the database in it aside";
         return Err(file_error(folder.root(), std::io::Error::new(ErrorKind::AlreadyExists, text)));

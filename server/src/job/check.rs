@@ -42,8 +42,7 @@ pub fn whole(db: &Connection) -> Result<Report, StoreError> {
             report.trouble.push(format!("database: {line}"));
         }
     }
-    let broken: i64 =
-        db.query_row("SELECT count(*) FROM pragma_foreign_key_check", [], |r| r.get(0))?;
+    let broken: i64 = db.query_row("SELECT count(*) FROM pragma_foreign_key_check", [], |r| r.get(0))?;
     if broken > 0 {
         report.trouble.push(format!("database: {broken} rows point to nothing"));
     }
@@ -59,7 +58,9 @@ fn one(db: &Connection, doc: &Doc, report: &mut Report) -> Result<(), StoreError
     report.chunks += stored.chunks.len() as u64;
     report.snapshots += u64::from(stored.snapshot.is_some());
     let found = look(doc, &stored, &mut report.changes);
-    report.trouble.extend(found.into_iter().map(|text| format!("document {} ({}): {text}", doc.id, doc.name)));
+    report
+        .trouble
+        .extend(found.into_iter().map(|text| format!("document {} ({}): {text}", doc.id, doc.name)));
     Ok(())
 }
 

@@ -157,8 +157,7 @@ pub(super) async fn consent(
 pub(super) fn no_store<T: Serialize>(value: &T) -> Response {
     match serde_json::to_vec(value) {
         Ok(json) => {
-            let headers =
-                [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "no-store")];
+            let headers = [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "no-store")];
             (headers, json).into_response()
         }
         Err(_) => Problem::Internal.into_response(),

@@ -12,8 +12,7 @@ pub(super) async fn health(State(app): State<Shared>) -> Response {
     let alive = app.store.read(|db| Ok(db.query_row("SELECT 1", [], |_| Ok(()))?)).await;
     match alive {
         Ok(()) if !app.store.stopped() => {
-            let headers =
-                [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "no-store")];
+            let headers = [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "no-store")];
             (headers, r#"{"status":"ok"}"#).into_response()
         }
         Ok(()) => Problem::StorageStopped.into_response(),

@@ -138,7 +138,12 @@ struct Found {
 ///
 /// # Errors
 /// When storage fails.
-pub fn enrol(db: &Connection, key: &[u8; 32], enrol: &Enrol, now: Moment) -> Result<EnrolOutcome, StoreError> {
+pub fn enrol(
+    db: &Connection,
+    key: &[u8; 32],
+    enrol: &Enrol,
+    now: Moment,
+) -> Result<EnrolOutcome, StoreError> {
     let found = db
         .prepare_cached(
             "SELECT id, code_mac, person, expires_at, used_at IS NOT NULL, tries FROM invite WHERE selector = ?1",
@@ -169,8 +174,9 @@ pub fn enrol(db: &Connection, key: &[u8; 32], enrol: &Enrol, now: Moment) -> Res
         })
         .optional()?;
     let Some((club, role, name)) = person else { return Ok(EnrolOutcome::Wrong) };
-    let whole =
-        |install, salt| EnrolOutcome::Enrolled(Enrolled { install, person: found.person, club, role, name, salt });
+    let whole = |install, salt| {
+        EnrolOutcome::Enrolled(Enrolled { install, person: found.person, club, role, name, salt })
+    };
     if found.used {
         let again = again(db, found.id, enrol)?;
         return Ok(again.map_or(EnrolOutcome::Used, |(install, salt)| whole(install, salt)));

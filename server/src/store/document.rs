@@ -73,10 +73,7 @@ pub fn subject(db: &Connection, name: &DocName) -> Result<Option<Subject>, Store
 ///
 /// # Errors
 /// When storage fails.
-pub fn writer(
-    db: &Connection,
-    install: InstallId,
-) -> Result<Option<(PersonId, ClubId, Role)>, StoreError> {
+pub fn writer(db: &Connection, install: InstallId) -> Result<Option<(PersonId, ClubId, Role)>, StoreError> {
     Ok(db
         .prepare_cached(
             "SELECT p.id, p.club, p.role FROM install i JOIN person p ON p.id = i.person WHERE i.id = ?1",
@@ -118,7 +115,10 @@ pub fn concerning(db: &Connection, caller: &Caller) -> Result<Vec<Doc>, StoreErr
 /// # Errors
 /// When storage fails.
 pub fn by_id(db: &Connection, id: i64) -> Result<Option<Doc>, StoreError> {
-    Ok(db.prepare_cached(&format!("SELECT {COLUMNS} FROM doc WHERE id = ?1"))?.query_row([id], doc).optional()?)
+    Ok(db
+        .prepare_cached(&format!("SELECT {COLUMNS} FROM doc WHERE id = ?1"))?
+        .query_row([id], doc)
+        .optional()?)
 }
 
 /// All documents, for checks and compaction at the machine.
@@ -241,6 +241,29 @@ pub struct Append {
     pub heads: Vec<ChangeHash>,
 }
 
+/// Appends several, checked one after the other. `None` when the document has moved on since: nothing
+/// was written. Else the document as it is now and the number of the first new chunk.
+///
+/// # Errors
+/// When storage fails.
+pub fn append_all(db: &Connection, adds: &[Append], now: Moment) -> Result<Option<(Doc, u64)>, StoreError> {
+    let mut last = None;
+    for add in adds {
+        match append(db, add, now)? {
+            Some(doc) => {
+                let first = last.map_or(doc.max_n, |(_, first)| first);
+                last = Some((doc, first));
+            }
+            // Only the first can come too late: the others follow it in this transaction.
+            None if last.is_none() => return Ok(None),
+            None => {
+                return Err(StoreError::Damaged("chunks of one upload do not follow each other".to_owned()));
+            }
+        }
+    }
+    Ok(last)
+}
+
 /// Appends. `None` when the document has moved on since the check: nothing was written.
 ///
 /// # Errors
@@ -255,8 +278,11 @@ pub fn append(db: &Connection, add: &Append, now: Moment) -> Result<Option<Doc>,
     let n = add.checked_at + 1;
     let id = match found {
         Some(doc) => {
-            db.prepare_cached("UPDATE doc SET max_n = ?2, heads = ?3 WHERE id = ?1")?
-                .execute((doc.id, value::stored(n), heads))?;
+            db.prepare_cached("UPDATE doc SET max_n = ?2, heads = ?3 WHERE id = ?1")?.execute((
+                doc.id,
+                value::stored(n),
+                heads,
+            ))?;
             doc.id
         }
         None => db
@@ -333,9 +359,7 @@ pub fn stored(db: &Connection, doc: i64) -> Result<Stored, StoreError> {
         .optional()?;
     let mut ask = db.prepare_cached("SELECT n, body, delta FROM chunk WHERE doc = ?1 ORDER BY n")?;
     let chunks = ask
-        .query_map([doc], |r| {
-            Ok(StoredChunk { n: value::count(r, 0)?, body: r.get(1)?, delta: r.get(2)? })
-        })?
+        .query_map([doc], |r| Ok(StoredChunk { n: value::count(r, 0)?, body: r.get(1)?, delta: r.get(2)? }))?
         .collect::<Result<_, _>>()?;
     Ok(Stored { snapshot, chunks })
 }

@@ -84,7 +84,8 @@ mod tests {
 
     #[test]
     fn a_failed_flush_stops_and_a_full_disk_does_not() {
-        for code in [ffi::SQLITE_IOERR_FSYNC, ffi::SQLITE_IOERR_WRITE, ffi::SQLITE_IOERR, ffi::SQLITE_CORRUPT] {
+        for code in [ffi::SQLITE_IOERR_FSYNC, ffi::SQLITE_IOERR_WRITE, ffi::SQLITE_IOERR, ffi::SQLITE_CORRUPT]
+        {
             assert!(said(code).stops(), "{code}");
         }
         assert!(matches!(said(ffi::SQLITE_FULL), StoreError::Full));

@@ -66,15 +66,7 @@ impl Store {
             db.query_row("SELECT count(*) FROM meta WHERE key = 'restored_at'", [], |r| r.get::<_, i64>(0))?;
         let health = Arc::new(Health::new(folder.clone()));
         let writer = writer::Writer::start(db, Arc::clone(&health), options.faults, options.guest)?;
-        Ok(Store {
-            path,
-            writer,
-            idle: Mutex::default(),
-            health,
-            epoch,
-            server,
-            restored: restored > 0,
-        })
+        Ok(Store { path, writer, idle: Mutex::default(), health, epoch, server, restored: restored > 0 })
     }
 
     /// The epoch: another one after each restore.

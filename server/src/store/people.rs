@@ -135,7 +135,9 @@ pub fn find(db: &Connection, person: PersonId) -> Result<Option<Asker>, StoreErr
 /// # Errors
 /// When storage fails.
 pub fn club_exists(db: &Connection, club: ClubId) -> Result<bool, StoreError> {
-    Ok(db.query_row("SELECT count(*) FROM club WHERE id = ?1", [club.0.as_bytes()], |r| r.get::<_, i64>(0))? == 1)
+    Ok(db
+        .query_row("SELECT count(*) FROM club WHERE id = ?1", [club.0.as_bytes()], |r| r.get::<_, i64>(0))?
+        == 1)
 }
 
 /// A line of the list that the command line prints.

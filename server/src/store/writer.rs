@@ -225,8 +225,8 @@ fn serve(db: Connection, mut inbox: mpsc::Receiver<Message>, health: &Health, fa
         drop(db.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true));
     } else if !guest
         && let Err(error) = db
-        .execute_batch("PRAGMA optimize")
-        .and_then(|()| db.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(())))
+            .execute_batch("PRAGMA optimize")
+            .and_then(|()| db.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(())))
     {
         tracing::warn!(%error, "the log could not be moved into the file at the end");
     }

@@ -3,7 +3,7 @@
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use automerge::{AutoCommit, Change, ChangeHash as EngineHash};
+use automerge::{Automerge, Change, ChangeHash as EngineHash, ReadDoc as _};
 
 use super::reject::{RejectCode, Rejected};
 use super::{Accepted, GateIndex, seen};
@@ -21,7 +21,7 @@ use crate::model::name::Kind;
 /// `stale` and `pred`, with the document as it was; `engine` and `unfaithful`: **the caller must
 /// drop the document then**, because it may hold part of the upload or be broken.
 pub fn merge(
-    doc: &mut AutoCommit,
+    doc: &mut Automerge,
     index: &GateIndex,
     accepted: &Accepted,
     upload: &[u8],
@@ -57,7 +57,7 @@ pub(super) fn engine(error: impl core::fmt::Display) -> Rejected {
     Rejected::new(RejectCode::Engine, text)
 }
 
-fn apply(doc: &mut AutoCommit, accepted: &Accepted, upload: &[u8]) -> Result<(), Rejected> {
+fn apply(doc: &mut Automerge, accepted: &Accepted, upload: &[u8]) -> Result<(), Rejected> {
     let mut changes = Vec::with_capacity(accepted.fresh.len());
     for (fresh, chunk) in accepted.fresh.iter().zip(accepted.chunks(upload)) {
         // Another upload than the checked one would be merged unchecked.
@@ -71,7 +71,7 @@ fn apply(doc: &mut AutoCommit, accepted: &Accepted, upload: &[u8]) -> Result<(),
 
 /// Whether the document gives back the changes byte by byte, and waits for none.
 fn faithful(
-    doc: &mut AutoCommit,
+    doc: &mut Automerge,
     accepted: &Accepted,
     upload: &[u8],
     before: &[EngineHash],
@@ -100,10 +100,10 @@ fn faithful(
 ///
 /// # Errors
 /// `engine` when they cannot be loaded, `unfaithful` when something is missing.
-pub fn verify_whole(kind: Kind, bytes: &[u8]) -> Result<AutoCommit, Rejected> {
+pub fn verify_whole(kind: Kind, bytes: &[u8]) -> Result<Automerge, Rejected> {
     let start = chunk::name(genesis::bytes(kind))?;
     guarded(|| {
-        let mut doc = AutoCommit::load(bytes).map_err(engine)?;
+        let doc = Automerge::load(bytes).map_err(engine)?;
         if !doc.get_missing_deps(&[]).is_empty() {
             return Err(Rejected::new(RejectCode::Unfaithful, "it waits for ancestors"));
         }

@@ -3,7 +3,7 @@
 
 use std::collections::{HashMap, HashSet};
 
-use automerge::{AutoCommit, ChangeHash as EngineHash, ObjId, ReadDoc as _};
+use automerge::{Automerge, ChangeHash as EngineHash, ObjId, ReadDoc as _};
 
 use super::limits;
 use super::merge::engine;
@@ -44,7 +44,7 @@ impl Steps {
 }
 
 /// Checks every write whose predecessors the index could not confirm.
-pub(super) fn all(doc: &AutoCommit, accepted: &Accepted, upload: &[u8]) -> Result<(), Rejected> {
+pub(super) fn all(doc: &Automerge, accepted: &Accepted, upload: &[u8]) -> Result<(), Rejected> {
     let (writes, made) = read(accepted, upload)?;
     let numbers: HashMap<ChangeHash, usize> =
         accepted.fresh.iter().enumerate().map(|(n, f)| (f.hash, n)).collect();
@@ -138,7 +138,7 @@ fn ancestors(
     Ok(before)
 }
 
-fn in_document(doc: &AutoCommit, check: &Check, before: &Before) -> Result<Vec<OpId>, Rejected> {
+fn in_document(doc: &Automerge, check: &Check, before: &Before) -> Result<Vec<OpId>, Rejected> {
     let (counter, actor) = check.obj;
     let map = ObjId::Id(counter, automerge::ActorId::from(actor.0), 0);
     let found = doc.get_all_at(&map, check.key, &before.document).map_err(engine)?;

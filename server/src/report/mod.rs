@@ -1,0 +1,7 @@
+//! What people read: board, athlete, session, as data for machines and as plain text of at most
+//! 100 columns. Converts read models of core; holds no rule of training.
+
+pub mod athlete;
+pub mod board;
+pub mod session;
+mod text;

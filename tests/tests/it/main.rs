@@ -1,0 +1,4 @@
+//! Tests that look at more than one crate, or at what the whole promises.
+
+mod merge_laws;
+mod traps;

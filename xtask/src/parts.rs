@@ -1,0 +1,94 @@
+//! The parts of `cargo xtask test`: what they are called, in which order they run, and how their
+//! outcome is told. No part is tried twice.
+
+use std::process::{Command, ExitCode};
+use std::time::{Duration, Instant};
+
+use crate::run::{self, Outcome, cargo};
+use crate::{licences, tidy, tools};
+
+struct Part {
+    name: &'static str,
+    run: fn() -> Outcome,
+}
+
+/// Quick parts first, so that a slip is told early.
+const PARTS: [Part; 9] = [
+    Part { name: "format", run: format },
+    Part { name: "tidy", run: tidy::part },
+    Part { name: "licences", run: licences::part },
+    Part { name: "lint", run: lint },
+    Part { name: "docs", run: docs },
+    Part { name: "tests", run: tests },
+    Part { name: "interop", run: tools::interop },
+    Part { name: "oracle", run: tools::oracle },
+    Part { name: "demo", run: demo },
+];
+
+/// Runs every part. With `all`, a missing tool is a failure.
+pub(crate) fn test(all: bool) -> ExitCode {
+    let mut told: Vec<(&'static str, Duration, Outcome)> = Vec::new();
+    for part in &PARTS {
+        println!("\n==> {}", part.name);
+        let began = Instant::now();
+        let outcome = (part.run)();
+        let took = began.elapsed();
+        println!("<== {}: {} in {:.1} s", part.name, word(&outcome, all), took.as_secs_f64());
+        match &outcome {
+            Outcome::Passed => {}
+            Outcome::Failed(why) => println!("{why}"),
+            Outcome::Missing { tool, bring } => println!("{tool} is missing; this brings it: {bring}"),
+        }
+        told.push((part.name, took, outcome));
+    }
+    println!();
+    for (name, took, outcome) in &told {
+        let note = match outcome {
+            Outcome::Missing { tool, bring } => format!("   {tool} is missing: {bring}"),
+            Outcome::Passed | Outcome::Failed(_) => String::new(),
+        };
+        println!("{name:<10} {:<8} {:>8.1} s{note}", word(outcome, all), took.as_secs_f64());
+    }
+    let count = |w: &str| told.iter().filter(|(_, _, o)| word(o, all) == w).count();
+    let failed = count("failed");
+    println!("{} passed, {failed} failed, {} skipped", count("passed"), count("skipped"));
+    if failed == 0 { ExitCode::SUCCESS } else { ExitCode::FAILURE }
+}
+
+const fn word(outcome: &Outcome, all: bool) -> &'static str {
+    match outcome {
+        Outcome::Passed => "passed",
+        Outcome::Missing { .. } if !all => "skipped",
+        Outcome::Failed(_) | Outcome::Missing { .. } => "failed",
+    }
+}
+
+pub(crate) fn format() -> Outcome {
+    run::run(cargo(&["fmt", "--all", "--check"]))
+}
+
+pub(crate) fn lint() -> Outcome {
+    run::run(cargo(&["clippy", "--workspace", "--all-targets", "--locked", "--", "-D", "warnings"]))
+}
+
+pub(crate) fn docs() -> Outcome {
+    let mut command = cargo(&["doc", "--workspace", "--no-deps", "--locked"]);
+    command.env("RUSTDOCFLAGS", "-D warnings");
+    run::run(command)
+}
+
+fn tests() -> Outcome {
+    run::run(cargo(&["test", "--workspace", "--locked"]))
+}
+
+/// The invented club, from making it to reading it back, in the build that people run.
+fn demo() -> Outcome {
+    crate::demo(&["--check".to_owned()])
+}
+
+/// A command by name, in the workspace.
+pub(crate) fn program(name: &str) -> Command {
+    let mut command = Command::new(name);
+    command.current_dir(run::root());
+    command
+}

@@ -11,6 +11,7 @@ use tokio::task::JoinHandle;
 
 use crate::config::Config;
 use crate::exchange::index::Indexes;
+use crate::exchange::turns::Turns;
 use crate::folder::Folder;
 use crate::job;
 use crate::rate::Failures;
@@ -65,6 +66,8 @@ pub struct App {
     pub failures: Failures,
     /// Indexes of documents, for the gate.
     pub indexes: Indexes,
+    /// Whose turn it is to write a document.
+    pub turns: Turns,
     /// Requests that are unpacked and checked at the same time: bounds memory and keeps the
     /// processor from being shared by too many.
     pub work: Semaphore,
@@ -87,6 +90,7 @@ impl App {
         Ok(Arc::new(App {
             failures: Failures::new(config.code_tries),
             indexes: Indexes::default(),
+            turns: Turns::default(),
             work: Semaphore::new(2 * cores),
             config,
             store,

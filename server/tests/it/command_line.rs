@@ -241,6 +241,7 @@ fn compact_and_check_at_the_machine_and_a_changed_byte_is_found() {
     let database = dir.path().join("backstraight.db");
     let spoil = |sql: &str| {
         let db = rusqlite::Connection::open(&database).unwrap();
+        db.execute_batch("PRAGMA wal_checkpoint(TRUNCATE)").unwrap();
         let before = std::fs::read(&database).unwrap();
         assert!(db.execute(sql, []).unwrap() > 0, "{sql}");
         db.execute_batch("PRAGMA wal_checkpoint(TRUNCATE)").unwrap();

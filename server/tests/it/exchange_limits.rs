@@ -1,6 +1,6 @@
 //! Bodies that are cut, too large, packed to hurt or no request at all; answers that are cut.
 
-use std::io::Write;
+use std::io::{Read, Write};
 
 use backstraight_core::base::day::Month;
 use backstraight_core::doc::thin;
@@ -84,7 +84,15 @@ fn another_type_of_body_is_refused() {
 fn large_bodies_and_bombs_are_refused() {
     let (_dir, _server, phone) = one();
     let large = (413, "too-large".to_owned());
-    assert_eq!(said(&phone, &[], &vec![0; MAX_BODY + 1]), large);
+    // One byte over the limit: refused when it is announced, before anything was sent; and when
+    // it was not announced, as soon as it is there.
+    assert!(
+        raw(&phone, &format!("content-length: {}\r\n\r\n", MAX_BODY + 1), &[]).starts_with("HTTP/1.1 413")
+    );
+    let mut body = format!("{:x}\r\n", MAX_BODY + 1).into_bytes();
+    body.resize(body.len() + MAX_BODY + 1, 0);
+    assert!(raw(&phone, "transfer-encoding: chunked\r\n\r\n", &body).starts_with("HTTP/1.1 413"));
+    assert_eq!(said(&phone, &[], &vec![0; MAX_BODY]), (400, "malformed".to_owned()));
     let bomb = gzip::pack(&vec![0; 256 << 20]);
     assert!(bomb.len() < 400_000);
     assert_eq!(said(&phone, &[("content-encoding", "gzip")], &bomb), large);
@@ -99,6 +107,21 @@ fn large_bodies_and_bombs_are_refused() {
     let mut up = phone.up();
     up.docs[0].changes = Some(thin::pack(&vec![7; 100]).into());
     assert_ne!(refusal(&phone.send(&up), log(phone.person)), "Some(Accepted)");
+}
+
+/// Speaks to the exchange by hand; what is answered.
+fn raw(device: &Device, rest: &str, body: &[u8]) -> String {
+    let mut socket = std::net::TcpStream::connect(device.url.trim_start_matches("http://")).unwrap();
+    let head = format!(
+        "POST /v1/exchange HTTP/1.1\r\nhost: x\r\nauthorization: Bearer {}\r\ncontent-type: application/cbor\r\n",
+        device.access
+    );
+    socket.write_all(head.as_bytes()).unwrap();
+    socket.write_all(rest.as_bytes()).unwrap();
+    socket.write_all(body).unwrap();
+    let mut answer = [0; 400];
+    let n = socket.read(&mut answer).unwrap();
+    String::from_utf8_lossy(&answer[..n]).into_owned()
 }
 
 /// The length is announced, the body breaks off.

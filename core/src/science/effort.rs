@@ -46,7 +46,7 @@ outputs! {
 pub static RESERVE: Formula = Formula {
     id: "effort.reserve",
     name: "Repetitions left from the effort of a set",
-    rule: "10 - effort; a half step lies between two counts; below 6 it is a range of 4 to 6",
+    rule: "10 - effort; a half step lies between two counts; at 6 and below it is a range of 4 to 6",
     source: "Zourdos et al. 2016 for whole steps; half steps and the low end from memory",
     standing: Standing::Memory,
     domain: "effort 5 to 10; below 5 it is no count of repetitions",

@@ -28,7 +28,7 @@ fn kg(steps: usize) -> f64 {
     super::stats::count(steps) / STEPS_PER_KG
 }
 
-/// Discs in order of mass, heaviest first, equal masses joined: (steps, pairs).
+/// Discs in order of mass, lightest first, equal masses joined: (steps, pairs).
 fn sorted(stock: &[(f64, u32)]) -> Result<Vec<(usize, u32)>, Reason> {
     let mut discs: Vec<(usize, u32)> = Vec::new();
     for (mass, pairs) in stock {
@@ -44,7 +44,7 @@ fn sorted(stock: &[(f64, u32)]) -> Result<Vec<(usize, u32)>, Reason> {
             None => discs.push((steps(*mass), *pairs)),
         }
     }
-    discs.sort_unstable_by_key(|(mass, _)| std::cmp::Reverse(*mass));
+    discs.sort_unstable_by_key(|(mass, _)| *mass);
     Ok(discs)
 }
 
@@ -72,7 +72,9 @@ fn reach(discs: &[(usize, u32)], limit: usize) -> (Vec<Option<u32>>, Uses) {
                     break;
                 };
                 let discs = start + copies;
-                if slot.is_none_or(|old| discs < old) {
+                // On a tie this heavier kind wins, with as many copies as possible: sums are
+                // visited from below, so the first to arrive here has the most copies.
+                if slot.is_none_or(|old| discs < old || (discs == old && *mark == 0)) {
                     *slot = Some(discs);
                     *mark = u8::try_from(copies).unwrap_or(u8::MAX);
                 }

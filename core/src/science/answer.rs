@@ -109,7 +109,7 @@ impl Answer {
         out.push('}');
     }
 
-    /// A few lines for a terminal.
+    /// A few lines for a terminal. Results are rounded to six digits; JSON keeps them all.
     #[must_use]
     pub fn to_text(&self) -> String {
         let formula = self.formula;
@@ -125,7 +125,7 @@ impl Answer {
                 for (name, value) in outputs.iter().filter(|(_, value)| *value != Value::Nothing) {
                     let unit = unit_of(formula, name);
                     let gap = if unit.is_empty() { "" } else { " " };
-                    let _ = writeln!(out, "  {name} = {}{gap}{unit}", plain(value, full));
+                    let _ = writeln!(out, "  {name} = {}{gap}{unit}", plain(value, six_digits));
                 }
                 for given in self
                     .inputs

@@ -120,7 +120,7 @@ fn bench(criterion: &mut Criterion) {
     let wanted = ATHLETES * (LIFTS * (2 * WEEKS + WEEKS.div_ceil(4) + 2) + 3 + WEEKS);
     assert_eq!(squad(&seasons), wanted);
     criterion.bench_function("squad of 60, one season", |b| {
-        b.iter(|| squad(black_box(&seasons)))
+        b.iter(|| squad(black_box(&seasons)));
     });
 }
 

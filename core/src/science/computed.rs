@@ -206,25 +206,18 @@ impl Value {
     /// True if no NaN or infinity is inside.
     #[must_use]
     pub fn is_finite(&self) -> bool {
-        match self {
-            Self::Number(n) => n.is_finite(),
-            Self::List(list) => list.iter().all(|n| n.is_finite()),
-            Self::Gaps(list) => list.iter().flatten().all(|n| n.is_finite()),
-            Self::Table(rows) => rows.iter().flatten().all(|n| n.is_finite()),
-            Self::Stock(stock) => stock.iter().all(|(n, _)| n.is_finite()),
-            Self::Flag(_) | Self::Word(_) | Self::Text(_) | Self::Nothing => true,
-        }
+        self.all(f64::is_finite)
     }
 
-    /// Every number inside, for range checks.
-    pub(super) fn numbers(&self) -> Vec<f64> {
+    /// True if every number inside passes; no allocation, for range checks.
+    pub(super) fn all(&self, pass: impl Fn(f64) -> bool) -> bool {
         match self {
-            Self::Number(n) => vec![*n],
-            Self::List(list) => list.clone(),
-            Self::Gaps(list) => list.iter().flatten().copied().collect(),
-            Self::Table(rows) => rows.iter().flatten().copied().collect(),
-            Self::Stock(stock) => stock.iter().map(|(n, _)| *n).collect(),
-            Self::Flag(_) | Self::Word(_) | Self::Text(_) | Self::Nothing => Vec::new(),
+            Self::Number(n) => pass(*n),
+            Self::List(list) => list.iter().all(|n| pass(*n)),
+            Self::Gaps(list) => list.iter().flatten().all(|n| pass(*n)),
+            Self::Table(rows) => rows.iter().flatten().all(|n| pass(*n)),
+            Self::Stock(stock) => stock.iter().all(|(n, _)| pass(*n)),
+            Self::Flag(_) | Self::Word(_) | Self::Text(_) | Self::Nothing => true,
         }
     }
 

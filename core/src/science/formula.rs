@@ -199,17 +199,15 @@ impl Input {
             }
         }
         if let Some((lowest, highest)) = self.range {
-            for number in value.numbers() {
-                if number < lowest || number > highest {
-                    return Err(Reason::OutOfRange {
-                        input,
-                        lowest,
-                        highest,
-                    });
-                }
-                if self.kind == Kind::Whole && number.fract() != 0.0 {
-                    return Err(Reason::NotWhole { input });
-                }
+            if !value.all(|number| number >= lowest && number <= highest) {
+                return Err(Reason::OutOfRange {
+                    input,
+                    lowest,
+                    highest,
+                });
+            }
+            if self.kind == Kind::Whole && !value.all(|number| number.fract() == 0.0) {
+                return Err(Reason::NotWhole { input });
             }
         }
         if let (Kind::Word(words), Value::Word(word)) = (self.kind, value)

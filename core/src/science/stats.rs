@@ -39,20 +39,22 @@ pub fn sd(values: &[f64]) -> Option<f64> {
 /// Median; the middle two are averaged. `None` for an empty list.
 #[must_use]
 pub fn median(values: &[f64]) -> Option<f64> {
-    let mut sorted = values.to_vec();
-    sorted.sort_unstable_by(f64::total_cmp);
-    median_of_sorted(&sorted)
+    median_in_place(&mut values.to_vec())
 }
 
-/// Median of values that are already in order.
-#[must_use]
-pub fn median_of_sorted(sorted: &[f64]) -> Option<f64> {
-    let upper = *sorted.get(sorted.len() / 2)?;
-    if sorted.len() % 2 == 1 {
+/// Median of values that may be put in another order.
+pub fn median_in_place(values: &mut [f64]) -> Option<f64> {
+    let upper = ranked(values, values.len() / 2)?;
+    if values.len() % 2 == 1 {
         return Some(upper);
     }
-    let lower = *sorted.get(sorted.len() / 2 - 1)?;
+    let lower = ranked(values, values.len() / 2 - 1)?;
     Some(lower + (upper - lower) / 2.0)
+}
+
+/// The value at a rank from 0 among values that may be put in another order.
+pub fn ranked(values: &mut [f64], rank: usize) -> Option<f64> {
+    (rank < values.len()).then(|| *values.select_nth_unstable_by(rank, f64::total_cmp).1)
 }
 
 /// Ranks from 1, ties averaged.

@@ -1,6 +1,6 @@
 //! Growth (with consent only) and check-in sums.
 
-use crate::{ask, number, printed, reason, value, word};
+use crate::help::{ask, number, printed, reason, value, word};
 
 /// Derived: Mirwald et al. 2002, Med Sci Sports Exerc 34:689-694; Moore et al. 2015, Med Sci
 /// Sports Exerc 47:1755-1764 (constants from agreeing secondary sources).

@@ -1,6 +1,6 @@
 //! Jumps, reactive strength, stiffness, training load, impulse-response.
 
-use crate::{ask, close, list, number, printed, reason, value, word};
+use crate::help::{ask, close, list, number, printed, reason, value, word};
 
 /// Derived from projectile motion (Bosco, Luhtanen, Komi 1983, from memory), g = 9.80665.
 #[test]

@@ -62,7 +62,8 @@ fn with_number(formula: &Formula, input: &Input, number: f64) -> String {
     match input.kind {
         Kind::List | Kind::Gaps | Kind::Table | Kind::Stock => {
             let end = usual.find([',', ';', ':', '+']).unwrap_or(usual.len());
-            format!("{number:?}{}{}", &usual[end..], extra(input, &usual))
+            let (_, rest) = usual.split_at(end);
+            format!("{number:?}{rest}{}", extra(input, &usual))
         }
         _ => format!("{number:?}"),
     }

@@ -6,7 +6,7 @@ use backstraight_core::science::registry::{self, AskError, describe, find, run};
 use backstraight_core::science::{Caution, Formula, STANDARD_GRAVITY, jump};
 use serde_json::Value as Json;
 
-use crate::ask;
+use crate::help::ask;
 
 const DOCS: &str = include_str!("../../../docs/formulas.md");
 

@@ -7,7 +7,7 @@ use backstraight_core::science::reliability;
 use backstraight_core::science::stats::{f_tail, one_way, t_quantile};
 use backstraight_core::science::trend;
 
-use crate::{ask, close, list, number, printed, reason, value, word};
+use crate::help::{ask, close, list, number, printed, reason, value, word};
 
 const FIVE: &str = "t1=62,78,81,55,66 t2=67,76,87,55,63";
 

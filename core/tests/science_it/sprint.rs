@@ -2,7 +2,7 @@
 
 use backstraight_core::science::hurdle_data::{LAYOUTS, TOUCHDOWNS_100, TOUCHDOWNS_110};
 
-use crate::{ask, close, list, number, printed, reason, value, word};
+use crate::help::{ask, close, list, number, printed, reason, value, word};
 
 /// Derived: Furusawa, Hill, Parkinson 1927; Samozino et al. 2016, Scand J Med Sci Sports 26:648-658.
 #[test]
@@ -364,8 +364,5 @@ fn rhythm_and_fade() {
         )
         .contains("no room")
     );
-    assert_eq!(
-        word("hurdles.find", "race=110H sex=men age=u20", "origin").contains("memory"),
-        true
-    );
+    assert!(word("hurdles.find", "race=110H sex=men age=u20", "origin").contains("memory"));
 }

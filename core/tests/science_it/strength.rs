@@ -1,6 +1,6 @@
 //! Repetitions, effort, bar speed, volume, plates, relative strength and side differences.
 
-use crate::{ask, close, list, number, printed, reason, value, word};
+use crate::help::{ask, close, list, number, printed, reason, value, word};
 
 /// Derived from the printed formulas; the formulas: Epley 1985, Brzycki 1993, Lombardi 1989,
 /// Mayhew et al. 1992, O'Conner et al. 1989, Wathan 1994, Lander 1985 (secondary sources agree).

@@ -147,7 +147,7 @@ pub fn split(bytes: &[u8]) -> Result<Vec<&[u8]>, Rejected> {
 }
 
 /// The same for own stored bytes, which may hold more.
-pub(crate) fn split_up_to(bytes: &[u8], most: usize) -> Result<Vec<&[u8]>, Rejected> {
+pub fn split_up_to(bytes: &[u8], most: usize) -> Result<Vec<&[u8]>, Rejected> {
     let mut chunks = Vec::new();
     let mut rest = bytes;
     while !rest.is_empty() {

@@ -82,13 +82,14 @@ fn log() -> DocName {
 }
 
 fn piece(at: u64, body: &[u8]) -> Append {
+    let n = u8::try_from(at).unwrap();
     Append {
         grant: AtTheMachine.to_write(log(), CLUB),
         checked_at: at,
         body: body.to_vec(),
         changes: 1,
-        delta: vec![at as u8],
-        heads: vec![ChangeHash([at as u8; 32])],
+        delta: vec![n],
+        heads: vec![ChangeHash([n; 32])],
     }
 }
 

@@ -16,7 +16,7 @@ const STEPS: &[&str] = &[include_str!("../../migrations/sqlite/0001_init.sql")];
 const OLDEST_LIBRARY: i32 = 3_051_003;
 
 /// The newest version that this program knows.
-pub const KNOWN_VERSION: i64 = STEPS.len() as i64;
+pub const KNOWN_VERSION: i64 = 1;
 
 /// Refuses a library that is too old.
 ///
@@ -95,7 +95,7 @@ fn migrate(db: &mut Connection) -> Result<(), StoreError> {
     let tx = db.transaction_with_behavior(TransactionBehavior::Immediate)?;
     // Read again inside the transaction: another process may have been quicker.
     let found = version(&tx)?;
-    for (step, number) in STEPS.iter().zip(1i64..) {
+    for (step, number) in STEPS.iter().zip(1..=KNOWN_VERSION) {
         if number > found {
             tx.execute_batch(step)?;
             tx.pragma_update(None, "user_version", number)?;
@@ -124,6 +124,11 @@ mod tests {
         assert_eq!(ask("secure_delete"), 1);
         assert_eq!(ask("user_version"), KNOWN_VERSION);
         assert!(rusqlite::version_number() >= OLDEST_LIBRARY);
+    }
+
+    #[test]
+    fn every_step_has_its_version() {
+        assert_eq!(i64::try_from(STEPS.len()).unwrap(), KNOWN_VERSION);
     }
 
     #[test]

@@ -189,35 +189,22 @@ impl Drop for Writer {
 }
 
 fn serve(db: Connection, mut inbox: mpsc::Receiver<Message>, health: &Health, faults: &Faults, guest: bool) {
-    let mut open = true;
-    while open {
+    while let Some(first) = inbox.blocking_recv() {
         let mut batch = Vec::new();
-        match inbox.blocking_recv() {
-            Some(Message::Job(job)) => batch.push(job),
-            Some(Message::Close) | None => open = false,
-        }
-        if !open {
-            inbox.close();
-        }
+        let mut next = Some(first);
         // Whatever arrived while the last commit was flushed shares the next one.
-        while batch.len() < BATCH {
-            match inbox.try_recv() {
-                Ok(Message::Job(job)) => batch.push(job),
-                Ok(Message::Close) => {
-                    open = false;
-                    inbox.close();
-                }
-                Err(_) => break,
+        while let Some(message) = next.take() {
+            match message {
+                Message::Job(job) => batch.push(job),
+                // What waits is still done; nothing more is taken. An empty queue then ends the loop.
+                Message::Close => inbox.close(),
+            }
+            if batch.len() < BATCH {
+                next = inbox.try_recv().ok();
             }
         }
         if !batch.is_empty() {
             one_transaction(&db, batch, health, faults);
-        }
-        while !open {
-            let Ok(message) = inbox.try_recv() else { break };
-            if let Message::Job(job) = message {
-                one_transaction(&db, vec![job], health, faults);
-            }
         }
     }
     if health.stopped() {
@@ -249,7 +236,10 @@ fn one_transaction(db: &Connection, mut batch: Vec<Box<dyn Job>>, health: &Healt
         }
     }
     for job in batch {
-        job.answer(done.as_ref().map(|()| ()).map_err(replica));
+        job.answer(match &done {
+            Ok(()) => Ok(()),
+            Err(error) => Err(replica(error)),
+        });
     }
 }
 

@@ -105,7 +105,7 @@ fn large_bodies_and_bombs_are_refused() {
     assert!(!refusal(&down, log(phone.person)).is_empty());
     // A thin form that wants to become large is the gate's to refuse.
     let mut up = phone.up();
-    up.docs[0].changes = Some(thin::pack(&vec![7; 100]).into());
+    up.docs[0].changes = Some(thin::pack(&[7; 100]).into());
     assert_ne!(refusal(&phone.send(&up), log(phone.person)), "Some(Accepted)");
 }
 

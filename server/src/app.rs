@@ -1,5 +1,6 @@
 //! What every request can reach, and how a server starts and stops.
 
+use std::fs::File;
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
@@ -110,6 +111,8 @@ pub struct Running {
     stop: Option<oneshot::Sender<()>>,
     served: JoinHandle<std::io::Result<()>>,
     compacting: Option<JoinHandle<()>>,
+    /// Held until the database is closed.
+    lock: File,
 }
 
 /// Starts a server in this runtime. It holds the data folder until it is stopped.
@@ -129,17 +132,14 @@ pub async fn start(config: Config, options: StoreOptions, clock: Clock) -> Resul
     let router = routes::router(Arc::clone(&app));
     let served = tokio::spawn(async move {
         let service = router.into_make_service_with_connect_info::<SocketAddr>();
-        let done =
-            axum::serve(listener, service).with_graceful_shutdown(async move { drop(stopped.await) }).await;
-        drop(lock);
-        done
+        axum::serve(listener, service).with_graceful_shutdown(async move { drop(stopped.await) }).await
     });
     let compacting = (app.config.compact_after > 0).then(|| {
         let app = Arc::clone(&app);
         tokio::spawn(job::compact::in_the_background(app))
     });
     tracing::info!(%address, version = env!("CARGO_PKG_VERSION"), "serving");
-    Ok(Running { address, app, stop: Some(stop), served, compacting })
+    Ok(Running { address, app, stop: Some(stop), served, compacting, lock })
 }
 
 impl Running {
@@ -160,6 +160,7 @@ impl Running {
         }
         let store = Arc::clone(&self.app.store);
         drop(tokio::task::spawn_blocking(move || store.close()).await);
+        drop(self.lock);
         tracing::info!("stopped");
     }
 

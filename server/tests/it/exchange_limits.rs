@@ -119,9 +119,19 @@ fn raw(device: &Device, rest: &str, body: &[u8]) -> String {
     socket.write_all(head.as_bytes()).unwrap();
     socket.write_all(rest.as_bytes()).unwrap();
     socket.write_all(body).unwrap();
-    let mut answer = [0; 400];
+    let mut answer = [0; 1_000];
     let n = socket.read(&mut answer).unwrap();
     String::from_utf8_lossy(&answer[..n]).into_owned()
+}
+
+#[test]
+fn a_body_that_does_not_come_is_given_up() {
+    let dir = tempfile::tempdir().unwrap();
+    let server = Server::with(dir.path(), |c| c.request_seconds = 1);
+    let club = server.club("Cinder Lane");
+    let phone = club.device(club.person(Role::Athlete, "Mira Aalto"));
+    let answer = raw(&phone, "content-length: 100\r\n\r\n", &[1, 2, 3]);
+    assert!(answer.starts_with("HTTP/1.1 503") && answer.contains("time-out"), "{answer}");
 }
 
 /// The length is announced, the body breaks off.

@@ -36,7 +36,10 @@ pub fn check_library() -> Result<(), StoreError> {
 /// When the file cannot be opened, is newer than this program, or a step fails.
 pub fn open_writer(path: &Path) -> Result<Connection, StoreError> {
     check_library()?;
-    let fresh = !path.exists();
+    if !path.exists() {
+        // Before the database makes it: the files beside it get the same mode.
+        crate::folder::create_private(path)?;
+    }
     let mut db = Connection::open_with_flags(
         path,
         OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE | OpenFlags::SQLITE_OPEN_NO_MUTEX,
@@ -55,9 +58,6 @@ pub fn open_writer(path: &Path) -> Result<Connection, StoreError> {
     db.pragma_update(None, "trusted_schema", false)?;
     db.set_prepared_statement_cache_capacity(64);
     migrate(&mut db)?;
-    if fresh {
-        crate::folder::only_owner(path)?;
-    }
     Ok(db)
 }
 
@@ -124,6 +124,19 @@ mod tests {
         assert_eq!(ask("secure_delete"), 1);
         assert_eq!(ask("user_version"), KNOWN_VERSION);
         assert!(rusqlite::version_number() >= OLDEST_LIBRARY);
+    }
+
+    #[test]
+    fn only_the_owner_reads_the_files() {
+        use std::os::unix::fs::PermissionsExt;
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("a.db");
+        let _open = open_writer(&path).unwrap();
+        let files: Vec<_> = std::fs::read_dir(dir.path()).unwrap().map(|f| f.unwrap().path()).collect();
+        assert_eq!(files.len(), 3, "{files:?}");
+        for file in files {
+            assert_eq!(std::fs::metadata(&file).unwrap().permissions().mode() & 0o777, 0o600, "{file:?}");
+        }
     }
 
     #[test]

@@ -210,12 +210,16 @@ fn serve(db: Connection, mut inbox: mpsc::Receiver<Message>, health: &Health, fa
     if health.stopped() {
         // The disk is not to be trusted: leave file and log exactly as they are.
         drop(db.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true));
-    } else if !guest
-        && let Err(error) = db
-            .execute_batch("PRAGMA optimize")
-            .and_then(|()| db.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(())))
-    {
-        tracing::warn!(%error, "the log could not be moved into the file at the end");
+    } else {
+        // A guest leaves that to the process that serves the folder, when there is one.
+        let alone = if guest { health.folder.lock().ok() } else { None };
+        let moved = (!guest || alone.is_some()).then(|| {
+            db.execute_batch("PRAGMA optimize")?;
+            db.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))
+        });
+        if let Some(Err(error)) = moved {
+            tracing::warn!(%error, "the log could not be moved into the file at the end");
+        }
     }
     if let Err((_, error)) = db.close() {
         tracing::warn!(%error, "the database did not close cleanly");

@@ -134,6 +134,29 @@ fn a_body_that_does_not_come_is_given_up() {
     assert!(answer.starts_with("HTTP/1.1 503") && answer.contains("time-out"), "{answer}");
 }
 
+#[test]
+fn connections_beyond_the_limit_wait_for_a_place() {
+    let dir = tempfile::tempdir().unwrap();
+    let server = Server::with(dir.path(), |c| c.connections = 2);
+    let address = server.url.trim_start_matches("http://").to_owned();
+    let ask = || {
+        let mut socket = std::net::TcpStream::connect(&address).unwrap();
+        socket.write_all(b"GET /healthz HTTP/1.1\r\nhost: x\r\n\r\n").unwrap();
+        socket.set_read_timeout(Some(std::time::Duration::from_millis(500))).unwrap();
+        socket
+    };
+    let answered = |socket: &mut std::net::TcpStream| {
+        let mut answer = [0; 300];
+        socket.read(&mut answer).is_ok_and(|n| answer[..n].starts_with(b"HTTP/1.1 200"))
+    };
+    let (mut first, mut second) = (ask(), ask());
+    assert!(answered(&mut first) && answered(&mut second));
+    let mut third = ask();
+    assert!(!answered(&mut third));
+    drop(first);
+    assert!(answered(&mut third));
+}
+
 /// The length is announced, the body breaks off.
 #[test]
 fn a_connection_that_breaks_off_writes_nothing() {

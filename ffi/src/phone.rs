@@ -11,7 +11,7 @@ use backstraight_core::doc::admit::Admitted;
 use backstraight_core::doc::command::{Command, Scene};
 use backstraight_core::doc::open::Document;
 use backstraight_core::exchange::access::{Asker, Right, Subject, right};
-use backstraight_core::exchange::device::{Card, Standing, Step, compose, read};
+use backstraight_core::exchange::device::{Card, MAX_SEND_CHANGES, Standing, Step, compose, read};
 use backstraight_core::exchange::wire::{Down, Known, Refusal};
 use backstraight_core::model::name::{DocName, Kind};
 use backstraight_core::view::library::Library;
@@ -345,7 +345,7 @@ impl Phone {
             let unsent = if agreed || refused.contains(&row.name) || self.may_write(&row.name).is_err() {
                 Vec::new()
             } else {
-                self.document(row.name)?.changes_to_send(&row.server_heads)
+                self.document(row.name)?.changes_to_send(&row.server_heads, MAX_SEND_CHANGES)
             };
             cards.push(Card {
                 name: row.name,
@@ -447,8 +447,9 @@ impl Phone {
             report.changed.insert(name);
             report.received += count;
         }
-        let unsent =
-            !refused && self.may_write(&name).is_ok() && !doc.changes_to_send(&row.server_heads).is_empty();
+        let unsent = !refused
+            && self.may_write(&name).is_ok()
+            && !doc.changes_to_send(&row.server_heads, MAX_SEND_CHANGES).is_empty();
         self.open.insert(name, doc);
         Ok(send_again || unsent)
     }

@@ -1,5 +1,6 @@
 //! Changes from elsewhere, let into an open document by way of the gate.
 
+use super::chunk;
 use super::gate::{self, GateIndex, Rejected, Verdict};
 use super::open::Document;
 use crate::base::id::{ChangeHash, InstallId};
@@ -27,7 +28,8 @@ impl Document {
         GateIndex::from_changes(self.name().kind(), &self.changes_since(&[]))
     }
 
-    /// Checks change chunks and merges them. On any refusal the document is as it was.
+    /// Checks change chunks and merges them, in slices that the gate takes. On any refusal the
+    /// document is as it was.
     ///
     /// # Errors
     /// Why the changes were refused, all of them.
@@ -36,16 +38,24 @@ impl Document {
         upload: &[u8],
         may_write: &dyn Fn(InstallId) -> bool,
     ) -> Result<Admitted, Rejected> {
-        let index = self.index()?;
-        match index.check(upload, may_write)? {
-            Verdict::Need { missing } => Ok(Admitted::Need(missing)),
-            Verdict::Accept(accepted) => {
-                if !accepted.fresh().is_empty() {
-                    self.merge_checked(&index, &accepted, upload)?;
+        let mut index = self.index()?;
+        let mut copy = self.auto.clone();
+        let mut all = Vec::new();
+        let mut count = 0;
+        for slice in slices(upload)? {
+            match index.check(slice, may_write)? {
+                Verdict::Need { missing } => return Ok(Admitted::Need(missing)),
+                Verdict::Accept(accepted) if accepted.fresh().is_empty() => {}
+                Verdict::Accept(accepted) => {
+                    gate::merge(&mut copy, &index, &accepted, slice)?;
+                    index.admit(&accepted)?;
+                    all.extend_from_slice(&accepted.fresh_bytes(slice));
+                    count += accepted.fresh().len();
                 }
-                Ok(Admitted::Merged { fresh: accepted.fresh_bytes(upload), count: accepted.fresh().len() })
             }
         }
+        self.auto = copy;
+        Ok(Admitted::Merged { fresh: all, count })
     }
 
     /// Merges an upload that was already checked against `index`. On a refusal the document is as
@@ -64,4 +74,17 @@ impl Document {
         self.auto = copy;
         Ok(())
     }
+}
+
+/// Cuts change chunks into uploads of as many changes as the gate takes at once.
+fn slices(upload: &[u8]) -> Result<Vec<&[u8]>, Rejected> {
+    let chunks = chunk::split_up_to(upload, usize::MAX)?;
+    let mut rest = upload;
+    let mut out = Vec::new();
+    for part in chunks.chunks(gate::limits::UPLOAD_CHANGES) {
+        let (slice, more) = rest.split_at_checked(part.iter().map(|c| c.len()).sum()).unwrap_or((rest, &[]));
+        out.push(slice);
+        rest = more;
+    }
+    Ok(out)
 }

@@ -70,6 +70,9 @@ pub enum Action<'a> {
     MakeMap,
     /// Sets a value at the key.
     Set(Value<'a>),
+    /// Removes the values named as predecessors, at least one. The document library writes it when
+    /// somebody picks, of several values that met in one field, the one that is shown already.
+    Drop,
 }
 
 /// One operation of a change. Its number is the change's first number plus its place.

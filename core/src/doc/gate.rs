@@ -18,6 +18,7 @@ mod delta;
 pub mod limits;
 mod merge;
 pub mod reject;
+mod seen;
 mod tables;
 
 pub use merge::{merge, verify_whole};
@@ -79,9 +80,12 @@ pub struct Accepted {
 #[derive(Debug, Clone)]
 struct Check {
     change: usize,
+    op: u64,
     obj: (u64, ActorId),
     key: &'static str,
     preds: Vec<(u64, ActorId)>,
+    /// Whether it only drops the values that lost, and leaves the one that is shown.
+    drops: bool,
 }
 
 impl Accepted {

@@ -101,13 +101,17 @@ impl Document {
         self.auto.save_after(&self.known(heads))
     }
 
-    /// Change chunks to send to somebody who has what `heads` cover. The starting change is left
-    /// out: every side has it.
+    /// Change chunks to send to somebody who has what `heads` cover, at most `most` of them, each
+    /// after those it builds on. The starting change is left out: every side has it.
     #[must_use]
-    pub fn changes_to_send(&self, heads: &[ChangeHash]) -> Vec<u8> {
+    pub fn changes_to_send(&self, heads: &[ChangeHash], most: usize) -> Vec<u8> {
         let mut from = self.known(heads);
         from.push(automerge::ChangeHash(genesis_hash(self.name)));
-        self.auto.save_after(&from)
+        let mut out = Vec::new();
+        for change in self.auto.get_changes(&from).iter().take(most) {
+            out.extend_from_slice(change.raw_bytes());
+        }
+        out
     }
 
     /// Whether a change is one of `heads` or comes before them.

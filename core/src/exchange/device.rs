@@ -8,7 +8,8 @@ use super::wire::{self, Down, Known, MAX_BODY, Outcome, PROTOCOL, Refusal, Up, U
 use crate::base::day::Day;
 use crate::base::id::ChangeHash;
 use crate::base::moment::Moment;
-use crate::doc::thin;
+use crate::doc::gate::limits;
+use crate::doc::thin::{self, ThinLimits};
 use crate::model::name::DocName;
 
 /// What the store knows about the server and itself.
@@ -43,6 +44,9 @@ pub struct Card {
 
 /// How many bytes of changes one request carries at most; the rest goes with the next.
 pub const MAX_SEND: usize = MAX_BODY / 2;
+
+/// How many changes of one document a request carries at most.
+pub const MAX_SEND_CHANGES: usize = limits::UPLOAD_CHANGES;
 
 /// A request, and which documents' changes found no more room in it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -157,7 +161,8 @@ pub fn read(down: &Down, standing: &Standing) -> Result<Heard, WireError> {
         let name = wire::name(&doc.name)?;
         let changes = match &doc.changes {
             None => Vec::new(),
-            Some(packed) => thin::unpack(packed).map_err(|r| WireError::Malformed(r.to_string()))?,
+            Some(packed) => thin::unpack(packed, ThinLimits { bytes: MAX_BODY, changes: usize::MAX })
+                .map_err(|r| WireError::Malformed(r.to_string()))?,
         };
         if let Outcome::Refused(refusal) = &doc.outcome {
             steps.push(Step::Refused { name, refusal: refusal.clone() });

@@ -166,13 +166,7 @@ impl<'a, 'o> Readers<'a, 'o> {
     fn op(&mut self, number: u64) -> Result<Op<'a>, Rejected> {
         let obj = match (self.obj_actor.next()?, self.obj_counter.next()?) {
             (None, None) => Obj::Root,
-            (Some(actor), Some(counter)) => {
-                let made = self.named(actor, counter)?;
-                if counter >= number {
-                    return Err(Rejected::new(RejectCode::UnknownObject, "made later than it is used"));
-                }
-                Obj::Map(made)
-            }
+            (Some(actor), Some(counter)) => Obj::Map(self.named(actor, counter)?),
             _ => return Err(encoding("object column")),
         };
         let key =
@@ -184,13 +178,17 @@ impl<'a, 'o> Readers<'a, 'o> {
             0 => return Err(encoding("a map with a value")),
             1 => Action::Set(self.value(meta)?),
             2 => return Err(Rejected::new(RejectCode::Action, "a list")),
-            3 => return Err(Rejected::new(RejectCode::Action, "a deletion")),
+            3 if meta == 0 => Action::Drop,
+            3 => return Err(encoding("a deletion with a value")),
             4 => return Err(Rejected::new(RejectCode::Action, "a text object")),
             5 => return Err(Rejected::new(RejectCode::Action, "an increment")),
             7 => return Err(Rejected::new(RejectCode::Action, "a mark")),
             n => return Err(Rejected::new(RejectCode::Action, format!("action {n}"))),
         };
         let preds = self.preds(number)?;
+        if action == Action::Drop && preds.is_empty() {
+            return Err(Rejected::new(RejectCode::Pred, "of a deletion: none"));
+        }
         Ok(Op { obj, key, action, preds })
     }
 

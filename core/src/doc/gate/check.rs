@@ -1,6 +1,6 @@
 //! The checks of an upload, against the index and the description of the kind of document.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
+use std::collections::{BTreeMap, BTreeSet, BinaryHeap, HashMap, HashSet};
 
 use super::limits;
 use super::reject::{RejectCode, Rejected, over};
@@ -57,8 +57,23 @@ struct Run<'a> {
     checks: Vec<Check>,
     ops_left: usize,
     steps_left: usize,
-    /// Ancestors of the last change that were looked for and found.
-    found: HashSet<u32>,
+    walk: Walk,
+}
+
+/// A walk back through history from the change at hand, as far as it was needed yet.
+#[derive(Default)]
+struct Walk {
+    seen: HashSet<u32>,
+    /// Seen, but not its ancestors; the highest number first.
+    todo: BinaryHeap<u32>,
+}
+
+impl Walk {
+    fn visit(&mut self, n: u32) {
+        if self.seen.insert(n) {
+            self.todo.push(n);
+        }
+    }
 }
 
 /// What is gathered about the change at hand.
@@ -71,15 +86,23 @@ struct Draft {
     recent: Option<(OpRef, u32)>,
 }
 
+#[derive(Clone, Copy, PartialEq)]
+enum Write {
+    /// The operation of that number set a value.
+    Set(u64),
+    /// The losers were dropped; the shown value stays.
+    Dropped,
+}
+
 /// The last write of the change at hand to each field.
 #[derive(Default)]
 struct Writes {
-    few: Vec<((u32, &'static str), u64)>,
-    many: HashMap<(u32, &'static str), u64>,
+    few: Vec<((u32, &'static str), Write)>,
+    many: HashMap<(u32, &'static str), Write>,
 }
 
 impl Writes {
-    fn note(&mut self, object: u32, field: &'static str, op: u64) {
+    fn note(&mut self, object: u32, field: &'static str, op: Write) {
         if self.few.len() < 64 {
             self.few.push(((object, field), op));
         } else {
@@ -87,7 +110,7 @@ impl Writes {
         }
     }
 
-    fn last(&self, object: u32, field: &'static str) -> Option<u64> {
+    fn last(&self, object: u32, field: &'static str) -> Option<Write> {
         let key = (object, field);
         let few = || self.few.iter().rev().find(|(k, _)| *k == key).map(|(_, op)| *op);
         self.many.get(&key).copied().or_else(few)
@@ -111,7 +134,7 @@ impl<'a> Run<'a> {
             checks: Vec::new(),
             ops_left: most_ops,
             steps_left: limits::WALK_STEPS,
-            found: HashSet::new(),
+            walk: Walk::default(),
         }
     }
 
@@ -181,8 +204,9 @@ impl<'a> Run<'a> {
             return Ok(Some(missing));
         }
         let entry = self.place(&change, deps)?;
+        // What is before the last change is before this one too, when this one follows it.
         if !entry.change.checked_sub(1).is_some_and(|before| entry.deps.contains(&before)) {
-            self.found.clear();
+            self.walk = Walk::default();
         }
         let mut draft = Draft {
             entry,
@@ -288,7 +312,10 @@ impl<'a> Run<'a> {
                 };
                 self.make(change, draft, op_number, op, (parent, key, level))
             }
-            (Level::Records(_) | Level::Inner(_), Action::Set(_)) => {
+            (_, Action::Drop) if !matches!(level, Level::Record(_)) => {
+                refuse(RejectCode::Action, "a deletion")
+            }
+            (Level::Records(_) | Level::Inner(_), Action::Set(_) | Action::Drop) => {
                 refuse(RejectCode::Action, "a value in the place of a record")
             }
             (Level::Record(spec), Action::MakeMap) => {
@@ -308,7 +335,11 @@ impl<'a> Run<'a> {
             }
             (Level::Record(spec), Action::Set(value)) => {
                 let field = field(spec, op.key, value)?;
-                self.write(change, draft, op_number, op, (parent, map, field, wrote))
+                self.write(change, draft, op, (parent, map, field, wrote), (op_number, Write::Set(op_number)))
+            }
+            (Level::Record(spec), Action::Drop) => {
+                let field = field(spec, op.key, Value::Null)?;
+                self.write(change, draft, op, (parent, map, field, wrote), (op_number, Write::Dropped))
             }
         }
     }
@@ -338,27 +369,23 @@ impl<'a> Run<'a> {
     fn is_ancestor(&mut self, target: u32, deps: &[u32]) -> Result<bool, Rejected> {
         let saw_everything =
             self.add.heads.len() <= deps.len() && self.add.heads.iter().all(|h| deps.contains(h));
-        if deps.contains(&target) || saw_everything || self.found.contains(&target) {
+        if saw_everything || deps.contains(&target) {
             return Ok(true);
         }
-        let Some(floor) = self.change_row(target).map(|c| c.max_op) else { return Ok(false) };
-        let mut seen: HashSet<u32> = HashSet::new();
-        let mut todo: Vec<u32> = deps.to_vec();
-        while let Some(n) = todo.pop() {
-            if n == target {
-                self.found.insert(target);
-                return Ok(true);
-            }
-            if self.change_row(n).is_none_or(|c| c.max_op < floor) || !seen.insert(n) {
-                continue;
-            }
+        let mut walk = core::mem::take(&mut self.walk);
+        deps.iter().for_each(|d| walk.visit(*d));
+        // Ancestors have lower numbers: nothing below the target can lead to it.
+        while let Some(n) = walk.todo.peek().copied().filter(|n| *n >= target) {
+            walk.todo.pop();
             self.steps_left = match self.steps_left.checked_sub(1) {
                 Some(left) => left,
                 None => return Err(over(RejectCode::TooMuchHistory, "steps", limits::WALK_STEPS)),
             };
-            todo.extend_from_slice(self.deps_of(n));
+            self.deps_of(n).iter().for_each(|d| walk.visit(*d));
         }
-        Ok(false)
+        let found = walk.seen.contains(&target);
+        self.walk = walk;
+        Ok(found)
     }
 
     fn make(
@@ -385,23 +412,20 @@ impl<'a> Run<'a> {
         &mut self,
         change: &Change<'_>,
         draft: &mut Draft,
-        op_number: u64,
         op: &Op<'_>,
         (object, map, field, wrote): (u32, OpRef, &'static str, u64),
+        (op_number, how): (u64, Write),
     ) -> Result<(), Rejected> {
         let bit = field_bit(field);
         let own = draft.wrote.entry(object).or_default();
         let preds = change.preds(op);
         let before = if *own & bit == 0 { None } else { draft.writes.last(object, field) };
         *own |= bit;
-        draft.writes.note(object, field, op_number);
-        if let Some(counter) = before {
+        draft.writes.note(object, field, how);
+        if let Some(Write::Set(counter)) = before {
             // A second write within one change replaces the first and nothing else.
-            return if preds == [OpRef { counter, actor: 0 }] {
-                Ok(())
-            } else {
-                refuse(RejectCode::Pred, field)
-            };
+            let right = how != Write::Dropped && preds == [OpRef { counter, actor: 0 }];
+            return if right { Ok(()) } else { refuse(RejectCode::Pred, field) };
         }
         if wrote & bit == 0 {
             // Nobody has written it, so that nothing can be replaced.
@@ -410,7 +434,14 @@ impl<'a> Run<'a> {
         let full = |r: OpRef| change.actor_of(r).map(|a| (r.counter, a));
         let obj = full(map).ok_or_else(|| Rejected::new(RejectCode::UnknownObject, ""))?;
         let preds = preds.iter().filter_map(|p| full(*p)).collect();
-        self.checks.push(Check { change: self.fresh.len(), obj, key: field, preds });
+        self.checks.push(Check {
+            change: self.fresh.len(),
+            op: op_number,
+            obj,
+            key: field,
+            preds,
+            drops: how == Write::Dropped,
+        });
         Ok(())
     }
 }

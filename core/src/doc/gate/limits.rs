@@ -33,7 +33,7 @@ pub const TIME_SECONDS: u64 = 1 << 40;
 /// Deepest nesting of maps, root included. A reader may recurse that far.
 pub const DEPTH: usize = 8;
 /// Most steps of looking back through history for one upload: only made-up histories need more.
-pub const WALK_STEPS: usize = 1 << 20;
-/// Most bytes that the thin form may grow by when unpacked, per packed byte, beyond a first 64 KiB.
-/// Honest uploads reach 4; runs of equal changes perhaps 60.
+pub const WALK_STEPS: usize = 1 << 22;
+/// Most bytes that deflated bytes may inflate to, per byte, beyond a first 64 KiB. Honest uploads
+/// reach 4; a thousand is what deflate can do. What would inflate more is packed as it is.
 pub const THIN_RATIO: usize = 200;

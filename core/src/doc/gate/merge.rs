@@ -3,23 +3,23 @@
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use automerge::{Automerge, Change, ChangeHash as EngineHash, ObjId, ReadDoc as _};
+use automerge::{Automerge, Change, ChangeHash as EngineHash, ReadDoc as _};
 
 use super::reject::{RejectCode, Rejected};
-use super::{Accepted, Check, GateIndex};
-use crate::base::id::{ActorId, ChangeHash};
+use super::{Accepted, GateIndex, seen};
+use crate::base::id::ChangeHash;
 use crate::doc::chunk;
 use crate::doc::genesis;
 use crate::model::name::Kind;
 
-/// Merges an accepted upload into a document that is in the state of `index`, and checks that
-/// every replaced value is one that its author saw and that the document gives back exactly the
-/// changes that came in. The document must have no open edits. `index` must not have admitted the
+/// Merges an accepted upload into a document that is in the state of `index`. Before, every
+/// replaced value must be one that its author saw; afterwards, the document must give back exactly
+/// the changes that came in. The document must have no open edits. `index` must not have admitted the
 /// upload yet.
 ///
 /// # Errors
-/// `stale`, with the document as it was; or `pred`, `engine`, `unfaithful`: **the caller must drop
-/// the document then**, because it may hold part of the upload or be broken.
+/// `stale` and `pred`, with the document as it was; `engine` and `unfaithful`: **the caller must
+/// drop the document then**, because it may hold part of the upload or be broken.
 pub fn merge(
     doc: &mut Automerge,
     index: &GateIndex,
@@ -31,10 +31,10 @@ pub fn merge(
         if accepted.base != index.len() || ours(&before) != index.heads() {
             return Err(Rejected::new(RejectCode::Stale, "document"));
         }
-        apply(doc, accepted, upload)?;
-        for check in &accepted.checks {
-            seen(doc, accepted, check)?;
+        if accepted.needs_document() {
+            seen::all(doc, accepted, upload)?;
         }
+        apply(doc, accepted, upload)?;
         faithful(doc, accepted, upload, &before)
     })
 }
@@ -51,7 +51,7 @@ fn ours(hashes: &[EngineHash]) -> Vec<ChangeHash> {
     ours
 }
 
-fn engine(error: impl core::fmt::Display) -> Rejected {
+pub(super) fn engine(error: impl core::fmt::Display) -> Rejected {
     // Its messages name hashes and actors, and can quote keys: only their first words are kept.
     let text: String = error.to_string().chars().take(40).filter(|c| c.is_ascii()).collect();
     Rejected::new(RejectCode::Engine, text)
@@ -67,31 +67,6 @@ fn apply(doc: &mut Automerge, accepted: &Accepted, upload: &[u8]) -> Result<(), 
         changes.push(Change::from_bytes(chunk.to_vec()).map_err(engine)?);
     }
     doc.apply_changes(changes).map_err(engine)
-}
-
-/// Whether a write replaced exactly the values that stood there for its author.
-fn seen(doc: &Automerge, accepted: &Accepted, check: &Check) -> Result<(), Rejected> {
-    let refused = |code, at| {
-        let fresh = accepted.fresh.get(check.change);
-        Rejected::new(code, at).in_change(check.change, fresh.map(|f| f.hash))
-    };
-    let deps: Vec<EngineHash> = accepted
-        .fresh
-        .get(check.change)
-        .map(|f| f.deps.iter().map(|d| EngineHash(d.0)).collect())
-        .unwrap_or_default();
-    let (counter, actor) = check.obj;
-    let map = ObjId::Id(counter, automerge::ActorId::from(actor.0), 0);
-    let found = doc.get_all_at(&map, check.key, &deps).map_err(engine)?;
-    let mut ids: Vec<(u64, ActorId)> = Vec::with_capacity(found.len());
-    for (_, id) in found {
-        let ObjId::Id(counter, actor, _) = id else { return Err(refused(RejectCode::Pred, check.key)) };
-        let actor =
-            <[u8; 16]>::try_from(actor.to_bytes()).map_err(|_| refused(RejectCode::Pred, check.key))?;
-        ids.push((counter, ActorId(actor)));
-    }
-    ids.sort_unstable();
-    if ids == check.preds { Ok(()) } else { Err(refused(RejectCode::Pred, check.key)) }
 }
 
 /// Whether the document gives back the changes byte by byte, and waits for none.

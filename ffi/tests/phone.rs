@@ -1,0 +1,226 @@
+//! The phone's store: what was called saved is there, whatever happens next.
+
+use std::fs;
+use std::path::Path;
+
+use backstraight_core::base::id::{ClubId, InstallId, PersonId};
+use backstraight_core::base::key::Key;
+use backstraight_core::base::moment::Moment;
+use backstraight_core::doc::command::{Command, New, WorkOf};
+use backstraight_core::doc::place::Place;
+use backstraight_core::exchange::access::Role;
+use backstraight_core::model::log::{SessionDone, SetDone, Work};
+use backstraight_core::model::name::DocName;
+use backstraight_core::model::number::{Load, Reps};
+use backstraight_core::view::done::Done;
+use backstraight_ffi::error::PhoneError;
+use backstraight_ffi::identity::Identity;
+use backstraight_ffi::phone::{Clock, Phone};
+use backstraight_ffi::store::FILE;
+use uuid::Uuid;
+
+/// Noon of 2026-11-25 in UTC.
+const NOON: Moment = Moment(1_795_608_000_000);
+
+struct Noon;
+
+impl Clock for Noon {
+    fn now(&self) -> Moment {
+        NOON
+    }
+    fn zone_minutes(&self) -> i32 {
+        0
+    }
+}
+
+fn identity(role: Role) -> Identity {
+    Identity {
+        install: InstallId([4; 8]),
+        person: PersonId(Uuid::from_u128(1)),
+        club: ClubId(Uuid::from_u128(2)),
+        role,
+        name: "Invented Athlete".into(),
+        server: "http://127.0.0.1:1".into(),
+        access: "a".into(),
+        refresh: "r".into(),
+    }
+}
+
+fn enrol(dir: &Path, role: Role) -> Phone {
+    Phone::enrolled(dir, identity(role), Box::new(Noon)).unwrap()
+}
+
+fn reopen(dir: &Path) -> Phone {
+    Phone::open(dir, Box::new(Noon)).unwrap().unwrap()
+}
+
+fn log(phone: &Phone) -> DocName {
+    DocName::Log(phone.identity().person, phone.today().unwrap().month())
+}
+
+struct Story {
+    session: Key,
+    work: Key,
+    open: bool,
+}
+
+fn begin(phone: &mut Phone) -> Story {
+    let (session, work) = (phone.key(), phone.key());
+    let record = SessionDone::new(phone.today().unwrap(), NOON);
+    let name = log(phone);
+    phone
+        .run(name, &Command::Add(vec![New { place: Place::of("sessions", &session), record: record.into() }]))
+        .unwrap();
+    Story { session, work, open: false }
+}
+
+fn set(phone: &mut Phone, story: &mut Story, kg: i64) -> Result<Key, PhoneError> {
+    let key = phone.key();
+    let set =
+        SetDone { load: Load::new(kg * 100).ok(), reps: Reps::new(5).ok(), ..SetDone::new(NOON.plus_ms(kg)) };
+    let work = if story.open {
+        WorkOf::Open(story.work.clone())
+    } else {
+        WorkOf::New(story.work.clone(), Box::new(Work::new("abcdef-1".parse().unwrap())))
+    };
+    let command =
+        Command::LogSet { session: story.session.clone(), work, key: key.clone(), set: Box::new(set) };
+    phone.run(log(phone), &command)?;
+    story.open = true;
+    Ok(key)
+}
+
+fn loads(phone: &mut Phone) -> Vec<i64> {
+    let name = log(phone);
+    let done = Done::of([phone.document(name).unwrap()]);
+    let mut loads: Vec<i64> = done
+        .sessions
+        .iter()
+        .flat_map(|s| &s.works)
+        .flat_map(|w| &w.sets)
+        .map(|s| s.set.record.load.unwrap().get() / 100)
+        .collect();
+    loads.sort_unstable();
+    loads
+}
+
+#[test]
+fn saved_sets_are_there_after_every_restart() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut phone = enrol(dir.path(), Role::Athlete);
+    let mut story = begin(&mut phone);
+    for kg in 1..=20 {
+        set(&mut phone, &mut story, kg).unwrap();
+        drop(phone);
+        phone = reopen(dir.path());
+        assert_eq!(loads(&mut phone), (1..=kg).collect::<Vec<_>>());
+    }
+    // A new start writes as a new actor with new keys; nothing is used twice.
+    assert_eq!(phone.unsent().unwrap(), [(log(&phone), 21)]);
+}
+
+#[test]
+fn a_folder_that_was_never_enrolled_is_no_phone() {
+    let dir = tempfile::tempdir().unwrap();
+    assert!(Phone::open(dir.path(), Box::new(Noon)).unwrap().is_none());
+}
+
+#[test]
+fn a_damaged_file_is_set_aside_and_what_can_be_read_is_taken_over() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut phone = enrol(dir.path(), Role::Athlete);
+    let mut story = begin(&mut phone);
+    for kg in 1..=50 {
+        set(&mut phone, &mut story, kg).unwrap();
+    }
+    drop(phone);
+    // The root page of a small table is overwritten: the integrity check must notice.
+    let path = dir.path().join(FILE);
+    let mut bytes = fs::read(&path).unwrap();
+    let page = 4096;
+    let last = bytes.len() / page - 1;
+    for b in &mut bytes[last * page..] {
+        *b = 0xff;
+    }
+    fs::write(&path, &bytes).unwrap();
+    let mut phone = reopen(dir.path());
+    assert_eq!(phone.store().set_aside.len(), 1);
+    assert!(phone.store().set_aside[0].exists(), "never deleted");
+    // Whatever survived is a run from the start, and the phone works on.
+    let found = loads(&mut phone);
+    assert_eq!(found, (1..=i64::try_from(found.len()).unwrap()).collect::<Vec<_>>());
+    let mut story = begin(&mut phone);
+    set(&mut phone, &mut story, 99).unwrap();
+    assert!(loads(&mut phone).contains(&99));
+
+    // A file that is no database at all.
+    drop(phone);
+    fs::write(&path, b"nothing of ours").unwrap();
+    let phone = reopen(dir.path());
+    assert_eq!(phone.store().set_aside.len(), 1);
+    assert!(dir.path().join(format!("{FILE}.damaged-2")).exists());
+}
+
+#[test]
+fn a_full_disk_is_said_and_nothing_half_is_kept() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut phone = enrol(dir.path(), Role::Athlete);
+    let mut story = begin(&mut phone);
+    phone.store_mut().limit_pages(24).unwrap();
+    let mut saved = 0;
+    let refused = loop {
+        match set(&mut phone, &mut story, saved + 1) {
+            Ok(_) => saved += 1,
+            Err(e) => break e,
+        }
+        assert!(saved < 10_000, "the limit is never reached");
+    };
+    assert!(matches!(refused, PhoneError::Storage { full: true, .. }), "{refused}");
+    assert!(refused.to_string().contains("free some storage"));
+    assert_eq!(
+        loads(&mut phone),
+        (1..=saved).collect::<Vec<_>>(),
+        "what memory shows is what the disk holds"
+    );
+    // Space is back: the same set can be saved.
+    phone.store_mut().limit_pages(100_000).unwrap();
+    set(&mut phone, &mut story, saved + 1).unwrap();
+    drop(phone);
+    assert_eq!(loads(&mut reopen(dir.path())), (1..=saved + 1).collect::<Vec<_>>());
+}
+
+#[test]
+fn long_logs_are_compacted_and_read_the_same() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut phone = enrol(dir.path(), Role::Athlete);
+    let mut story = begin(&mut phone);
+    for kg in 1..=450 {
+        set(&mut phone, &mut story, kg).unwrap();
+    }
+    assert!(phone.store().chunk_count(&log(&phone)).unwrap() < 100);
+    drop(phone);
+    assert_eq!(loads(&mut reopen(dir.path())), (1..=450).collect::<Vec<_>>());
+}
+
+#[test]
+fn a_phone_writes_only_what_is_its_persons() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut phone = enrol(dir.path(), Role::Coach);
+    let name = log(&phone);
+    let session = phone.key();
+    let record = SessionDone::new(phone.today().unwrap(), NOON);
+    let command = Command::Add(vec![New { place: Place::of("sessions", &session), record: record.into() }]);
+    assert!(matches!(phone.run(name, &command), Err(PhoneError::NotAllowed(_))));
+}
+
+#[test]
+fn a_store_of_a_newer_app_is_left_alone() {
+    let dir = tempfile::tempdir().unwrap();
+    drop(enrol(dir.path(), Role::Athlete));
+    let db = rusqlite::Connection::open(dir.path().join(FILE)).unwrap();
+    db.pragma_update(None, "user_version", 99).unwrap();
+    drop(db);
+    let refused = Phone::open(dir.path(), Box::new(Noon)).unwrap_err();
+    assert!(matches!(refused, PhoneError::Newer { found: 99, .. }), "{refused}");
+    assert!(!dir.path().join(format!("{FILE}.damaged-1")).exists());
+}

@@ -28,8 +28,7 @@ struct Season {
 /// A repeatable number from 0 to 1.
 fn noise(seed: usize) -> f64 {
     let mixed = (seed as u64).wrapping_mul(0x9e37_79b9_7f4a_7c15);
-    ((mixed ^ (mixed >> 29)).wrapping_mul(0xbf58_476d_1ce4_e5b9) >> 11) as f64
-        / (1_u64 << 53) as f64
+    ((mixed ^ (mixed >> 29)).wrapping_mul(0xbf58_476d_1ce4_e5b9) >> 11) as f64 / (1_u64 << 53) as f64
 }
 
 fn season(athlete: usize) -> Season {
@@ -39,24 +38,15 @@ fn season(athlete: usize) -> Season {
             let base = 60.0 + 80.0 * noise(seed);
             let at = |week: usize| base * (1.0 + 0.002 * week as f64) + 4.0 * noise(seed + week);
             let sets = (0..WEEKS)
-                .map(|week| {
-                    (
-                        at(week),
-                        (1 + (week * 7 + lift) % 5) as f64,
-                        8.0 + 0.5 * (week % 4) as f64,
-                    )
-                })
+                .map(|week| (at(week), (1 + (week * 7 + lift) % 5) as f64, 8.0 + 0.5 * (week % 4) as f64))
                 .collect();
             let profiles = (0..WEEKS)
                 .step_by(4)
                 .map(|week| {
-                    let loads: Vec<f64> = [0.4, 0.55, 0.7, 0.8, 0.9]
-                        .iter()
-                        .map(|s| s * at(week))
-                        .collect();
+                    let loads: Vec<f64> = [0.4, 0.55, 0.7, 0.8, 0.9].iter().map(|s| s * at(week)).collect();
                     let speeds = loads.iter().enumerate();
-                    let speeds = speeds
-                        .map(|(i, l)| 1.6 - 1.3 * l / at(week) + 0.02 * noise(seed + week + i));
+                    let speeds =
+                        speeds.map(|(i, l)| 1.6 - 1.3 * l / at(week) + 0.02 * noise(seed + week + i));
                     let speeds = speeds.collect();
                     (loads, speeds)
                 })
@@ -65,13 +55,7 @@ fn season(athlete: usize) -> Season {
         })
         .collect();
     let days = (0..WEEKS * 7)
-        .map(|day| {
-            Some(if day % 7 == 6 {
-                0.0
-            } else {
-                600.0 * noise(athlete * 999 + day)
-            })
-        })
+        .map(|day| Some(if day % 7 == 6 { 0.0 } else { 600.0 * noise(athlete * 999 + day) }))
         .collect();
     Season { lifts, days }
 }
@@ -79,12 +63,7 @@ fn season(athlete: usize) -> Season {
 /// Everything that a squad page shows; returns a count so that nothing is optimised away.
 fn squad(seasons: &[Season]) -> usize {
     let mut computed = 0;
-    let how = Conditions {
-        mvt: 0.30,
-        reach: 0.25,
-        speed: "mean",
-        lift: "strength",
-    };
+    let how = Conditions { mvt: 0.30, reach: 0.25, speed: "mean", lift: "strength" };
     for season in seasons {
         for lift in &season.lifts {
             let mut weeks = Vec::with_capacity(WEEKS);

@@ -32,10 +32,7 @@ fn answer(line: &str) -> String {
 
 fn distribution(name: &str, pairs: &[(&str, &str)]) -> String {
     let get = |key: &str| -> f64 {
-        let text = pairs
-            .iter()
-            .find(|(given, _)| *given == key)
-            .map(|(_, text)| *text);
+        let text = pairs.iter().find(|(given, _)| *given == key).map(|(_, text)| *text);
         text.and_then(|text| text.parse().ok()).unwrap_or(f64::NAN)
     };
     let value = match name {
@@ -45,8 +42,5 @@ fn distribution(name: &str, pairs: &[(&str, &str)]) -> String {
         "f" => stats::f_tail(get("f"), get("between"), get("within")),
         _ => None,
     };
-    value.map_or_else(
-        || "{\"value\":null}".to_owned(),
-        |value| format!("{{\"value\":{value:?}}}"),
-    )
+    value.map_or_else(|| "{\"value\":null}".to_owned(), |value| format!("{{\"value\":{value:?}}}"))
 }

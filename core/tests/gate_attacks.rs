@@ -1,6 +1,8 @@
 //! Every attack that is known to hang, break or poison the document library, made by hand and
 //! refused with the right word within milliseconds.
 
+#![expect(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
+
 mod gate_support;
 
 use std::time::Instant;
@@ -70,6 +72,7 @@ impl Base {
         Parts::after(&self.last)
     }
 
+    #[expect(clippy::disallowed_methods, reason = "a refusal must take milliseconds")]
     fn refused(&self, upload: &[u8]) -> Rejected {
         let begun = Instant::now();
         let answer = self.index.check(upload, &|i| i == self.me.install());
@@ -84,6 +87,20 @@ impl Base {
     fn is(&self, what: &str, upload: &[u8], code: RejectCode) {
         let rejected = self.refused(upload);
         assert_eq!(rejected.code, code, "{what}: {rejected}");
+        self.freeze(what, upload, code);
+    }
+
+    /// Writes the attack into `fixtures/hostile`, for other tests, when asked to.
+    fn freeze(&self, what: &str, upload: &[u8], code: RejectCode) {
+        let asked = std::env::vars().any(|(name, _)| name == "BACKSTRAIGHT_FREEZE");
+        if !asked || upload.len() > 600 || upload.is_empty() {
+            return;
+        }
+        let folder = format!("{}/../fixtures/hostile", env!("CARGO_MANIFEST_DIR"));
+        let slug = what.replace(|c: char| !c.is_ascii_alphanumeric(), "-").to_lowercase();
+        let name: String = raw::name(upload)[..3].iter().map(|b| format!("{b:02x}")).collect();
+        std::fs::write(format!("{folder}/{code}.{slug}.{name}.bin"), upload).unwrap();
+        std::fs::write(format!("{folder}/base-log.bin"), plain(&mut self.doc.clone(), &[])).unwrap();
     }
 
     fn ops(&self, what: &str, ops: &[Op], code: RejectCode) {
@@ -183,7 +200,7 @@ fn other_chunks() {
     let mut b = Base::new();
     let whole = b.doc.save();
     b.is("a whole document", &whole, RejectCode::NotAChange);
-    let compressed = raw::chunk(2, &vec![0; 100]);
+    let compressed = raw::chunk(2, &[0; 100]);
     b.is("a deflated change", &compressed, RejectCode::NotAChange);
     b.is("a bundle", &raw::chunk(3, &[1, 2, 3]), RejectCode::NotAChange);
     b.is("an unknown type", &raw::chunk(77, &[]), RejectCode::NotAChange);

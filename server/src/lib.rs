@@ -1,1 +1,26 @@
-//! Backstraight: server.
+//! The server of Backstraight: takes what phones and desks wrote, keeps it, and gives everybody what
+//! they may see.
+//!
+//! To run one inside a test: [`app::start`] with [`config::Config::on`] a temporary folder, then
+//! requests to `http://{address}`; people and codes by [`store::people`] and [`store::account`]
+//! through `running.app.store`; [`app::Running::stop`] at the end.
+//!
+//! A request passes [`routes`] (what there is), [`extract`] (who asks), [`grant`] (what they may),
+//! [`exchange`] (what is checked and answered) and [`store`] (what is kept). Rules of the sport and
+//! of documents are none of this crate's: they are in `backstraight-core`.
+
+pub mod app;
+pub mod cli;
+pub mod config;
+pub mod exchange;
+pub mod extract;
+pub mod folder;
+pub mod grant;
+pub mod job;
+pub mod problem;
+pub mod rate;
+pub mod routes;
+pub mod secret;
+pub mod store;
+pub mod telemetry;
+pub mod token;

@@ -147,7 +147,7 @@ pub fn split(bytes: &[u8]) -> Result<Vec<&[u8]>, Rejected> {
 }
 
 /// The same for own stored bytes, which may hold more.
-pub(crate) fn split_up_to(bytes: &[u8], most: usize) -> Result<Vec<&[u8]>, Rejected> {
+pub fn split_up_to(bytes: &[u8], most: usize) -> Result<Vec<&[u8]>, Rejected> {
     let mut chunks = Vec::new();
     let mut rest = bytes;
     while !rest.is_empty() {
@@ -163,19 +163,18 @@ pub(crate) fn split_up_to(bytes: &[u8], most: usize) -> Result<Vec<&[u8]>, Rejec
 }
 
 fn first(bytes: &[u8]) -> Result<(&[u8], &[u8]), Rejected> {
-    let (_, contents, after) = header(bytes)?;
+    let (_, after) = header(bytes)?;
     let len = bytes.len() - after.len();
-    debug_assert!(contents.len() < len, "a chunk is longer than its contents");
     Ok((bytes.get(..len).unwrap_or_default(), after))
 }
 
-/// Checksum, contents and what follows the chunk.
-fn header(bytes: &[u8]) -> Result<([u8; 4], &[u8], &[u8]), Rejected> {
+/// The contents of a chunk and what follows it.
+fn header(bytes: &[u8]) -> Result<(&[u8], &[u8]), Rejected> {
     let mut from = Cursor::new(bytes);
     if from.array::<4>()? != MAGIC {
         return Err(Rejected::new(RejectCode::NotAChange, "other first bytes"));
     }
-    let checksum = from.array::<4>()?;
+    from.array::<4>()?;
     let what = match from.byte()? {
         CHANGE => None,
         0 => Some("a whole document"),
@@ -191,7 +190,7 @@ fn header(bytes: &[u8]) -> Result<([u8; 4], &[u8], &[u8]), Rejected> {
         return Err(over(RejectCode::TooLarge, format!("change of {len} bytes"), limits::CHUNK_BYTES));
     }
     let contents = from.take(usize::try_from(len).map_err(|_| read::truncated())?)?;
-    Ok((checksum, contents, from.rest()))
+    Ok((contents, from.rest()))
 }
 
 /// The name of the change in a chunk, after comparing its checksum.
@@ -219,7 +218,7 @@ pub fn parse(chunk: &[u8]) -> Result<Change<'_>, Rejected> {
 
 /// The same when the name was computed before.
 pub(crate) fn parse_named(chunk: &[u8], hash: ChangeHash) -> Result<Change<'_>, Rejected> {
-    let (_, contents, after) = header(chunk)?;
+    let (contents, after) = header(chunk)?;
     if !after.is_empty() {
         return Err(Rejected::new(RejectCode::ExtraBytes, "after the chunk"));
     }

@@ -24,7 +24,7 @@ mod tables;
 pub use merge::{merge, verify_whole};
 pub use reject::{RejectCode, Rejected};
 
-use tables::{Entry, Tables};
+use tables::{Entry, Name, Tables};
 
 /// What a document holds, as far as the gate must know: its changes, actors and maps.
 #[derive(Debug, Clone)]
@@ -154,7 +154,7 @@ impl GateIndex {
     /// Whether that change is known.
     #[must_use]
     pub fn knows(&self, hash: &ChangeHash) -> bool {
-        self.tables.by_hash.contains_key(hash)
+        self.tables.by_hash.contains_key(&Name(*hash))
     }
 
     /// The names of all changes, in the order of admission.
@@ -200,6 +200,7 @@ impl GateIndex {
         if accepted.base != self.len() {
             return Err(Rejected::new(RejectCode::Stale, "index"));
         }
+        self.tables.reserve(accepted.entries.len());
         for entry in &accepted.entries {
             self.tables.apply(entry);
         }

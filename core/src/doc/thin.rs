@@ -313,7 +313,7 @@ impl Thinner {
             let mut out = Vec::with_capacity(bytes.len());
             match spec {
                 OBJ_COUNTER => each_value(&mut from, &mut out, |from, out| {
-                    sleb(out, (change.start_op as i64).wrapping_sub(from.uleb()? as i64));
+                    sleb(out, change.start_op.wrapping_sub(from.uleb()?).cast_signed());
                     Ok(())
                 })?,
                 KEY => {
@@ -539,7 +539,7 @@ impl<'a> Rebuilder<'a> {
             let mut out = Vec::with_capacity(bytes.len());
             match *spec {
                 OBJ_COUNTER => each_value(&mut from, &mut out, |from, out| {
-                    uleb(out, (start_op as i64).wrapping_sub(from.sleb()?) as u64);
+                    uleb(out, start_op.wrapping_sub(from.sleb()?.cast_unsigned()));
                     Ok(())
                 })?,
                 KEY => {

@@ -70,23 +70,14 @@ pub static AGREEMENT: Formula = Formula {
 pub fn agreement(a: &[f64], b: &[f64]) -> Computation<Agreement> {
     AGREEMENT.compute(given!["a" => a, "b" => b], |_| {
         if a.len() != b.len() {
-            return Err(Reason::UnequalLengths {
-                left: "a",
-                right: "b",
-            });
+            return Err(Reason::UnequalLengths { left: "a", right: "b" });
         }
         let difference: Vec<f64> = a.iter().zip(b).map(|(a, b)| a - b).collect();
         let middle: Vec<f64> = a.iter().zip(b).map(|(a, b)| (a + b) / 2.0).collect();
         let n = count(a.len());
-        let (Some(bias), Some(sd), Some(t)) = (
-            mean(&difference),
-            sd(&difference),
-            t_quantile(0.95, n - 1.0),
-        ) else {
-            return Err(Reason::TooFew {
-                input: "a",
-                needed: 3,
-            });
+        let (Some(bias), Some(sd), Some(t)) = (mean(&difference), sd(&difference), t_quantile(0.95, n - 1.0))
+        else {
+            return Err(Reason::TooFew { input: "a", needed: 3 });
         };
         let half = t * sd / n.sqrt();
         Ok(Agreement {

@@ -42,10 +42,7 @@ impl Answer {
     #[must_use]
     pub fn output(&self, name: &str) -> Option<&Value> {
         let outputs = self.result.as_ref().ok()?;
-        outputs
-            .iter()
-            .find(|(given, _)| *given == name)
-            .map(|(_, value)| value)
+        outputs.iter().find(|(given, _)| *given == name).map(|(_, value)| value)
     }
 
     /// One line of JSON: `{"id","version","value","unit","inputs","source","notes"?,"caution"?}`,
@@ -113,10 +110,7 @@ impl Answer {
     #[must_use]
     pub fn to_text(&self) -> String {
         let formula = self.formula;
-        let mut out = format!(
-            "{} ({}, version {})\n",
-            formula.name, formula.id, formula.version
-        );
+        let mut out = format!("{} ({}, version {})\n", formula.name, formula.id, formula.version);
         match &self.result {
             Err(reason) => {
                 let _ = writeln!(out, "  not computable: {reason}");
@@ -127,19 +121,10 @@ impl Answer {
                     let gap = if unit.is_empty() { "" } else { " " };
                     let _ = writeln!(out, "  {name} = {}{gap}{unit}", plain(value, six_digits));
                 }
-                for given in self
-                    .inputs
-                    .iter()
-                    .filter(|given| given.value != Value::Nothing)
-                {
+                for given in self.inputs.iter().filter(|given| given.value != Value::Nothing) {
                     let _ = writeln!(out, "  from {} = {}", given.name, plain(&given.value, full));
                 }
-                let _ = writeln!(
-                    out,
-                    "  source: {} ({})",
-                    formula.source,
-                    formula.standing.text()
-                );
+                let _ = writeln!(out, "  source: {} ({})", formula.source, formula.standing.text());
                 for note in &self.notes {
                     let _ = writeln!(out, "  note: {note}");
                 }
@@ -170,11 +155,7 @@ impl Answer {
 
 /// Declared unit of an output; empty if it has none.
 fn unit_of(formula: &Formula, output: &str) -> &'static str {
-    formula
-        .units
-        .iter()
-        .find(|(name, _)| *name == output)
-        .map_or("", |(_, unit)| unit)
+    formula.units.iter().find(|(name, _)| *name == output).map_or("", |(_, unit)| unit)
 }
 
 fn quote(out: &mut String, text: &str) {
@@ -192,11 +173,7 @@ fn quote(out: &mut String, text: &str) {
     out.push('"');
 }
 
-fn array<T>(
-    out: &mut String,
-    items: impl Iterator<Item = T>,
-    mut each: impl FnMut(&mut String, T),
-) {
+fn array<T>(out: &mut String, items: impl Iterator<Item = T>, mut each: impl FnMut(&mut String, T)) {
     out.push('[');
     for (index, item) in items.enumerate() {
         if index > 0 {
@@ -259,11 +236,7 @@ fn json(out: &mut String, value: &Value) {
 /// Shortest text that reads back as the same number.
 fn full(number: f64) -> String {
     let number = number + 0.0; // turns -0 into 0
-    if number.fract() == 0.0 && number.abs() < 1e15 {
-        format!("{number}")
-    } else {
-        format!("{number:?}")
-    }
+    if number.fract() == 0.0 && number.abs() < 1e15 { format!("{number}") } else { format!("{number:?}") }
 }
 
 /// Six significant digits without trailing zeros: the same on every platform.
@@ -287,21 +260,11 @@ fn six_digits(number: f64) -> String {
         true => text.trim_end_matches('0').trim_end_matches('.'),
         false => text.as_str(),
     };
-    if text == "-0" {
-        "0".to_owned()
-    } else {
-        text.to_owned()
-    }
+    if text == "-0" { "0".to_owned() } else { text.to_owned() }
 }
 
 fn plain(value: &Value, show: fn(f64) -> String) -> String {
-    let list = |numbers: &[f64]| {
-        numbers
-            .iter()
-            .map(|n| show(*n))
-            .collect::<Vec<_>>()
-            .join(",")
-    };
+    let list = |numbers: &[f64]| numbers.iter().map(|n| show(*n)).collect::<Vec<_>>().join(",");
     match value {
         Value::Number(n) => show(*n),
         Value::Flag(flag) => if *flag { "yes" } else { "no" }.to_owned(),
@@ -309,20 +272,12 @@ fn plain(value: &Value, show: fn(f64) -> String) -> String {
         Value::Text(text) => text.clone(),
         Value::List(numbers) => list(numbers),
         Value::Gaps(items) => {
-            let items = items
-                .iter()
-                .map(|item| item.map_or_else(|| "-".to_owned(), show));
+            let items = items.iter().map(|item| item.map_or_else(|| "-".to_owned(), show));
             items.collect::<Vec<_>>().join(",")
         }
-        Value::Table(rows) => rows
-            .iter()
-            .map(|row| list(row))
-            .collect::<Vec<_>>()
-            .join(";"),
+        Value::Table(rows) => rows.iter().map(|row| list(row)).collect::<Vec<_>>().join(";"),
         Value::Stock(stock) => {
-            let entries = stock
-                .iter()
-                .map(|(mass, pairs)| format!("{}:{pairs}", show(*mass)));
+            let entries = stock.iter().map(|(mass, pairs)| format!("{}:{pairs}", show(*mass)));
             entries.collect::<Vec<_>>().join(",")
         }
         Value::Nothing => String::new(),

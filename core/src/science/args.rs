@@ -86,10 +86,7 @@ impl<'a> Args<'a> {
     ///
     /// # Errors
     /// Unknown, repeated or missing input.
-    pub fn new(
-        formula: &'static Formula,
-        pairs: &'a [(&'a str, &'a str)],
-    ) -> Result<Self, AskError> {
+    pub fn new(formula: &'static Formula, pairs: &'a [(&'a str, &'a str)]) -> Result<Self, AskError> {
         for (index, (key, _)) in pairs.iter().enumerate() {
             let Some(input) = formula.inputs.iter().find(|input| input.name == *key) else {
                 let names: Vec<_> = formula.inputs.iter().map(|input| input.name).collect();
@@ -100,10 +97,7 @@ impl<'a> Args<'a> {
                 });
             };
             if pairs.iter().take(index).any(|(earlier, _)| earlier == key) {
-                return Err(AskError::RepeatedInput {
-                    formula: formula.id,
-                    input: input.name,
-                });
+                return Err(AskError::RepeatedInput { formula: formula.id, input: input.name });
             }
         }
         for input in formula.inputs {
@@ -126,41 +120,21 @@ impl<'a> Args<'a> {
     }
 
     fn find(&self, name: &'static str) -> Option<(&'static Input, &str)> {
-        let input = self
-            .formula
-            .inputs
-            .iter()
-            .find(|input| input.name == name)?;
-        let given = self
-            .pairs
-            .iter()
-            .find(|(key, _)| *key == name)
-            .map(|(_, text)| *text);
+        let input = self.formula.inputs.iter().find(|input| input.name == name)?;
+        let given = self.pairs.iter().find(|(key, _)| *key == name).map(|(_, text)| *text);
         given.or(input.default).map(|text| (input, text.trim()))
     }
 
     fn need(&self, name: &'static str) -> Result<(&'static Input, &str), AskError> {
-        self.find(name).ok_or(AskError::MissingInput {
-            formula: self.formula.id,
-            input: name,
-            unit: "",
-        })
+        self.find(name).ok_or(AskError::MissingInput { formula: self.formula.id, input: name, unit: "" })
     }
 
     fn not_a_number(&self, input: &'static Input, item: usize) -> AskError {
-        AskError::NotANumber {
-            formula: self.formula.id,
-            input: input.name,
-            item,
-        }
+        AskError::NotANumber { formula: self.formula.id, input: input.name, item }
     }
 
     fn too_long(&self, input: &'static Input) -> AskError {
-        AskError::TooLong {
-            formula: self.formula.id,
-            input: input.name,
-            limit: LONGEST_LIST,
-        }
+        AskError::TooLong { formula: self.formula.id, input: input.name, limit: LONGEST_LIST }
     }
 
     /// A number.
@@ -275,21 +249,13 @@ impl<'a> Args<'a> {
     pub fn word(&self, name: &'static str) -> Result<&'static str, AskError> {
         let (input, text) = self.need(name)?;
         let Kind::Word(words) = input.kind else {
-            return Err(AskError::WrongShape {
-                formula: self.formula.id,
-                input: name,
-                shape: "a word",
-            });
+            return Err(AskError::WrongShape { formula: self.formula.id, input: name, shape: "a word" });
         };
-        words
-            .iter()
-            .copied()
-            .find(|word| *word == text)
-            .ok_or(AskError::WrongShape {
-                formula: self.formula.id,
-                input: input.name,
-                shape: "one of its declared words",
-            })
+        words.iter().copied().find(|word| *word == text).ok_or(AskError::WrongShape {
+            formula: self.formula.id,
+            input: input.name,
+            shape: "one of its declared words",
+        })
     }
 
     /// A word that may be left out.
@@ -312,11 +278,9 @@ impl<'a> Args<'a> {
         match text {
             "yes" | "true" | "1" => Ok(true),
             "no" | "false" | "0" => Ok(false),
-            _ => Err(AskError::WrongShape {
-                formula: self.formula.id,
-                input: input.name,
-                shape: "yes or no",
-            }),
+            _ => {
+                Err(AskError::WrongShape { formula: self.formula.id, input: input.name, shape: "yes or no" })
+            }
         }
     }
 
@@ -344,11 +308,7 @@ impl<'a> Args<'a> {
         };
         let mut place = 1;
         for piece in text.split(',') {
-            let runs: Vec<&str> = if piece.contains('x') {
-                piece.split('+').collect()
-            } else {
-                vec![piece]
-            };
+            let runs: Vec<&str> = if piece.contains('x') { piece.split('+').collect() } else { vec![piece] };
             for run in runs {
                 let (times, item) = match run.split_once('x') {
                     Some((times, item)) => {
@@ -359,9 +319,7 @@ impl<'a> Args<'a> {
                 };
                 let item = match item.trim() {
                     "-" => None,
-                    item => {
-                        Some(parse_number(item).ok_or_else(|| self.not_a_number(input, place))?)
-                    }
+                    item => Some(parse_number(item).ok_or_else(|| self.not_a_number(input, place))?),
                 };
                 place = push(item, times)? + 1;
             }

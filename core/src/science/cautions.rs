@@ -114,9 +114,7 @@ mod tests {
         for caution in Caution::ALL {
             let text = caution.text();
             assert!(
-                ["coach", "licensed", "local rules", "talk with"]
-                    .iter()
-                    .any(|w| text.contains(w)),
+                ["coach", "licensed", "local rules", "talk with"].iter().any(|w| text.contains(w)),
                 "{text}"
             );
         }

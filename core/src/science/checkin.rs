@@ -49,10 +49,7 @@ pub static FIVE_ITEMS: Formula = Formula {
 /// Inputs outside their limits or a missing answer.
 pub fn five_items(items: &[Option<f64>]) -> Computation<CheckIn> {
     FIVE_ITEMS.compute(given!["items" => items], |_| {
-        Ok(CheckIn {
-            sum: answered(items)?.iter().sum(),
-            better: "higher",
-        })
+        Ok(CheckIn { sum: answered(items)?.iter().sum(), better: "higher" })
     })
 }
 
@@ -79,10 +76,7 @@ pub static FOUR_ITEMS: Formula = Formula {
 /// Inputs outside their limits or a missing answer.
 pub fn four_items(items: &[Option<f64>]) -> Computation<CheckIn> {
     FOUR_ITEMS.compute(given!["items" => items], |_| {
-        Ok(CheckIn {
-            sum: answered(items)?.iter().sum(),
-            better: "lower",
-        })
+        Ok(CheckIn { sum: answered(items)?.iter().sum(), better: "lower" })
     })
 }
 
@@ -130,18 +124,12 @@ pub fn problem(items: &[Option<f64>], moderate: f64) -> Computation<Problem> {
     PROBLEM.compute(given!["items" => items, "moderate" => moderate], |notes| {
         notes.say(OPEN);
         if items.first() == Some(&Some(0.0)) {
-            return Ok(Problem {
-                severity: 0.0,
-                substantial: false,
-            });
+            return Ok(Problem { severity: 0.0, substantial: false });
         }
         let points = answered(items)?;
         let at = |index: usize| points.get(index).copied().unwrap_or(0.0);
         let reduced = at(1) >= moderate || at(2) >= moderate;
-        Ok(Problem {
-            severity: points.iter().sum(),
-            substantial: reduced || at(0) >= 25.0,
-        })
+        Ok(Problem { severity: points.iter().sum(), substantial: reduced || at(0) >= 25.0 })
     })
 }
 

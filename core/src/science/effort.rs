@@ -66,38 +66,21 @@ pub static RESERVE: Formula = Formula {
 /// An input outside its limits or between half steps.
 pub fn reserve(effort: f64) -> Computation<Reserve> {
     RESERVE.compute(given![effort], |notes| {
-        notes.say_if(
-            effort == 9.5,
-            "no repetition left, perhaps a little more load",
-        );
+        notes.say_if(effort == 9.5, "no repetition left, perhaps a little more load");
         range_of(effort)
     })
 }
 
 fn range_of(effort: f64) -> Result<Reserve, Reason> {
     if (effort * 2.0).fract() != 0.0 {
-        return Err(Reason::Contradiction {
-            rule: "effort goes in half steps",
-        });
+        return Err(Reason::Contradiction { rule: "effort goes in half steps" });
     }
     let left = 10.0 - effort;
     Ok(match effort {
-        e if e < 6.5 => Reserve {
-            low: 4.0,
-            high: 6.0,
-        },
-        9.5 => Reserve {
-            low: 0.0,
-            high: 0.0,
-        },
-        e if e.fract() == 0.0 => Reserve {
-            low: left,
-            high: left,
-        },
-        _ => Reserve {
-            low: left.floor(),
-            high: left.ceil(),
-        },
+        e if e < 6.5 => Reserve { low: 4.0, high: 6.0 },
+        9.5 => Reserve { low: 0.0, high: 0.0 },
+        e if e.fract() == 0.0 => Reserve { low: left, high: left },
+        _ => Reserve { low: left.floor(), high: left.ceil() },
     })
 }
 
@@ -166,14 +149,9 @@ pub fn with_reserve(w: f64, r: f64, effort: f64, lift: &'static str) -> Computat
         let left = range_of(effort)?;
         let (reps_low, reps_high) = (r + left.low, r + left.high);
         if reps_high > 12.0 {
-            return Err(Reason::CannotBeTold {
-                rule: "more than 12 repetitions done and left together",
-            });
+            return Err(Reason::CannotBeTold { rule: "more than 12 repetitions done and left together" });
         }
-        notes.say_if(
-            reps_high > 10.0,
-            "more than 10 repetitions: the estimate is loose",
-        );
+        notes.say_if(reps_high > 10.0, "more than 10 repetitions: the estimate is loose");
         notes.say_if(effort < 7.0, "far from failure: the rating says little");
         let counted = r + 10.0 - effort;
         Ok(WithReserve {
@@ -181,11 +159,7 @@ pub fn with_reserve(w: f64, r: f64, effort: f64, lift: &'static str) -> Computat
             high: spread(w, reps_high).high,
             reps_low,
             reps_high,
-            epley: if counted > 1.0 {
-                w * (1.0 + counted / 30.0)
-            } else {
-                w
-            },
+            epley: if counted > 1.0 { w * (1.0 + counted / 30.0) } else { w },
             brzycki: w * 36.0 / (37.0 - counted),
         })
     })

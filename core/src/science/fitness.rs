@@ -47,14 +47,10 @@ pub struct Constants {
 impl Constants {
     fn check(self) -> Result<(), Reason> {
         if self.t1 <= self.t2 {
-            return Err(Reason::Contradiction {
-                rule: "t1 must be above t2",
-            });
+            return Err(Reason::Contradiction { rule: "t1 must be above t2" });
         }
         if self.k2 <= self.k1 {
-            return Err(Reason::Contradiction {
-                rule: "k2 must be above k1",
-            });
+            return Err(Reason::Contradiction { rule: "k2 must be above k1" });
         }
         Ok(())
     }
@@ -62,12 +58,7 @@ impl Constants {
 
 macro_rules! constants {
     ($a:ident) => {
-        Constants {
-            t1: $a.number("t1")?,
-            t2: $a.number("t2")?,
-            k1: $a.number("k1")?,
-            k2: $a.number("k2")?,
-        }
+        Constants { t1: $a.number("t1")?, t2: $a.number("t2")?, k1: $a.number("k1")?, k2: $a.number("k2")? }
     };
 }
 
@@ -106,11 +97,7 @@ pub fn single(dose: f64, day: f64, c: Constants) -> Computation<Parts> {
         c.check()?;
         notes.say(EXPLAINER);
         let (fit, fat) = (dose * (-day / c.t1).exp(), dose * (-day / c.t2).exp());
-        Ok(Parts {
-            fit,
-            fat,
-            net: c.k1 * fit - c.k2 * fat,
-        })
+        Ok(Parts { fit, fat, net: c.k1 * fit - c.k2 * fat })
     })
 }
 
@@ -146,19 +133,13 @@ pub static TIMES: Formula = Formula {
 /// # Errors
 /// Inputs outside their limits or constants in the wrong order.
 pub fn times(c: Constants) -> Computation<Times> {
-    TIMES.compute(
-        given!["t1" => c.t1, "t2" => c.t2, "k1" => c.k1, "k2" => c.k2],
-        |notes| {
-            c.check()?;
-            notes.say(EXPLAINER);
-            let scale = c.t1 * c.t2 / (c.t1 - c.t2);
-            let gain = (c.k2 / c.k1).ln();
-            Ok(Times {
-                tn: scale * gain,
-                tg: scale * (gain + (c.t1 / c.t2).ln()),
-            })
-        },
-    )
+    TIMES.compute(given!["t1" => c.t1, "t2" => c.t2, "k1" => c.k1, "k2" => c.k2], |notes| {
+        c.check()?;
+        notes.say(EXPLAINER);
+        let scale = c.t1 * c.t2 / (c.t1 - c.t2);
+        let gain = (c.k2 / c.k1).ln();
+        Ok(Times { tn: scale * gain, tg: scale * (gain + (c.t1 / c.t2).ln()) })
+    })
 }
 
 /// One day further.
@@ -181,13 +162,7 @@ pub static STEP: Formula = Formula {
         K1,
         K2,
     ],
-    example: &[
-        ("fit", "100"),
-        ("fat", "60"),
-        ("load", "50"),
-        ("t1", "42"),
-        ("t2", "7"),
-    ],
+    example: &[("fit", "100"), ("fat", "60"), ("load", "50"), ("t1", "42"), ("t2", "7")],
     run: |a| {
         let (fit, fat, load) = (a.number("fit")?, a.number("fat")?, a.number("load")?);
         Ok(step(fit, fat, load, constants!(a)).into())
@@ -207,11 +182,7 @@ pub fn step(fit: f64, fat: f64, load: f64, c: Constants) -> Computation<Parts> {
         notes.say(EXPLAINER);
         let fit = fit * (-1.0 / c.t1).exp() + load;
         let fat = fat * (-1.0 / c.t2).exp() + load;
-        Ok(Parts {
-            fit,
-            fat,
-            net: c.k1 * fit - c.k2 * fat,
-        })
+        Ok(Parts { fit, fat, net: c.k1 * fit - c.k2 * fat })
     })
 }
 
@@ -237,11 +208,7 @@ pub static SERIES: Formula = Formula {
 
 /// Sum of `w` fading over `t` days, seen from the day after the last.
 fn faded(w: &[f64], t: f64) -> f64 {
-    w.iter()
-        .rev()
-        .enumerate()
-        .map(|(ago, load)| load * (-(count(ago) + 1.0) / t).exp())
-        .sum()
+    w.iter().rev().enumerate().map(|(ago, load)| load * (-(count(ago) + 1.0) / t).exp()).sum()
 }
 
 /// Fitness and fatigue on the day after the last of the loads `w`.
@@ -255,11 +222,7 @@ pub fn series(w: &[f64], p0: f64, c: Constants) -> Computation<Parts> {
         c.check()?;
         notes.say(EXPLAINER);
         let (fit, fat) = (faded(w, c.t1), faded(w, c.t2));
-        Ok(Parts {
-            fit,
-            fat,
-            net: p0 + c.k1 * fit - c.k2 * fat,
-        })
+        Ok(Parts { fit, fat, net: p0 + c.k1 * fit - c.k2 * fat })
     })
 }
 
@@ -332,9 +295,7 @@ pub fn variable(w: &[f64], p0: f64, c: VariableConstants) -> Computation<Variabl
                        "t2" => c.t2, "t3" => c.t3];
     VARIABLE.compute(given, |notes| {
         if c.t1 <= c.t2 {
-            return Err(Reason::Contradiction {
-                rule: "t1 must be above t2",
-            });
+            return Err(Reason::Contradiction { rule: "t1 must be above t2" });
         }
         notes.say(EXPLAINER);
         let fade = (-1.0 / c.t3).exp();
@@ -346,15 +307,8 @@ pub fn variable(w: &[f64], p0: f64, c: VariableConstants) -> Computation<Variabl
                 c.k3 * recent
             })
             .collect();
-        let costs: Vec<f64> = w
-            .iter()
-            .zip(&gains)
-            .map(|(load, gain)| load * gain)
-            .collect();
-        Ok(Variable {
-            net: p0 + c.k1 * faded(w, c.t1) - faded(&costs, c.t2),
-            k2: gains,
-        })
+        let costs: Vec<f64> = w.iter().zip(&gains).map(|(load, gain)| load * gain).collect();
+        Ok(Variable { net: p0 + c.k1 * faded(w, c.t1) - faded(&costs, c.t2), k2: gains })
     })
 }
 

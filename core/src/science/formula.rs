@@ -80,15 +80,7 @@ pub const LONGEST_LIST: usize = 4_000;
 
 impl Input {
     const fn new(name: &'static str, kind: Kind, unit: &'static str) -> Self {
-        Self {
-            name,
-            kind,
-            unit,
-            range: None,
-            count: None,
-            default: None,
-            optional: false,
-        }
+        Self { name, kind, unit, range: None, count: None, default: None, optional: false }
     }
 
     /// A number between two limits, both allowed.
@@ -141,11 +133,7 @@ impl Input {
 
     /// One of these words.
     #[must_use]
-    pub const fn word(
-        name: &'static str,
-        unit: &'static str,
-        words: &'static [&'static str],
-    ) -> Self {
+    pub const fn word(name: &'static str, unit: &'static str, words: &'static [&'static str]) -> Self {
         Self::new(name, Kind::Word(words), unit)
     }
 
@@ -189,10 +177,7 @@ impl Input {
         }
         if let (Some(count), Some((fewest, most))) = (value.count(), self.count) {
             if count < fewest {
-                return Err(Reason::TooFew {
-                    input,
-                    needed: fewest,
-                });
+                return Err(Reason::TooFew { input, needed: fewest });
             }
             if count > most {
                 return Err(Reason::TooMany { input, limit: most });
@@ -200,11 +185,7 @@ impl Input {
         }
         if let Some((lowest, highest)) = self.range {
             if !value.all(|number| number >= lowest && number <= highest) {
-                return Err(Reason::OutOfRange {
-                    input,
-                    lowest,
-                    highest,
-                });
+                return Err(Reason::OutOfRange { input, lowest, highest });
             }
             if self.kind == Kind::Whole && !value.all(|number| number.fract() == 0.0) {
                 return Err(Reason::NotWhole { input });
@@ -213,10 +194,7 @@ impl Input {
         if let (Kind::Word(words), Value::Word(word)) = (self.kind, value)
             && !words.contains(word)
         {
-            return Err(Reason::UnknownWord {
-                input,
-                allowed: words.join(", "),
-            });
+            return Err(Reason::UnknownWord { input, allowed: words.join(", ") });
         }
         Ok(())
     }
@@ -302,11 +280,7 @@ impl Formula {
         consent: false,
         inputs: &[],
         example: &[],
-        run: |args| {
-            Err(AskError::UnknownFormula {
-                id: args.id().to_owned(),
-            })
-        },
+        run: |args| Err(AskError::UnknownFormula { id: args.id().to_owned() }),
     };
 
     /// Checks the inputs, runs the arithmetic, checks the outcome.
@@ -319,14 +293,9 @@ impl Formula {
         given: Vec<Given>,
         body: impl FnOnce(&mut Notes) -> Result<T, Reason>,
     ) -> Computation<T> {
-        let refuse = |reason| NotComputable {
-            formula: self,
-            reason,
-        };
+        let refuse = |reason| NotComputable { formula: self, reason };
         if self.consent {
-            let agreed = given
-                .iter()
-                .any(|g| g.name == "consent" && g.value == Value::Flag(true));
+            let agreed = given.iter().any(|g| g.name == "consent" && g.value == Value::Flag(true));
             if !agreed {
                 return Err(refuse(Reason::NeedsConsent));
             }
@@ -341,11 +310,6 @@ impl Formula {
         if value.outputs().iter().any(|(_, v)| !v.is_finite()) {
             return Err(refuse(Reason::ResultNotFinite));
         }
-        Ok(Computed {
-            value,
-            formula: self,
-            inputs: given,
-            notes: notes.0,
-        })
+        Ok(Computed { value, formula: self, inputs: given, notes: notes.0 })
     }
 }

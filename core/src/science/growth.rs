@@ -29,9 +29,7 @@ fn banded(notes: &mut Notes, years: f64) -> f64 {
 
 fn legs_shorter(h: f64, sh: f64) -> Result<f64, super::Reason> {
     if sh >= h {
-        return Err(super::Reason::Contradiction {
-            rule: "sitting height is not below height",
-        });
+        return Err(super::Reason::Contradiction { rule: "sitting height is not below height" });
     }
     Ok(h - sh)
 }
@@ -50,13 +48,7 @@ pub static MIRWALD_BOY: Formula = Formula {
     caution: Some(Caution::Junior),
     consent: true,
     inputs: &[AGE, HEIGHT, SITTING, MASS, CONSENT],
-    example: &[
-        ("age", "14"),
-        ("h", "165"),
-        ("sh", "86"),
-        ("m", "55"),
-        ("consent", "yes"),
-    ],
+    example: &[("age", "14"), ("h", "165"), ("sh", "86"), ("m", "55"), ("consent", "yes")],
     run: |a| {
         let (age, h) = (a.number("age")?, a.number("h")?);
         Ok(mirwald_boy(age, h, a.number("sh")?, a.number("m")?, a.flag("consent")?).into())
@@ -92,13 +84,7 @@ pub static MIRWALD_GIRL: Formula = Formula {
     caution: Some(Caution::Junior),
     consent: true,
     inputs: &[AGE, HEIGHT, SITTING, MASS, CONSENT],
-    example: &[
-        ("age", "12"),
-        ("h", "155"),
-        ("sh", "81"),
-        ("m", "45"),
-        ("consent", "yes"),
-    ],
+    example: &[("age", "12"), ("h", "155"), ("sh", "81"), ("m", "45"), ("consent", "yes")],
     run: |a| {
         let (age, h) = (a.number("age")?, a.number("h")?);
         Ok(mirwald_girl(age, h, a.number("sh")?, a.number("m")?, a.flag("consent")?).into())
@@ -143,9 +129,7 @@ pub static MOORE_BOY_SH: Formula = Formula {
 /// # Errors
 /// No consent or an input outside its limits.
 pub fn moore_boy_sh(age: f64, sh: f64, consent: bool) -> Computation<f64> {
-    MOORE_BOY_SH.compute(given![age, sh, consent], |n| {
-        Ok(banded(n, -8.128_741 + 0.007_034_6 * age * sh))
-    })
+    MOORE_BOY_SH.compute(given![age, sh, consent], |n| Ok(banded(n, -8.128_741 + 0.007_034_6 * age * sh)))
 }
 
 /// Boys, with height.
@@ -171,9 +155,7 @@ pub static MOORE_BOY_H: Formula = Formula {
 /// # Errors
 /// No consent or an input outside its limits.
 pub fn moore_boy_h(age: f64, h: f64, consent: bool) -> Computation<f64> {
-    MOORE_BOY_H.compute(given![age, h, consent], |n| {
-        Ok(banded(n, -7.999_994 + 0.003_612_4 * age * h))
-    })
+    MOORE_BOY_H.compute(given![age, h, consent], |n| Ok(banded(n, -7.999_994 + 0.003_612_4 * age * h)))
 }
 
 /// Girls, with height.
@@ -199,9 +181,7 @@ pub static MOORE_GIRL: Formula = Formula {
 /// # Errors
 /// No consent or an input outside its limits.
 pub fn moore_girl(age: f64, h: f64, consent: bool) -> Computation<f64> {
-    MOORE_GIRL.compute(given![age, h, consent], |n| {
-        Ok(banded(n, -7.709_133 + 0.004_223_2 * age * h))
-    })
+    MOORE_GIRL.compute(given![age, h, consent], |n| Ok(banded(n, -7.709_133 + 0.004_223_2 * age * h)))
 }
 
 /// Age at the fastest growth.
@@ -216,11 +196,7 @@ pub static AGE_AT_PEAK: Formula = Formula {
     trap: "predicted ages drift later in early growers; an age that was measured is worth more",
     caution: Some(Caution::Junior),
     consent: true,
-    inputs: &[
-        AGE,
-        Input::number("offset", "years from the fastest growth", -8.0, 8.0),
-        CONSENT,
-    ],
+    inputs: &[AGE, Input::number("offset", "years from the fastest growth", -8.0, 8.0), CONSENT],
     example: &[("age", "14"), ("offset", "0.340917"), ("consent", "yes")],
     run: |a| Ok(age_at_peak(a.number("age")?, a.number("offset")?, a.flag("consent")?).into()),
     ..Formula::BLANK
@@ -231,17 +207,9 @@ pub static AGE_AT_PEAK: Formula = Formula {
 /// # Errors
 /// No consent or an input outside its limits.
 pub fn age_at_peak(age: f64, offset: f64, consent: bool) -> Computation<f64> {
-    AGE_AT_PEAK.compute(given![age, offset, consent], |n| {
-        Ok(banded(n, age - offset))
-    })
+    AGE_AT_PEAK.compute(given![age, offset, consent], |n| Ok(banded(n, age - offset)))
 }
 
 /// Every formula of this file.
-pub static ALL: &[&Formula] = &[
-    &MIRWALD_BOY,
-    &MIRWALD_GIRL,
-    &MOORE_BOY_SH,
-    &MOORE_BOY_H,
-    &MOORE_GIRL,
-    &AGE_AT_PEAK,
-];
+pub static ALL: &[&Formula] =
+    &[&MIRWALD_BOY, &MIRWALD_GIRL, &MOORE_BOY_SH, &MOORE_BOY_H, &MOORE_GIRL, &AGE_AT_PEAK];

@@ -56,19 +56,7 @@ const fn row(
     origin: &'static str,
 ) -> Layout {
     let (first, between, hurdles, run_in, distance) = spacing;
-    Layout {
-        federation,
-        race,
-        sex,
-        age,
-        height,
-        first,
-        between,
-        hurdles,
-        run_in,
-        distance,
-        origin,
-    }
+    Layout { federation, race, sex, age, height, first, between, hurdles, run_in, distance, origin }
 }
 
 /// Every layout. Heights and spacings change by federation and year: this is data, not law.
@@ -91,64 +79,18 @@ pub static LAYOUTS: &[Layout] = &[
     row("ireland_schools", "80H", "men", "junior", 0.838, H80, READ),
     row("ireland_schools", "80H", "women", "inter", 0.762, H80, READ),
     row("ireland_schools", "75H", "men", "minor", 0.762, H75, READ),
-    row(
-        "ireland_schools",
-        "75H",
-        "women",
-        "junior",
-        0.762,
-        H75,
-        READ,
-    ),
+    row("ireland_schools", "75H", "women", "junior", 0.762, H75, READ),
     row("ireland_schools", "75H", "women", "minor", 0.686, H75, READ),
-    row(
-        "ireland_schools",
-        "300H",
-        "women",
-        "inter",
-        0.762,
-        H300_7,
-        READ,
-    ),
+    row("ireland_schools", "300H", "women", "inter", 0.762, H300_7, READ),
     row("us_schools", "300H", "men", "senior", 0.914, H300_8, MEMORY),
-    row(
-        "us_schools",
-        "300H",
-        "women",
-        "senior",
-        0.762,
-        H300_8,
-        MEMORY,
-    ),
+    row("us_schools", "300H", "women", "senior", 0.762, H300_8, MEMORY),
     row("historic", "200H", "men", "senior", 0.762, H200_OLD, SECOND),
-    row(
-        "australia_youth",
-        "200H",
-        "men",
-        "u15",
-        0.762,
-        H200_YOUTH,
-        MEMORY,
-    ),
-    row(
-        "australia_youth",
-        "200H",
-        "women",
-        "u15",
-        0.762,
-        H200_YOUTH,
-        MEMORY,
-    ),
+    row("australia_youth", "200H", "men", "u15", 0.762, H200_YOUTH, MEMORY),
+    row("australia_youth", "200H", "women", "u15", 0.762, H200_YOUTH, MEMORY),
 ];
 
 /// Federations that have a row.
-pub const FEDERATIONS: &[&str] = &[
-    "world",
-    "ireland_schools",
-    "us_schools",
-    "historic",
-    "australia_youth",
-];
+pub const FEDERATIONS: &[&str] = &["world", "ireland_schools", "us_schools", "historic", "australia_youth"];
 /// Races that have a row.
 pub const RACES: &[&str] = &["60H", "75H", "80H", "100H", "110H", "200H", "300H", "400H"];
 /// Sexes that races are run in.

@@ -2,8 +2,7 @@
 
 use super::computed::{given, outputs};
 use super::hurdle_data::{
-    AGES, APPROACH_100, APPROACH_110, FEDERATIONS, LAYOUTS, RACES, SEXES, TOUCHDOWNS_100,
-    TOUCHDOWNS_110,
+    AGES, APPROACH_100, APPROACH_110, FEDERATIONS, LAYOUTS, RACES, SEXES, TOUCHDOWNS_100, TOUCHDOWNS_110,
 };
 use super::rep_tables::interpolate;
 use super::stats::{count, mean};
@@ -37,13 +36,7 @@ pub static LAYOUT: Formula = Formula {
         Input::number("run_in", "m", 5.0, 60.0),
         Input::number("distance", "m", 30.0, 400.0).maybe(),
     ],
-    example: &[
-        ("name", "110H"),
-        ("first", "13.72"),
-        ("between", "9.14"),
-        ("n", "10"),
-        ("run_in", "14.02"),
-    ],
+    example: &[("name", "110H"), ("first", "13.72"), ("between", "9.14"), ("n", "10"), ("run_in", "14.02")],
     run: |a| {
         let (name, first, between) = (a.text("name")?, a.number("first")?, a.number("between")?);
         let (n, run_in) = (a.number("n")?, a.number("run_in")?);
@@ -69,9 +62,7 @@ pub fn layout(
     LAYOUT.compute(given, |_| {
         let total = first + (n - 1.0) * between + run_in;
         if distance.is_some_and(|d| (d - total).abs() > 0.001) {
-            return Err(Reason::Contradiction {
-                rule: "the layout does not add up to the race",
-            });
+            return Err(Reason::Contradiction { rule: "the layout does not add up to the race" });
         }
         Ok(total)
     })
@@ -144,12 +135,10 @@ pub fn find(
     age: &'static str,
 ) -> Computation<StoredLayout> {
     FIND.compute(given![federation, race, sex, age], |_| {
-        let row = LAYOUTS.iter().find(|row| {
-            row.federation == federation && row.race == race && row.sex == sex && row.age == age
-        });
-        let row = row.ok_or(Reason::NoEntry {
-            what: "race, sex and age group",
-        })?;
+        let row = LAYOUTS
+            .iter()
+            .find(|row| row.federation == federation && row.race == race && row.sex == sex && row.age == age);
+        let row = row.ok_or(Reason::NoEntry { what: "race, sex and age group" })?;
         Ok(StoredLayout {
             height: row.height,
             first: row.first,
@@ -177,10 +166,7 @@ pub static TOUCHDOWN: Formula = Formula {
     units: &[("value", "s from the gun")],
     trap: "a resolution of 0.1 s: differences of 0.1 between units are rounding",
     caution: Some(Caution::SprintExposure),
-    inputs: &[
-        Input::word("race", "race", SPRINT_HURDLES),
-        Input::number("goal", "s", 11.0, 16.0),
-    ],
+    inputs: &[Input::word("race", "race", SPRINT_HURDLES), Input::number("goal", "s", 11.0, 16.0)],
     example: &[("race", "110H"), ("goal", "14.0")],
     run: |a| Ok(touchdown(a.word("race")?, a.number("goal")?).into()),
     ..Formula::BLANK
@@ -193,11 +179,7 @@ pub static TOUCHDOWN: Formula = Formula {
 pub fn touchdown(race: &'static str, goal: f64) -> Computation<Vec<f64>> {
     TOUCHDOWN.compute(given![race, goal], |notes| {
         notes.say("read to a tenth of a second: smaller differences mean nothing");
-        let table: &[_] = if race == "110H" {
-            &TOUCHDOWNS_110
-        } else {
-            &TOUCHDOWNS_100
-        };
+        let table: &[_] = if race == "110H" { &TOUCHDOWNS_110 } else { &TOUCHDOWNS_100 };
         let goals: Vec<f64> = table.iter().map(|(goal, _)| *goal).collect();
         let outside = Reason::NoEntry { what: "goal time" };
         (0..10)
@@ -270,29 +252,16 @@ pub fn units(touchdowns: &[f64], between: f64, finish: Option<f64>) -> Computati
     let given = given!["touchdowns" => touchdowns, "between" => between, "finish" => finish];
     UNITS.compute(given, |_| {
         if !touchdowns.is_sorted_by(|a, b| a < b) {
-            return Err(Reason::NotRising {
-                input: "touchdowns",
-            });
+            return Err(Reason::NotRising { input: "touchdowns" });
         }
-        let few = Reason::TooFew {
-            input: "touchdowns",
-            needed: 3,
-        };
+        let few = Reason::TooFew { input: "touchdowns", needed: 3 };
         let last = *touchdowns.last().ok_or(few.clone())?;
         if finish.is_some_and(|f| f <= last) {
-            return Err(Reason::NotRising {
-                input: "touchdowns and finish",
-            });
+            return Err(Reason::NotRising { input: "touchdowns and finish" });
         }
-        let units: Vec<f64> = touchdowns
-            .iter()
-            .zip(touchdowns.iter().skip(1))
-            .map(|(a, b)| b - a)
-            .collect();
+        let units: Vec<f64> = touchdowns.iter().zip(touchdowns.iter().skip(1)).map(|(a, b)| b - a).collect();
         let fastest = units.iter().enumerate().min_by(|a, b| a.1.total_cmp(b.1));
-        let (at, best) = fastest
-            .map(|(i, b)| (count(i + 1), *b))
-            .ok_or(few.clone())?;
+        let (at, best) = fastest.map(|(i, b)| (count(i + 1), *b)).ok_or(few.clone())?;
         let tail: Vec<f64> = units.iter().rev().take(2).copied().collect();
         let tail = mean(&tail).ok_or(few)?;
         Ok(Units {
@@ -344,14 +313,9 @@ pub static DIFFERENTIAL: Formula = Formula {
 pub fn differential(hurdles: f64, flat: f64, n: f64) -> Computation<Differential> {
     DIFFERENTIAL.compute(given![hurdles, flat, n], |_| {
         if hurdles < flat {
-            return Err(Reason::Contradiction {
-                rule: "the hurdles time is below the flat time",
-            });
+            return Err(Reason::Contradiction { rule: "the hurdles time is below the flat time" });
         }
-        Ok(Differential {
-            value: hurdles - flat,
-            per_hurdle: (hurdles - flat) / n,
-        })
+        Ok(Differential { value: hurdles - flat, per_hurdle: (hurdles - flat) / n })
     })
 }
 
@@ -376,10 +340,7 @@ pub static HALVES: Formula = Formula {
     units: &[("difference", "s"), ("percent", "%")],
     trap: "the touchdown of hurdle 5 lies a little past 185 m: compare like with like",
     caution: None,
-    inputs: &[
-        Input::number("half", "s", 5.0, 70.0),
-        Input::number("finish", "s", 10.0, 130.0),
-    ],
+    inputs: &[Input::number("half", "s", 5.0, 70.0), Input::number("finish", "s", 10.0, 130.0)],
     example: &[("half", "24.6"), ("finish", "52.4")],
     run: |a| Ok(halves(a.number("half")?, a.number("finish")?).into()),
     ..Formula::BLANK
@@ -392,15 +353,10 @@ pub static HALVES: Formula = Formula {
 pub fn halves(half: f64, finish: f64) -> Computation<Halves> {
     HALVES.compute(given![half, finish], |_| {
         if finish <= half {
-            return Err(Reason::NotRising {
-                input: "half and finish",
-            });
+            return Err(Reason::NotRising { input: "half and finish" });
         }
         let difference = finish - 2.0 * half;
-        Ok(Halves {
-            difference,
-            percent: 100.0 * difference / half,
-        })
+        Ok(Halves { difference, percent: 100.0 * difference / half })
     })
 }
 
@@ -434,12 +390,7 @@ pub static RHYTHM: Formula = Formula {
         Input::whole("steps", "between hurdles", 1.0, 25.0),
         Input::number("unit", "s from touchdown to touchdown", 0.5, 8.0).maybe(),
     ],
-    example: &[
-        ("between", "35"),
-        ("takeoff", "2.1"),
-        ("landing", "1.2"),
-        ("steps", "15"),
-    ],
+    example: &[("between", "35"), ("takeoff", "2.1"), ("landing", "1.2"), ("steps", "15")],
     run: |a| {
         let (between, takeoff) = (a.number("between")?, a.number("takeoff")?);
         let (landing, steps) = (a.number("landing")?, a.number("steps")?);
@@ -465,21 +416,12 @@ pub fn rhythm(
     RHYTHM.compute(given, |notes| {
         let running = between - takeoff - landing;
         if running <= 0.0 {
-            return Err(Reason::Contradiction {
-                rule: "no room for a step between the hurdles",
-            });
+            return Err(Reason::Contradiction { rule: "no room for a step between the hurdles" });
         }
         let step = running / steps;
-        notes.say_if(
-            steps % 2.0 == 0.0,
-            "an even number of steps changes the lead leg",
-        );
+        notes.say_if(steps % 2.0 == 0.0, "an even number of steps changes the lead leg");
         notes.say_if(!(0.8..=2.9).contains(&step), "an unusual step length");
-        Ok(Rhythm {
-            step,
-            running,
-            frequency: unit.map(|t| (steps + 1.0) / t),
-        })
+        Ok(Rhythm { step, running, frequency: unit.map(|t| (steps + 1.0) / t) })
     })
 }
 
@@ -518,33 +460,14 @@ pub static APPROACH: Formula = Formula {
 /// An unknown race.
 pub fn approach(race: &'static str) -> Computation<Approach> {
     APPROACH.compute(given![race], |_| {
-        let (marks, first) = if race == "110H" {
-            (APPROACH_110, 13.72)
-        } else {
-            (APPROACH_100, 13.0)
-        };
+        let (marks, first) = if race == "110H" { (APPROACH_110, 13.72) } else { (APPROACH_100, 13.0) };
         let mut before = 0.0;
-        let steps = marks
-            .iter()
-            .map(|mark| mark - std::mem::replace(&mut before, *mark))
-            .collect();
+        let steps = marks.iter().map(|mark| mark - std::mem::replace(&mut before, *mark)).collect();
         let last = marks.last().copied().unwrap_or(0.0);
-        Ok(Approach {
-            marks: marks.to_vec(),
-            steps,
-            takeoff: first - last,
-        })
+        Ok(Approach { marks: marks.to_vec(), steps, takeoff: first - last })
     })
 }
 
 /// Every formula of this file.
-pub static ALL: &[&Formula] = &[
-    &LAYOUT,
-    &FIND,
-    &TOUCHDOWN,
-    &UNITS,
-    &DIFFERENTIAL,
-    &HALVES,
-    &RHYTHM,
-    &APPROACH,
-];
+pub static ALL: &[&Formula] =
+    &[&LAYOUT, &FIND, &TOUCHDOWN, &UNITS, &DIFFERENTIAL, &HALVES, &RHYTHM, &APPROACH];

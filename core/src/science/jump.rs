@@ -114,11 +114,7 @@ pub static FROM_FORCE: Formula = Formula {
         Input::number("m", "kg", 20.0, 250.0),
         G,
     ],
-    example: &[
-        ("force", "735.5,29x1635.5,735.5"),
-        ("dt", "0.008"),
-        ("m", "75"),
-    ],
+    example: &[("force", "735.5,29x1635.5,735.5"), ("dt", "0.008"), ("m", "75")],
     run: |a| {
         let force = a.list("force")?;
         Ok(from_force(&force, a.number("dt")?, a.number("m")?, a.number("g")?).into())
@@ -131,26 +127,14 @@ pub static FROM_FORCE: Formula = Formula {
 /// # Errors
 /// Inputs outside their limits, or no upward speed at the end.
 pub fn from_force(force: &[f64], dt: f64, m: f64, g: f64) -> Computation<ForceJump> {
-    FROM_FORCE.compute(
-        given!["force" => force, "dt" => dt, "m" => m, "g" => g],
-        |_| {
-            let area: f64 = force
-                .iter()
-                .zip(force.iter().skip(1))
-                .map(|(a, b)| (a + b) / 2.0 - m * g)
-                .sum();
-            let v = area * dt / m;
-            if v <= 0.0 {
-                return Err(Reason::CannotBeTold {
-                    rule: "the record does not end moving upwards",
-                });
-            }
-            Ok(ForceJump {
-                v,
-                height: v * v / (2.0 * g),
-            })
-        },
-    )
+    FROM_FORCE.compute(given!["force" => force, "dt" => dt, "m" => m, "g" => g], |_| {
+        let area: f64 = force.iter().zip(force.iter().skip(1)).map(|(a, b)| (a + b) / 2.0 - m * g).sum();
+        let v = area * dt / m;
+        if v <= 0.0 {
+            return Err(Reason::CannotBeTold { rule: "the record does not end moving upwards" });
+        }
+        Ok(ForceJump { v, height: v * v / (2.0 * g) })
+    })
 }
 
 /// Height that one camera frame stands for.
@@ -164,11 +148,7 @@ pub static FRAME_ERROR: Formula = Formula {
     units: &[("value", "m")],
     trap: "take-off and landing each have their own frame",
     caution: None,
-    inputs: &[
-        FLIGHT,
-        Input::number("fps", "frames per second", 24.0, 2000.0),
-        G,
-    ],
+    inputs: &[FLIGHT, Input::number("fps", "frames per second", 24.0, 2000.0), G],
     example: &[("t", "0.5"), ("fps", "240")],
     run: |a| Ok(frame_error(a.number("t")?, a.number("fps")?, a.number("g")?).into()),
     ..Formula::BLANK
@@ -197,10 +177,7 @@ pub static RSI_MODIFIED: Formula = Formula {
     trap: "not comparable with reactive strength of a drop jump; the rule for when the movement \
            starts changes the time",
     caution: Some(Caution::JumpExposure),
-    inputs: &[
-        Input::number("h", "m", 0.01, 1.3),
-        Input::number("ttt", "s", 0.3, 1.5),
-    ],
+    inputs: &[Input::number("h", "m", 0.01, 1.3), Input::number("ttt", "s", 0.3, 1.5)],
     example: &[("h", "0.40"), ("ttt", "0.75")],
     run: |a| Ok(rsi_modified(a.number("h")?, a.number("ttt")?).into()),
     ..Formula::BLANK
@@ -225,10 +202,7 @@ pub static EUR: Formula = Formula {
     units: &[("value", "")],
     trap: "below 1 mostly means that the squat jump was not one",
     caution: Some(Caution::JumpExposure),
-    inputs: &[
-        Input::number("cmj", "m", 0.05, 1.3),
-        Input::number("sj", "m", 0.05, 1.3),
-    ],
+    inputs: &[Input::number("cmj", "m", 0.05, 1.3), Input::number("sj", "m", 0.05, 1.3)],
     example: &[("cmj", "0.38"), ("sj", "0.34")],
     run: |a| Ok(eur(a.number("cmj")?, a.number("sj")?).into()),
     ..Formula::BLANK
@@ -240,10 +214,7 @@ pub static EUR: Formula = Formula {
 /// An input outside its limits.
 pub fn eur(cmj: f64, sj: f64) -> Computation<f64> {
     EUR.compute(given![cmj, sj], |notes| {
-        notes.say_if(
-            cmj < sj,
-            "below 1: look whether the squat jump dipped before it rose",
-        );
+        notes.say_if(cmj < sj, "below 1: look whether the squat jump dipped before it rose");
         Ok(cmj / sj)
     })
 }
@@ -270,10 +241,7 @@ pub static DSI: Formula = Formula {
     trap: "countermovement and squat jump give different ratios; two ways of matching agreed on \
            the advice in 45 % of athletes only",
     caution: Some(Caution::MaximalTest),
-    inputs: &[
-        Input::number("ballistic", "N", 200.0, 8000.0),
-        Input::number("isometric", "N", 200.0, 8000.0),
-    ],
+    inputs: &[Input::number("ballistic", "N", 200.0, 8000.0), Input::number("isometric", "N", 200.0, 8000.0)],
     example: &[("ballistic", "1500"), ("isometric", "2300")],
     run: |a| Ok(dsi(a.number("ballistic")?, a.number("isometric")?).into()),
     ..Formula::BLANK
@@ -287,9 +255,7 @@ pub fn dsi(ballistic: f64, isometric: f64) -> Computation<ForceShare> {
     DSI.compute(given![ballistic, isometric], |_| {
         let value = ballistic / isometric;
         if !(0.2..=1.5).contains(&value) {
-            return Err(Reason::Contradiction {
-                rule: "the ratio is outside 0.2 to 1.5",
-            });
+            return Err(Reason::Contradiction { rule: "the ratio is outside 0.2 to 1.5" });
         }
         let band = match value {
             v if v > 0.80 => "above 0.80",
@@ -308,13 +274,8 @@ pub const USUAL: [(&str, &str, f64, f64); 5] = [
     ("hurdle_hop_contact", "s", 0.12, 0.30),
     ("pogo_contact", "s", 0.10, 0.25),
 ];
-const USUAL_NAMES: &[&str] = &[
-    "cmj_height",
-    "sj_height",
-    "drop_contact",
-    "hurdle_hop_contact",
-    "pogo_contact",
-];
+const USUAL_NAMES: &[&str] =
+    &["cmj_height", "sj_height", "drop_contact", "hurdle_hop_contact", "pogo_contact"];
 
 outputs! {
     /// Whether a measured value is usual.
@@ -356,11 +317,7 @@ pub fn usual(kind: &'static str, x: f64) -> Computation<UsualRange> {
     USUAL_VALUE.compute(given![kind, x], |_| {
         let row = USUAL.iter().find(|(name, ..)| *name == kind);
         let (_, _, low, high) = *row.ok_or(Reason::NoEntry { what: "kind" })?;
-        Ok(UsualRange {
-            usual: (low..=high).contains(&x),
-            low,
-            high,
-        })
+        Ok(UsualRange { usual: (low..=high).contains(&x), low, high })
     })
 }
 

@@ -22,10 +22,7 @@ pub static SESSION: Formula = Formula {
     units: &[("value", "units")],
     trap: "the minutes of a lifting session include the rests; this effort is not that of one set",
     caution: Some(Caution::Load),
-    inputs: &[
-        Input::number("effort", "0 to 10", 0.0, 10.0),
-        Input::number("minutes", "min", 1.0, 360.0),
-    ],
+    inputs: &[Input::number("effort", "0 to 10", 0.0, 10.0), Input::number("minutes", "min", 1.0, 360.0)],
     example: &[("effort", "7"), ("minutes", "75")],
     run: |a| Ok(session(a.number("effort")?, a.number("minutes")?).into()),
     ..Formula::BLANK
@@ -46,9 +43,7 @@ fn half_step(effort: f64) -> Result<(), Reason> {
     if (effort * 2.0).fract() == 0.0 {
         return Ok(());
     }
-    Err(Reason::Contradiction {
-        rule: "effort goes in half steps",
-    })
+    Err(Reason::Contradiction { rule: "effort goes in half steps" })
 }
 
 /// Load of a day.
@@ -78,10 +73,7 @@ pub static DAY: Formula = Formula {
 pub fn day(effort: &[f64], minutes: &[f64]) -> Computation<f64> {
     DAY.compute(given!["effort" => effort, "minutes" => minutes], |_| {
         if effort.len() != minutes.len() {
-            return Err(Reason::UnequalLengths {
-                left: "effort",
-                right: "minutes",
-            });
+            return Err(Reason::UnequalLengths { left: "effort", right: "minutes" });
         }
         effort.iter().try_for_each(|e| half_step(*e))?;
         Ok(effort.iter().zip(minutes).map(|(e, m)| e * m).sum())
@@ -112,13 +104,7 @@ pub static MONOTONY_STRAIN: Formula = Formula {
     source: "Foster 1998, Med Sci Sports Exerc 30:1164-1168",
     standing: Standing::Read,
     domain: "exactly seven days; a rest day is 0, a day not heard of is `-` and refuses the week",
-    units: &[
-        ("sum", "units"),
-        ("mean", "units"),
-        ("sd", "units"),
-        ("monotony", ""),
-        ("strain", "units"),
-    ],
+    units: &[("sum", "units"), ("mean", "units"), ("sd", "units"), ("monotony", ""), ("strain", "units")],
     trap: "the standard deviation with divisor 7 gives 8 % more; a week of equal days has no \
            monotony; a limit of 2 is hearsay",
     caution: Some(Caution::Load),
@@ -138,32 +124,20 @@ pub static MONOTONY_STRAIN: Formula = Formula {
 pub fn monotony_strain(days: &[Option<f64>], ddof: f64) -> Computation<Week> {
     MONOTONY_STRAIN.compute(given!["days" => days, "ddof" => ddof], |_| {
         let days = heard(days, "days")?;
-        let mean = mean(&days).ok_or(Reason::TooFew {
-            input: "days",
-            needed: 7,
-        })?;
+        let mean = mean(&days).ok_or(Reason::TooFew { input: "days", needed: 7 })?;
         let spread = (squares_around(&days, mean) / (count(days.len()) - ddof)).sqrt();
         if spread <= 0.0 || days.iter().all(|d| Some(d) == days.first()) {
             return Err(Reason::NoVariation { input: "days" });
         }
         let sum: f64 = days.iter().sum();
         let monotony = mean / spread;
-        Ok(Week {
-            sum,
-            mean,
-            sd: spread,
-            monotony,
-            strain: sum * monotony,
-        })
+        Ok(Week { sum, mean, sd: spread, monotony, strain: sum * monotony })
     })
 }
 
 /// The days without gaps.
 fn heard(days: &[Option<f64>], input: &'static str) -> Result<Vec<f64>, Reason> {
-    days.iter()
-        .copied()
-        .collect::<Option<Vec<f64>>>()
-        .ok_or(Reason::MissingDays { input })
+    days.iter().copied().collect::<Option<Vec<f64>>>().ok_or(Reason::MissingDays { input })
 }
 
 /// Words for the start of a moving average.
@@ -275,9 +249,7 @@ pub fn acwr(x: &[Option<f64>], floor: f64) -> Computation<Ratios> {
         let month: f64 = recent.clone().take(28).sum::<f64>() / 28.0;
         let before: f64 = recent.skip(7).take(21).sum::<f64>() / 21.0;
         if slow <= 0.0 || month <= 0.0 || slow < floor || month < floor {
-            return Err(Reason::CannotBeTold {
-                rule: "too little load in the last four weeks",
-            });
+            return Err(Reason::CannotBeTold { rule: "too little load in the last four weeks" });
         }
         Ok(Ratios {
             ewma_acute: quick,
@@ -316,10 +288,7 @@ pub static AGAINST_OWN: Formula = Formula {
         Input::gaps("baseline", "earlier values", -1.0e6, 1.0e6).items(14, 366),
         Input::number("x", "the value", -1.0e6, 1.0e6),
     ],
-    example: &[
-        ("baseline", "20,19,21,18,20,22,20,19,20,21,18,20,19,21"),
-        ("x", "16"),
-    ],
+    example: &[("baseline", "20,19,21,18,20,22,20,19,20,21,18,20,19,21"), ("x", "16")],
     run: |a| Ok(against_own(&a.gaps("baseline")?, a.number("x")?).into()),
     ..Formula::BLANK
 };
@@ -332,25 +301,15 @@ pub fn against_own(baseline: &[Option<f64>], x: f64) -> Computation<Usual> {
     AGAINST_OWN.compute(given!["baseline" => baseline, "x" => x], |_| {
         let values: Vec<f64> = baseline.iter().flatten().copied().collect();
         if values.len() < 14 {
-            return Err(Reason::TooFew {
-                input: "baseline",
-                needed: 14,
-            });
+            return Err(Reason::TooFew { input: "baseline", needed: 14 });
         }
         let (Some(mean), Some(sd)) = (mean(&values), sd(&values)) else {
-            return Err(Reason::TooFew {
-                input: "baseline",
-                needed: 14,
-            });
+            return Err(Reason::TooFew { input: "baseline", needed: 14 });
         };
         if sd <= 0.0 || values.iter().all(|v| Some(v) == values.first()) {
             return Err(Reason::NoVariation { input: "baseline" });
         }
-        Ok(Usual {
-            mean,
-            sd,
-            z: (x - mean) / sd,
-        })
+        Ok(Usual { mean, sd, z: (x - mean) / sd })
     })
 }
 

@@ -46,15 +46,8 @@ fn lander_kg(w: f64, r: f64) -> f64 {
 }
 
 /// The formulas that make up a range. The decimal print of Brzycki is the same opinion twice.
-const OPINIONS: [Arithmetic; 7] = [
-    epley_kg,
-    brzycki_kg,
-    lombardi_kg,
-    mayhew_kg,
-    oconner_kg,
-    wathan_kg,
-    lander_kg,
-];
+const OPINIONS: [Arithmetic; 7] =
+    [epley_kg, brzycki_kg, lombardi_kg, mayhew_kg, oconner_kg, wathan_kg, lander_kg];
 
 fn notes(notes: &mut Notes, r: f64) {
     notes.say_if(r == 1.0, SINGLE);
@@ -225,11 +218,7 @@ pub static RANGE: Formula = Formula {
     units: &[("low", "kg"), ("high", "kg"), ("formulas", "")],
     trap: "a point hides that the formulas disagree; an average of them was never validated",
     caution: Some(Caution::MaximalTest),
-    inputs: &[
-        LOAD,
-        REPS,
-        Input::word("lift", "kind of lift", LIFTS).or("strength"),
-    ],
+    inputs: &[LOAD, REPS, Input::word("lift", "kind of lift", LIFTS).or("strength")],
     example: EXAMPLE,
     run: |a| Ok(range(a.number("w")?, a.number("r")?, a.word("lift")?).into()),
     ..Formula::BLANK
@@ -256,17 +245,9 @@ pub fn range(w: f64, r: f64, lift: &'static str) -> Computation<Range> {
 /// The spread of [`OPINIONS`]; the load itself at one repetition.
 pub(super) fn spread(w: f64, r: f64) -> Range {
     if r <= 1.0 {
-        return Range {
-            low: w,
-            high: w,
-            formulas: 1,
-        };
+        return Range { low: w, high: w, formulas: 1 };
     }
-    let mut range = Range {
-        low: f64::INFINITY,
-        high: f64::NEG_INFINITY,
-        formulas: 0,
-    };
+    let mut range = Range { low: f64::INFINITY, high: f64::NEG_INFINITY, formulas: 0 };
     for opinion in OPINIONS {
         let kg = opinion(w, r);
         range.low = range.low.min(kg);

@@ -9,8 +9,7 @@ const STEPS_PER_KG: f64 = 100.0;
 /// Heaviest side that is searched, kg. With the steps it bounds time and memory.
 const HEAVIEST_SIDE: f64 = 400.0;
 
-const STOCK: Input =
-    Input::stock("plates", "kg:pairs that the venue owns", 0.1, 100.0).items(1, 24);
+const STOCK: Input = Input::stock("plates", "kg:pairs that the venue owns", 0.1, 100.0).items(1, 24);
 const BAR_MASS: Input = Input::number("bar", "kg", 0.0, 60.0);
 
 /// kg to steps of 10 g.
@@ -33,11 +32,7 @@ fn sorted(stock: &[(f64, u32)]) -> Result<Vec<(usize, u32)>, Reason> {
     let mut discs: Vec<(usize, u32)> = Vec::new();
     for (mass, pairs) in stock {
         if *pairs > 50 {
-            return Err(Reason::OutOfRange {
-                input: "plates",
-                lowest: 0.0,
-                highest: 50.0,
-            });
+            return Err(Reason::OutOfRange { input: "plates", lowest: 0.0, highest: 50.0 });
         }
         match discs.iter_mut().find(|(other, _)| *other == steps(*mass)) {
             Some((_, all)) => *all = (*all + pairs).min(50),
@@ -132,9 +127,7 @@ pub fn per_side(per_side: f64, stock: &[(f64, u32)]) -> Computation<Vec<f64>> {
         let wanted = steps(per_side);
         let (fewest, uses) = reach(&discs, wanted);
         if fewest.get(wanted).copied().flatten().is_none() {
-            return Err(Reason::CannotBeTold {
-                rule: "the stock cannot make this mass exactly",
-            });
+            return Err(Reason::CannotBeTold { rule: "the stock cannot make this mass exactly" });
         }
         Ok(unpack(&discs, &uses, wanted))
     })
@@ -166,13 +159,7 @@ pub static LOAD: Formula = Formula {
              Federation; the search is arithmetic",
     standing: Standing::Derived,
     domain: "masses in steps of 10 g, up to 400 kg a side and 50 pairs of a kind",
-    units: &[
-        ("per_side", "kg"),
-        ("side", "kg"),
-        ("total", "kg"),
-        ("off", "kg"),
-        ("exact", ""),
-    ],
+    units: &[("per_side", "kg"), ("side", "kg"), ("total", "kg"), ("off", "kg"), ("exact", "")],
     trap: "a 15 kg bar for women, collars that count and old discs in pounds (45 lb = 20.41 kg) \
            change the answer; a target below the bar gives the bare bar",
     caution: None,
@@ -186,10 +173,7 @@ pub static LOAD: Formula = Formula {
         ("target", "100"),
         ("bar", "20"),
         ("collars", "2.5"),
-        (
-            "plates",
-            "25:2,20:2,15:2,10:2,5:2,2.5:2,2:2,1.5:2,1:2,0.5:2",
-        ),
+        ("plates", "25:2,20:2,15:2,10:2,5:2,2.5:2,2:2,1.5:2,1:2,0.5:2"),
     ],
     run: |a| {
         let (target, bar) = (a.number("target")?, a.number("bar")?);
@@ -211,10 +195,7 @@ pub fn load(target: f64, bar: f64, collars: f64, plates: &[(f64, u32)]) -> Compu
         let wanted = steps(target);
         let limit = (wanted.saturating_sub(bare) / 2 + heaviest + 1).min(steps(HEAVIEST_SIDE));
         let (fewest, uses) = reach(&discs, limit);
-        let reachable = fewest
-            .iter()
-            .enumerate()
-            .filter(|(_, discs)| discs.is_some());
+        let reachable = fewest.iter().enumerate().filter(|(_, discs)| discs.is_some());
         let best = reachable
             .map(|(side, _)| side)
             .min_by_key(|side| ((bare + 2 * side).abs_diff(wanted), *side))

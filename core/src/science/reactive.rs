@@ -46,12 +46,7 @@ pub static RSI: Formula = Formula {
 /// # Errors
 /// An input outside its limits.
 pub fn rsi(tf: f64, tc: f64, g: f64) -> Computation<Reactive> {
-    RSI.compute(given![tf, tc, g], |_| {
-        Ok(Reactive {
-            rsi: g * tf * tf / 8.0 / tc,
-            ratio: tf / tc,
-        })
-    })
+    RSI.compute(given![tf, tc, g], |_| Ok(Reactive { rsi: g * tf * tf / 8.0 / tc, ratio: tf / tc }))
 }
 
 /// Mean reactive strength over repetitions.
@@ -82,10 +77,7 @@ pub static RSI_MEAN: Formula = Formula {
 pub fn rsi_mean(tf: &[f64], tc: &[f64], g: f64) -> Computation<Reactive> {
     RSI_MEAN.compute(given!["tf" => tf, "tc" => tc, "g" => g], |_| {
         if tf.len() != tc.len() {
-            return Err(Reason::UnequalLengths {
-                left: "tf",
-                right: "tc",
-            });
+            return Err(Reason::UnequalLengths { left: "tf", right: "tc" });
         }
         let each = |of: fn(f64, f64, f64) -> f64| -> Vec<f64> {
             tf.iter().zip(tc).map(|(f, c)| of(*f, *c, g)).collect()
@@ -114,16 +106,8 @@ pub static TEN_FIVE: Formula = Formula {
            recorded when the first jump is kept by mistake",
     caution: Some(Caution::JumpExposure),
     inputs: &[
-        Input::list(
-            "rsi",
-            "reactive strength per hop, one definition",
-            0.0,
-            10.0,
-        )
-        .items(1, 60),
-        Input::list("tc", "s of contact per hop", 0.05, 2.0)
-            .items(1, 60)
-            .maybe(),
+        Input::list("rsi", "reactive strength per hop, one definition", 0.0, 10.0).items(1, 60),
+        Input::list("tc", "s of contact per hop", 0.05, 2.0).items(1, 60).maybe(),
         Input::number("limit", "s", 0.10, 1.0).or("0.25"),
         Input::word("definition", "which definition", DEFINITIONS).or("height_over_contact"),
     ],
@@ -140,38 +124,20 @@ pub static TEN_FIVE: Formula = Formula {
 ///
 /// # Errors
 /// Inputs outside their limits, lists of unequal length, or fewer than five hops that count.
-pub fn ten_five(
-    rsi: &[f64],
-    tc: Option<&[f64]>,
-    limit: f64,
-    definition: &'static str,
-) -> Computation<f64> {
+pub fn ten_five(rsi: &[f64], tc: Option<&[f64]>, limit: f64, definition: &'static str) -> Computation<f64> {
     let given = given!["rsi" => rsi, "tc" => tc, "limit" => limit, "definition" => definition];
     TEN_FIVE.compute(given, |notes| {
         let mut counting: Vec<f64> = match tc {
             None => rsi.to_vec(),
             Some(tc) if tc.len() != rsi.len() => {
-                return Err(Reason::UnequalLengths {
-                    left: "rsi",
-                    right: "tc",
-                });
+                return Err(Reason::UnequalLengths { left: "rsi", right: "tc" });
             }
-            Some(tc) => rsi
-                .iter()
-                .zip(tc)
-                .filter(|(_, c)| **c < limit)
-                .map(|(value, _)| *value)
-                .collect(),
+            Some(tc) => rsi.iter().zip(tc).filter(|(_, c)| **c < limit).map(|(value, _)| *value).collect(),
         };
         notes.say_if(tc.is_none(), "contacts were not given: no hop was left out");
-        notes.say_if(
-            rsi.len() != 10,
-            "the test has ten hops; this list has another number",
-        );
+        notes.say_if(rsi.len() != 10, "the test has ten hops; this list has another number");
         if counting.len() < 5 {
-            return Err(Reason::CannotBeTold {
-                rule: "not scorable: fewer than five hops count",
-            });
+            return Err(Reason::CannotBeTold { rule: "not scorable: fewer than five hops count" });
         }
         counting.sort_unstable_by(|a, b| b.total_cmp(a));
         counting.truncate(5);

@@ -23,65 +23,33 @@ pub struct Group {
 pub static GROUPS: &[Group] = &[
     Group {
         title: "Maximal strength from repetitions",
-        formulas: &[
-            super::one_rep_max::ALL,
-            super::rep_tables::ALL,
-            super::effort::ALL,
-        ],
+        formulas: &[super::one_rep_max::ALL, super::rep_tables::ALL, super::effort::ALL],
     },
-    Group {
-        title: "Bar speed",
-        formulas: &[super::velocity::ALL],
-    },
+    Group { title: "Bar speed", formulas: &[super::velocity::ALL] },
     Group {
         title: "Jumps, hops and stiffness",
-        formulas: &[
-            super::jump::ALL,
-            super::reactive::ALL,
-            super::stiffness::ALL,
-        ],
+        formulas: &[super::jump::ALL, super::reactive::ALL, super::stiffness::ALL],
     },
-    Group {
-        title: "Training load",
-        formulas: &[super::load::ALL, super::fitness::ALL],
-    },
+    Group { title: "Training load", formulas: &[super::load::ALL, super::fitness::ALL] },
     Group {
         title: "Reliability, change and trend",
-        formulas: &[
-            super::reliability::ALL,
-            super::agreement::ALL,
-            super::trend::ALL,
-            super::certified::ALL,
-        ],
+        formulas: &[super::reliability::ALL, super::agreement::ALL, super::trend::ALL, super::certified::ALL],
     },
     Group {
         title: "Sprint and hurdles",
-        formulas: &[
-            super::sprint::ALL,
-            super::sprint_force::ALL,
-            super::hurdles::ALL,
-        ],
+        formulas: &[super::sprint::ALL, super::sprint_force::ALL, super::hurdles::ALL],
     },
-    Group {
-        title: "Volume and plates",
-        formulas: &[super::volume::ALL, super::plates::ALL],
-    },
+    Group { title: "Volume and plates", formulas: &[super::volume::ALL, super::plates::ALL] },
     Group {
         title: "Relative strength and side differences",
         formulas: &[super::relative::ALL, super::asymmetry::ALL],
     },
-    Group {
-        title: "Growth and check-ins",
-        formulas: &[super::growth::ALL, super::checkin::ALL],
-    },
+    Group { title: "Growth and check-ins", formulas: &[super::growth::ALL, super::checkin::ALL] },
 ];
 
 /// Every formula, in reading order.
 pub fn list() -> impl Iterator<Item = &'static Formula> {
-    GROUPS
-        .iter()
-        .flat_map(|group| group.formulas.iter())
-        .flat_map(|part| part.iter().copied())
+    GROUPS.iter().flat_map(|group| group.formulas.iter()).flat_map(|part| part.iter().copied())
 }
 
 /// The formula with this id or alias.
@@ -101,9 +69,7 @@ pub fn find(id: &str) -> Option<&'static Formula> {
 /// carries the reason.
 pub fn run(id: &str, pairs: &[(&str, &str)]) -> Outcome {
     let Some(formula) = find(id) else {
-        return Err(AskError::UnknownFormula {
-            id: id.chars().take(60).collect(),
-        });
+        return Err(AskError::UnknownFormula { id: id.chars().take(60).collect() });
     };
     let args = Args::new(formula, pairs)?;
     (formula.run)(&args)
@@ -140,21 +106,15 @@ fn input_text(input: &Input) -> String {
 }
 
 fn units_text(formula: &Formula) -> String {
-    let units = formula
-        .units
-        .iter()
-        .map(|(name, unit)| match unit.is_empty() {
-            true => (*name).to_owned(),
-            false => format!("{name} ({unit})"),
-        });
+    let units = formula.units.iter().map(|(name, unit)| match unit.is_empty() {
+        true => (*name).to_owned(),
+        false => format!("{name} ({unit})"),
+    });
     units.collect::<Vec<_>>().join(", ")
 }
 
 fn example_text(formula: &Formula) -> String {
-    let pairs = formula
-        .example
-        .iter()
-        .map(|(key, text)| format!("{key}={text}"));
+    let pairs = formula.example.iter().map(|(key, text)| format!("{key}={text}"));
     pairs.collect::<Vec<_>>().join(" ")
 }
 
@@ -169,17 +129,9 @@ fn example_outcome(formula: &Formula) -> String {
 /// One formula as plain text, for a terminal.
 #[must_use]
 pub fn describe(formula: &Formula) -> String {
-    let mut out = format!(
-        "{}\n  {} (version {})\n",
-        formula.id, formula.name, formula.version
-    );
+    let mut out = format!("{}\n  {} (version {})\n", formula.id, formula.name, formula.version);
     let _ = writeln!(out, "  rule:    {}", formula.rule);
-    let _ = writeln!(
-        out,
-        "  source:  {} ({})",
-        formula.source,
-        formula.standing.text()
-    );
+    let _ = writeln!(out, "  source:  {} ({})", formula.source, formula.standing.text());
     if !formula.domain.is_empty() {
         let _ = writeln!(out, "  domain:  {}", formula.domain);
     }
@@ -221,21 +173,12 @@ pub fn to_markdown() -> String {
 }
 
 fn markdown_of(out: &mut String, formula: &Formula) {
-    let _ = write!(
-        out,
-        "\n### {}\n\n`{}`, version {}",
-        formula.name, formula.id, formula.version
-    );
+    let _ = write!(out, "\n### {}\n\n`{}`, version {}", formula.name, formula.id, formula.version);
     if !formula.aliases.is_empty() {
         let _ = write!(out, ", also found as `{}`", formula.aliases.join("`, `"));
     }
     let _ = write!(out, "\n\n* Rule: {}\n", formula.rule);
-    let _ = writeln!(
-        out,
-        "* Source: {} ({})",
-        formula.source,
-        formula.standing.text()
-    );
+    let _ = writeln!(out, "* Source: {} ({})", formula.source, formula.standing.text());
     if !formula.domain.is_empty() {
         let _ = writeln!(out, "* Domain: {}", formula.domain);
     }
@@ -251,10 +194,5 @@ fn markdown_of(out: &mut String, formula: &Formula) {
     if let Some(caution) = formula.caution {
         let _ = writeln!(out, "* Caution: {}", caution.text());
     }
-    let _ = writeln!(
-        out,
-        "* Example: `{}` gives {}",
-        example_text(formula),
-        example_outcome(formula)
-    );
+    let _ = writeln!(out, "* Example: `{}` gives {}", example_text(formula), example_outcome(formula));
 }

@@ -43,11 +43,7 @@ pub static ALLOMETRIC: Formula = Formula {
     trap: "0.67 instead of 2/3 changes the second digit; the unit is odd, so it only orders people \
            of one sex in one lift",
     caution: Some(Caution::MaximalTest),
-    inputs: &[
-        STRENGTH,
-        MASS,
-        Input::number("b", "exponent", 0.0, 1.0).or("2/3"),
-    ],
+    inputs: &[STRENGTH, MASS, Input::number("b", "exponent", 0.0, 1.0).or("2/3")],
     example: &[("s", "140"), ("m", "70")],
     run: |a| Ok(allometric(a.number("s")?, a.number("m")?, a.number("b")?).into()),
     ..Formula::BLANK

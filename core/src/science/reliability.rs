@@ -69,18 +69,11 @@ pub static TWO_TRIALS: Formula = Formula {
 pub fn two_trials(t1: &[f64], t2: &[f64]) -> Computation<Noise> {
     TWO_TRIALS.compute(given!["t1" => t1, "t2" => t2], |notes| {
         if t1.len() != t2.len() {
-            return Err(Reason::UnequalLengths {
-                left: "t1",
-                right: "t2",
-            });
+            return Err(Reason::UnequalLengths { left: "t1", right: "t2" });
         }
-        let few = Reason::TooFew {
-            input: "t1",
-            needed: 3,
-        };
-        let difference = |of: fn(f64) -> f64| -> Vec<f64> {
-            t1.iter().zip(t2).map(|(a, b)| of(*b) - of(*a)).collect()
-        };
+        let few = Reason::TooFew { input: "t1", needed: 3 };
+        let difference =
+            |of: fn(f64) -> f64| -> Vec<f64> { t1.iter().zip(t2).map(|(a, b)| of(*b) - of(*a)).collect() };
         let plain = difference(|v| v);
         let (Some(change), Some(sd_diff), Some(m1), Some(m2), Some(spread)) =
             (mean(&plain), sd(&plain), mean(t1), mean(t2), sd(t1))
@@ -95,14 +88,9 @@ pub fn two_trials(t1: &[f64], t2: &[f64]) -> Computation<Noise> {
             .flatten()
             .map(|s| 100.0 * (s / std::f64::consts::SQRT_2).exp_m1());
         let swc = 0.2 * spread;
-        notes.say_if(
-            swc < te,
-            "the smallest worthwhile change is below the noise: one retest cannot show it",
-        );
-        notes.say_if(
-            t1.len() < 10,
-            "few people: the noise itself is known roughly only",
-        );
+        notes
+            .say_if(swc < te, "the smallest worthwhile change is below the noise: one retest cannot show it");
+        notes.say_if(t1.len() < 10, "few people: the noise itself is known roughly only");
         Ok(Noise {
             change,
             sd_diff,
@@ -116,13 +104,8 @@ pub fn two_trials(t1: &[f64], t2: &[f64]) -> Computation<Noise> {
     })
 }
 
-const TABLE: Input = Input::table(
-    "x",
-    "one row per person, one column per trial",
-    ANY.0,
-    ANY.1,
-)
-.items(2, 1000);
+const TABLE: Input =
+    Input::table("x", "one row per person, one column per trial", ANY.0, ANY.1).items(2, 1000);
 
 /// Typical error from a table.
 pub static TYPICAL_ERROR: Formula = Formula {
@@ -147,10 +130,7 @@ pub static TYPICAL_ERROR: Formula = Formula {
 /// Inputs outside their limits or an incomplete table.
 pub fn typical_error(x: &[Vec<f64>]) -> Computation<f64> {
     TYPICAL_ERROR.compute(given!["x" => x], |_| {
-        Ok(two_way(x)
-            .ok_or(Reason::NotRectangular { input: "x" })?
-            .rest
-            .sqrt())
+        Ok(two_way(x).ok_or(Reason::NotRectangular { input: "x" })?.rest.sqrt())
     })
 }
 
@@ -181,23 +161,15 @@ pub static SWC: Formula = Formula {
 /// Inputs outside their limits, no variation, or noise that is not below the spread.
 pub fn swc(x: &[f64], te: f64, factor: f64) -> Computation<f64> {
     SWC.compute(given!["x" => x, "te" => te, "factor" => factor], |notes| {
-        let spread = sd(x).ok_or(Reason::TooFew {
-            input: "x",
-            needed: 3,
-        })?;
+        let spread = sd(x).ok_or(Reason::TooFew { input: "x", needed: 3 })?;
         if x.iter().all(|v| Some(v) == x.first()) {
             return Err(Reason::NoVariation { input: "x" });
         }
         if te >= spread {
-            return Err(Reason::CannotBeTold {
-                rule: "the noise is not below the spread",
-            });
+            return Err(Reason::CannotBeTold { rule: "the noise is not below the spread" });
         }
         let worthwhile = factor * (spread * spread - te * te).sqrt();
-        notes.say_if(
-            te > worthwhile,
-            "below the noise: one retest cannot show it",
-        );
+        notes.say_if(te > worthwhile, "below the noise: one retest cannot show it");
         Ok(worthwhile)
     })
 }
@@ -265,10 +237,7 @@ pub static RELIABLE_CHANGE: Formula = Formula {
     units: &[("value", "as given")],
     trap: "the first print lacked the sqrt 2",
     caution: None,
-    inputs: &[
-        Input::number("sd", "as given", 0.0, ANY.1),
-        Input::number("rel", "reliability", 0.0, 1.0),
-    ],
+    inputs: &[Input::number("sd", "as given", 0.0, ANY.1), Input::number("rel", "reliability", 0.0, 1.0)],
     example: &[("sd", "10.9"), ("rel", "0.94")],
     run: |a| Ok(reliable_change(a.number("sd")?, a.number("rel")?).into()),
     ..Formula::BLANK
@@ -279,9 +248,7 @@ pub static RELIABLE_CHANGE: Formula = Formula {
 /// # Errors
 /// An input outside its limits.
 pub fn reliable_change(sd: f64, rel: f64) -> Computation<f64> {
-    RELIABLE_CHANGE.compute(given![sd, rel], |_| {
-        Ok(sd * std::f64::consts::SQRT_2 * (1.0 - rel).sqrt())
-    })
+    RELIABLE_CHANGE.compute(given![sd, rel], |_| Ok(sd * std::f64::consts::SQRT_2 * (1.0 - rel).sqrt()))
 }
 
 outputs! {
@@ -341,13 +308,7 @@ pub fn change(before: f64, after: f64, te: f64) -> Computation<Change> {
             (true, true) => "higher, beyond noise",
             (true, false) => "lower, beyond noise",
         };
-        Ok(Change {
-            change,
-            low: change - band,
-            high: change + band,
-            beyond_noise,
-            reading,
-        })
+        Ok(Change { change, low: change - band, high: change + band, beyond_noise, reading })
     })
 }
 
@@ -425,11 +386,7 @@ pub fn icc(x: &[Vec<f64>]) -> Computation<Icc> {
         let (n, k) = (t.rows, t.columns);
         let (msb, msw, msj, mse) = (t.between, t.within, t.trials, t.rest);
         let single = |top: f64, bottom: f64| {
-            if bottom > 0.0 {
-                Ok(top / bottom)
-            } else {
-                Err(Reason::NoVariation { input: "x" })
-            }
+            if bottom > 0.0 { Ok(top / bottom) } else { Err(Reason::NoVariation { input: "x" }) }
         };
         let many = |top: f64, bottom: f64| (bottom > 0.0).then(|| top / bottom);
         let i21 = single(msb - mse, msb + (k - 1.0) * mse + k * (msj - mse) / n)?;
@@ -477,12 +434,7 @@ pub static ONE_WAY: Formula = Formula {
     source: "NIST Statistical Reference Datasets, analysis of variance",
     standing: Standing::Read,
     domain: "at least two groups, more values than groups",
-    units: &[
-        ("f", ""),
-        ("p", ""),
-        ("resid_sd", "as given"),
-        ("centre", "as given"),
-    ],
+    units: &[("f", ""), ("p", ""), ("resid_sd", "as given"), ("centre", "as given")],
     trap: "a small p does not say that the difference matters",
     caution: None,
     inputs: &[Input::table("x", "one row per group", -1.0e15, 1.0e15).items(2, 200)],
@@ -497,10 +449,7 @@ pub static ONE_WAY: Formula = Formula {
 /// Inputs outside their limits, too few values, or no variation within.
 pub fn one_way(x: &[Vec<f64>]) -> Computation<Groups> {
     ONE_WAY.compute(given!["x" => x], |_| {
-        let few = Reason::TooFew {
-            input: "x",
-            needed: 3,
-        };
+        let few = Reason::TooFew { input: "x", needed: 3 };
         let anova = stats::one_way(x).ok_or(few.clone())?;
         if anova.within <= 0.0 {
             return Err(Reason::NoVariation { input: "x" });
@@ -509,8 +458,7 @@ pub fn one_way(x: &[Vec<f64>]) -> Computation<Groups> {
         let medians: Vec<f64> = x.iter().filter_map(|group| median(group)).collect();
         Ok(Groups {
             f,
-            p: stats::f_tail(f, anova.df_between, anova.df_within)
-                .ok_or(Reason::ResultNotFinite)?,
+            p: stats::f_tail(f, anova.df_between, anova.df_within).ok_or(Reason::ResultNotFinite)?,
             resid_sd: anova.within.sqrt(),
             centre: mean(&medians).ok_or(few)?,
         })
@@ -518,14 +466,5 @@ pub fn one_way(x: &[Vec<f64>]) -> Computation<Groups> {
 }
 
 /// Every formula of this file.
-pub static ALL: &[&Formula] = &[
-    &TWO_TRIALS,
-    &TYPICAL_ERROR,
-    &SWC,
-    &SWC_COMPETITION,
-    &MDC,
-    &RELIABLE_CHANGE,
-    &CHANGE,
-    &ICC,
-    &ONE_WAY,
-];
+pub static ALL: &[&Formula] =
+    &[&TWO_TRIALS, &TYPICAL_ERROR, &SWC, &SWC_COMPETITION, &MDC, &RELIABLE_CHANGE, &CHANGE, &ICC, &ONE_WAY];

@@ -26,9 +26,7 @@ const TRAP: &str = "editions differ: the wall chart gives 70 % for 12 and has no
 
 fn percent_of(r: f64) -> Result<f64, Reason> {
     let entry = CHART.iter().find(|(reps, _)| *reps == r);
-    entry.map(|(_, percent)| *percent).ok_or(Reason::NoEntry {
-        what: "number of repetitions",
-    })
+    entry.map(|(_, percent)| *percent).ok_or(Reason::NoEntry { what: "number of repetitions" })
 }
 
 /// Maximum from the chart.
@@ -42,10 +40,7 @@ pub static NSCA_CHART: Formula = Formula {
     units: &[("value", "kg")],
     trap: TRAP,
     caution: Some(Caution::MaximalTest),
-    inputs: &[
-        Input::number("w", "kg", 0.1, 1000.0),
-        Input::whole("r", "repetitions to failure", 1.0, 12.0),
-    ],
+    inputs: &[Input::number("w", "kg", 0.1, 1000.0), Input::whole("r", "repetitions to failure", 1.0, 12.0)],
     example: &[("w", "120"), ("r", "8")],
     run: |a| Ok(nsca_chart(a.number("w")?, a.number("r")?).into()),
     ..Formula::BLANK
@@ -70,10 +65,7 @@ pub static CHART_LOAD: Formula = Formula {
     units: &[("value", "kg")],
     trap: TRAP,
     caution: Some(Caution::MaximalTest),
-    inputs: &[
-        Input::number("one_rm", "kg", 0.1, 1000.0),
-        Input::whole("r", "repetitions", 1.0, 12.0),
-    ],
+    inputs: &[Input::number("one_rm", "kg", 0.1, 1000.0), Input::whole("r", "repetitions", 1.0, 12.0)],
     example: &[("one_rm", "150"), ("r", "5")],
     run: |a| Ok(chart_load(a.number("one_rm")?, a.number("r")?).into()),
     ..Formula::BLANK
@@ -150,11 +142,7 @@ pub static OWN_TABLE: Formula = Formula {
         Input::list("reps", "repetitions, falling", 0.0, 100.0).items(2, 60),
         Input::number("at", "%", 20.0, 100.0),
     ],
-    example: &[
-        ("percent", "60,70,80,90,100"),
-        ("reps", "22,15,9,4,1"),
-        ("at", "75"),
-    ],
+    example: &[("percent", "60,70,80,90,100"), ("reps", "22,15,9,4,1"), ("at", "75")],
     run: |a| Ok(own_table(&a.list("percent")?, &a.list("reps")?, a.number("at")?).into()),
     ..Formula::BLANK
 };
@@ -165,26 +153,18 @@ pub static OWN_TABLE: Formula = Formula {
 /// Lists of unequal length, percents that do not rise, repetitions that do not fall, or `at`
 /// outside the table.
 pub fn own_table(percent: &[f64], reps: &[f64], at: f64) -> Computation<f64> {
-    OWN_TABLE.compute(
-        given!["percent" => percent, "reps" => reps, "at" => at],
-        |_| {
-            if percent.len() != reps.len() {
-                return Err(Reason::UnequalLengths {
-                    left: "percent",
-                    right: "reps",
-                });
-            }
-            if !percent.is_sorted_by(|a, b| a < b) {
-                return Err(Reason::NotRising { input: "percent" });
-            }
-            if !reps.is_sorted_by(|a, b| a > b) {
-                return Err(Reason::Contradiction {
-                    rule: "reps must fall as percent rises",
-                });
-            }
-            interpolate(percent, reps, at).ok_or(Reason::NoEntry { what: "percent" })
-        },
-    )
+    OWN_TABLE.compute(given!["percent" => percent, "reps" => reps, "at" => at], |_| {
+        if percent.len() != reps.len() {
+            return Err(Reason::UnequalLengths { left: "percent", right: "reps" });
+        }
+        if !percent.is_sorted_by(|a, b| a < b) {
+            return Err(Reason::NotRising { input: "percent" });
+        }
+        if !reps.is_sorted_by(|a, b| a > b) {
+            return Err(Reason::Contradiction { rule: "reps must fall as percent rises" });
+        }
+        interpolate(percent, reps, at).ok_or(Reason::NoEntry { what: "percent" })
+    })
 }
 
 /// Straight line between neighbouring points of a table with rising `x`; `None` outside.

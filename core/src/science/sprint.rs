@@ -57,9 +57,7 @@ pub static TIME_AT: Formula = Formula {
 /// # Errors
 /// An input outside its limits.
 pub fn time_at(vmax: f64, tau: f64, x: f64) -> Computation<f64> {
-    TIME_AT.compute(given![vmax, tau, x], |_| {
-        Ok(tau * scaled_time(x / (vmax * tau)))
-    })
+    TIME_AT.compute(given![vmax, tau, x], |_| Ok(tau * scaled_time(x / (vmax * tau))))
 }
 
 outputs! {
@@ -99,11 +97,7 @@ pub static STATE_AT: Formula = Formula {
 pub fn state_at(vmax: f64, tau: f64, t: f64) -> Computation<State> {
     STATE_AT.compute(given![vmax, tau, t], |_| {
         let rest = (-t / tau).exp();
-        Ok(State {
-            v: vmax * (1.0 - rest),
-            d: vmax * (t + tau * (-t / tau).exp_m1()),
-            a: vmax / tau * rest,
-        })
+        Ok(State { v: vmax * (1.0 - rest), d: vmax * (t + tau * (-t / tau).exp_m1()), a: vmax / tau * rest })
     })
 }
 
@@ -169,8 +163,7 @@ pub(super) const TRIGGER: Input = Input::word("trigger", "what started the clock
 /// Reaction time.
 pub(super) const REACTION: Input = Input::number("reaction", "s, of a gun start", 0.0, 1.0).maybe();
 /// Fit the start of the clock as well.
-pub(super) const FREE: Input =
-    Input::flag("free_offset", "fit the start of the clock too").or("no");
+pub(super) const FREE: Input = Input::flag("free_offset", "fit the start of the clock too").or("no");
 
 /// Fit of the model to splits.
 pub static FIT: Formula = Formula {
@@ -181,21 +174,12 @@ pub static FIT: Formula = Formula {
     standing: Standing::Derived,
     domain: "at least 3 splits (4 with a free offset), strictly rising, none after top speed; \
              vmax 4 to 13 m/s, tau 0.6 to 2.2 s",
-    units: &[
-        ("vmax", "m/s"),
-        ("tau", "s"),
-        ("offset", "s"),
-        ("rmse", "s"),
-    ],
+    units: &[("vmax", "m/s"), ("tau", "s"), ("offset", "s"), ("rmse", "s")],
     trap: "forgetting the reaction moves tau by a fifth; a gate behind the line, a hand on the \
            watch and a first-movement start each need another offset",
     caution: Some(Caution::SprintExposure),
     inputs: &[WAYS, TIMES, TRIGGER, REACTION, FREE],
-    example: &[
-        ("x", "5,10,20,30,40"),
-        ("t", "1.29,1.97,3.11,4.16,5.18"),
-        ("trigger", "first_movement"),
-    ],
+    example: &[("x", "5,10,20,30,40"), ("t", "1.29,1.97,3.11,4.16,5.18"), ("trigger", "first_movement")],
     run: |a| {
         let start = Start {
             trigger: a.word("trigger")?,
@@ -236,12 +220,8 @@ pub(super) fn fit_splits(x: &[f64], t: &[f64], start: Start) -> Result<Fit, Reas
     if start.free_offset {
         problem.p = problem.p.push(0.0);
     }
-    let (solved, report) = LevenbergMarquardt::new()
-        .with_patience(200)
-        .minimize(problem);
-    let misfit = Reason::CannotBeTold {
-        rule: "the model does not fit these splits",
-    };
+    let (solved, report) = LevenbergMarquardt::new().with_patience(200).minimize(problem);
+    let misfit = Reason::CannotBeTold { rule: "the model does not fit these splits" };
     if !report.termination.was_successful() {
         return Err(misfit);
     }
@@ -252,27 +232,16 @@ pub(super) fn fit_splits(x: &[f64], t: &[f64], start: Start) -> Result<Fit, Reas
     }
     let residuals = solved.residuals().ok_or(misfit)?;
     let rmse = (residuals.norm_squared() / count(residuals.len())).sqrt();
-    Ok(Fit {
-        vmax,
-        tau,
-        offset: start.free_offset.then_some(offset),
-        rmse,
-    })
+    Ok(Fit { vmax, tau, offset: start.free_offset.then_some(offset), rmse })
 }
 
 /// Times from the first movement, after the checks of the start.
 fn net_times(x: &[f64], t: &[f64], start: Start) -> Result<Vec<f64>, Reason> {
     if x.len() != t.len() {
-        return Err(Reason::UnequalLengths {
-            left: "x",
-            right: "t",
-        });
+        return Err(Reason::UnequalLengths { left: "x", right: "t" });
     }
     if start.free_offset && x.len() < 4 {
-        return Err(Reason::TooFew {
-            input: "x",
-            needed: 4,
-        });
+        return Err(Reason::TooFew { input: "x", needed: 4 });
     }
     let reaction = match (start.trigger, start.reaction) {
         ("gun", None) if !start.free_offset => {
@@ -282,9 +251,7 @@ fn net_times(x: &[f64], t: &[f64], start: Start) -> Result<Vec<f64>, Reason> {
         }
         ("gun", reaction) => reaction.unwrap_or(0.0),
         (_, Some(_)) => {
-            return Err(Reason::Contradiction {
-                rule: "only a gun start has a reaction time",
-            });
+            return Err(Reason::Contradiction { rule: "only a gun start has a reaction time" });
         }
         (_, None) => 0.0,
     };
@@ -309,9 +276,7 @@ fn fastest_piece(x: &[f64], t: &[f64]) -> Result<f64, Reason> {
     let fastest = pieces.iter().copied().fold(0.0, f64::max);
     // A twentieth is far beyond the rounding of hundredths over ten metres.
     if pieces.last().is_some_and(|last| *last < 0.95 * fastest) {
-        return Err(Reason::Contradiction {
-            rule: "the splits go on after top speed",
-        });
+        return Err(Reason::Contradiction { rule: "the splits go on after top speed" });
     }
     Ok(fastest)
 }
@@ -380,10 +345,7 @@ pub static NET_TIME: Formula = Formula {
     units: &[("value", "s")],
     trap: "a clock started by the first movement has no reaction in it",
     caution: None,
-    inputs: &[
-        Input::number("official", "s", 0.5, 400.0),
-        Input::number("reaction", "s", 0.0, 1.0),
-    ],
+    inputs: &[Input::number("official", "s", 0.5, 400.0), Input::number("reaction", "s", 0.0, 1.0)],
     example: &[("official", "9.58"), ("reaction", "0.146")],
     run: |a| Ok(net_time(a.number("official")?, a.number("reaction")?).into()),
     ..Formula::BLANK
@@ -396,14 +358,10 @@ pub static NET_TIME: Formula = Formula {
 pub fn net_time(official: f64, reaction: f64) -> Computation<f64> {
     NET_TIME.compute(given![official, reaction], |_| {
         if reaction < 0.100 {
-            return Err(Reason::Contradiction {
-                rule: "a reaction below 0.100 s counts as a false start",
-            });
+            return Err(Reason::Contradiction { rule: "a reaction below 0.100 s counts as a false start" });
         }
         if reaction >= official {
-            return Err(Reason::Contradiction {
-                rule: "the reaction is not below the time",
-            });
+            return Err(Reason::Contradiction { rule: "the reaction is not below the time" });
         }
         Ok(official - reaction)
     })
@@ -443,14 +401,9 @@ pub fn flying(t: f64, distance: f64, run_up: Option<f64>) -> Computation<f64> {
     FLYING.compute(given, |notes| {
         let v = distance / t;
         if !(30.0 / 7.0..=30.0 / 2.3).contains(&v) {
-            return Err(Reason::Contradiction {
-                rule: "the speed is outside 30 m in 2.3 to 7.0 s",
-            });
+            return Err(Reason::Contradiction { rule: "the speed is outside 30 m in 2.3 to 7.0 s" });
         }
-        notes.say_if(
-            run_up.is_none(),
-            "the run-up was not given: compare with care",
-        );
+        notes.say_if(run_up.is_none(), "the run-up was not given: compare with care");
         Ok(v)
     })
 }
@@ -476,12 +429,7 @@ pub static FLYING_MODEL: Formula = Formula {
     units: &[("t", "s"), ("v", "m/s")],
     trap: "the flying speed stays below the ceiling",
     caution: None,
-    inputs: &[
-        VMAX,
-        TAU,
-        Input::number("from", "m", 0.0, 99.0),
-        Input::number("to", "m", 1.0, 100.0),
-    ],
+    inputs: &[VMAX, TAU, Input::number("from", "m", 0.0, 99.0), Input::number("to", "m", 1.0, 100.0)],
     example: &[("vmax", "10"), ("tau", "1.2"), ("from", "30"), ("to", "60")],
     run: |a| {
         let (vmax, tau) = (a.number("vmax")?, a.number("tau")?);
@@ -497,16 +445,11 @@ pub static FLYING_MODEL: Formula = Formula {
 pub fn flying_model(vmax: f64, tau: f64, from: f64, to: f64) -> Computation<FlyingModel> {
     FLYING_MODEL.compute(given![vmax, tau, from, to], |_| {
         if to <= from {
-            return Err(Reason::NotRising {
-                input: "from and to",
-            });
+            return Err(Reason::NotRising { input: "from and to" });
         }
         let at = |x: f64| tau * scaled_time(x / (vmax * tau));
         let t = at(to) - at(from);
-        Ok(FlyingModel {
-            t,
-            v: (to - from) / t,
-        })
+        Ok(FlyingModel { t, v: (to - from) / t })
     })
 }
 
@@ -531,10 +474,7 @@ pub static HAND_TIME: Formula = Formula {
     units: &[("hand", "s"), ("electronic", "s")],
     trap: "official times are rounded up, never to the nearest",
     caution: None,
-    inputs: &[
-        Input::number("t", "s", 5.0, 120.0),
-        Input::number("distance", "m", 60.0, 400.0),
-    ],
+    inputs: &[Input::number("t", "s", 5.0, 120.0), Input::number("distance", "m", 60.0, 400.0)],
     example: &[("t", "11.43"), ("distance", "100")],
     run: |a| Ok(hand_time(a.number("t")?, a.number("distance")?).into()),
     ..Formula::BLANK
@@ -549,21 +489,10 @@ pub fn hand_time(t: f64, distance: f64) -> Computation<HandTime> {
         // The hair keeps 11.4 from becoming 11.5 through its binary form.
         let hand = (t * 10.0 - 1e-6).ceil() / 10.0;
         let more = if distance <= 200.0 { 0.24 } else { 0.14 };
-        Ok(HandTime {
-            hand,
-            electronic: hand + more,
-        })
+        Ok(HandTime { hand, electronic: hand + more })
     })
 }
 
 /// Every formula of this file.
-pub static ALL: &[&Formula] = &[
-    &TIME_AT,
-    &STATE_AT,
-    &TIME_TO_SHARE,
-    &FIT,
-    &NET_TIME,
-    &FLYING,
-    &FLYING_MODEL,
-    &HAND_TIME,
-];
+pub static ALL: &[&Formula] =
+    &[&TIME_AT, &STATE_AT, &TIME_TO_SHARE, &FIT, &NET_TIME, &FLYING, &FLYING_MODEL, &HAND_TIME];

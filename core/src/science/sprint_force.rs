@@ -41,11 +41,7 @@ pub static NO_AIR: Formula = Formula {
 /// An input outside its limits.
 pub fn no_air(vmax: f64, tau: f64) -> Computation<Profile> {
     NO_AIR.compute(given![vmax, tau], |_| {
-        Ok(Profile {
-            f0: vmax / tau,
-            v0: vmax,
-            pmax: vmax * vmax / (4.0 * tau),
-        })
+        Ok(Profile { f0: vmax / tau, v0: vmax, pmax: vmax * vmax / (4.0 * tau) })
     })
 }
 
@@ -179,12 +175,8 @@ fn profile(vmax: f64, tau: f64, c: Conditions) -> Result<AirProfile, Reason> {
             shares.push(force / force.hypot(c.g));
         }
     }
-    let bent = Reason::CannotBeTold {
-        rule: "force does not fall with speed",
-    };
-    let fit = line(&speeds, &forces)
-        .filter(|l| l.slope < 0.0)
-        .ok_or(bent.clone())?;
+    let bent = Reason::CannotBeTold { rule: "force does not fall with speed" };
+    let fit = line(&speeds, &forces).filter(|l| l.slope < 0.0).ok_or(bent.clone())?;
     let (f0, v0) = (fit.intercept, -fit.intercept / fit.slope);
     let decline = line(&late_speeds, &shares).ok_or(bent)?;
     Ok(AirProfile {
@@ -212,9 +204,7 @@ pub static FROM_SPLITS: Formula = Formula {
     units: AIR_UNITS,
     trap: "the trigger of the clock decides more than the air does",
     caution: Some(Caution::SprintExposure),
-    inputs: &[
-        WAYS, TIMES, TRIGGER, REACTION, FREE, MASS, HEIGHT, DEGREES, PRESSURE, WIND, G,
-    ],
+    inputs: &[WAYS, TIMES, TRIGGER, REACTION, FREE, MASS, HEIGHT, DEGREES, PRESSURE, WIND, G],
     example: &[
         ("x", "5,10,20,30,40"),
         ("t", "1.29,1.97,3.11,4.16,5.18"),

@@ -6,10 +6,7 @@ use statrs::distribution::{ContinuousCDF as _, FisherSnedecor, Normal, StudentsT
 
 /// A small count as a number. Lists are far shorter than 2^53.
 #[must_use]
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "list lengths are far below 2^53"
-)]
+#[expect(clippy::cast_precision_loss, reason = "list lengths are far below 2^53")]
 pub fn count(n: usize) -> f64 {
     n as f64
 }
@@ -95,9 +92,7 @@ pub fn t_quantile(level: f64, df: f64) -> Option<f64> {
     if !(level > 0.0 && level < 1.0) {
         return None;
     }
-    let quantile = StudentsT::new(0.0, 1.0, df)
-        .ok()?
-        .inverse_cdf(0.5 + level / 2.0);
+    let quantile = StudentsT::new(0.0, 1.0, df).ok()?.inverse_cdf(0.5 + level / 2.0);
     quantile.is_finite().then_some(quantile)
 }
 
@@ -145,10 +140,7 @@ pub struct OneWay {
 #[must_use]
 pub fn one_way(groups: &[Vec<f64>]) -> Option<OneWay> {
     let shift = *groups.first()?.first()?;
-    let groups: Vec<Vec<f64>> = groups
-        .iter()
-        .map(|g| g.iter().map(|v| v - shift).collect())
-        .collect();
+    let groups: Vec<Vec<f64>> = groups.iter().map(|g| g.iter().map(|v| v - shift).collect()).collect();
     let total: usize = groups.iter().map(Vec::len).sum();
     if groups.len() < 2 || total <= groups.len() || groups.iter().any(Vec::is_empty) {
         return None;
@@ -162,12 +154,7 @@ pub fn one_way(groups: &[Vec<f64>]) -> Option<OneWay> {
         within += squares_around(group, centre);
     }
     let (df_between, df_within) = (count(groups.len() - 1), count(total - groups.len()));
-    Some(OneWay {
-        between: between / df_between,
-        within: within / df_within,
-        df_between,
-        df_within,
-    })
+    Some(OneWay { between: between / df_between, within: within / df_within, df_between, df_within })
 }
 
 /// Two-way analysis of variance of a complete table: rows are people, columns are trials.
@@ -197,10 +184,7 @@ pub fn two_way(table: &[Vec<f64>]) -> Option<TwoWay> {
         return None;
     }
     let shift = *table.first()?.first()?;
-    let table: Vec<Vec<f64>> = table
-        .iter()
-        .map(|row| row.iter().map(|v| v - shift).collect())
-        .collect();
+    let table: Vec<Vec<f64>> = table.iter().map(|row| row.iter().map(|v| v - shift).collect()).collect();
     let (n, k) = (count(table.len()), count(columns));
     let row_means: Vec<f64> = table.iter().filter_map(|row| mean(row)).collect();
     let grand = mean(&row_means)?;
@@ -262,10 +246,7 @@ impl Line {
     pub fn errors(&self) -> Option<(f64, f64)> {
         let see = self.see()?;
         let slope = see / self.sxx.sqrt();
-        Some((
-            slope,
-            see * (1.0 / self.n + self.mean_x * self.mean_x / self.sxx).sqrt(),
-        ))
+        Some((slope, see * (1.0 / self.n + self.mean_x * self.mean_x / self.sxx).sqrt()))
     }
 }
 
@@ -283,11 +264,7 @@ pub fn line(x: &[f64], y: &[f64]) -> Option<Line> {
     if sxx.is_nan() || sxx <= 0.0 || x.iter().all(|v| Some(v) == x.first()) {
         return None;
     }
-    let sxy: f64 = x
-        .iter()
-        .zip(y)
-        .map(|(a, b)| (a - mean_x) * (b - mean_y))
-        .sum();
+    let sxy: f64 = x.iter().zip(y).map(|(a, b)| (a - mean_x) * (b - mean_y)).sum();
     let slope = sxy / sxx;
     let residual: f64 = x
         .iter()
@@ -297,18 +274,6 @@ pub fn line(x: &[f64], y: &[f64]) -> Option<Line> {
             left * left
         })
         .sum();
-    let r2 = if syy > 0.0 {
-        (1.0 - residual / syy).clamp(0.0, 1.0)
-    } else {
-        1.0
-    };
-    Some(Line {
-        slope,
-        intercept: mean_y - slope * mean_x,
-        n: count(x.len()),
-        mean_x,
-        sxx,
-        residual,
-        r2,
-    })
+    let r2 = if syy > 0.0 { (1.0 - residual / syy).clamp(0.0, 1.0) } else { 1.0 };
+    Some(Line { slope, intercept: mean_y - slope * mean_x, n: count(x.len()), mean_x, sxx, residual, r2 })
 }

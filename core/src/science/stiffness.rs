@@ -51,13 +51,7 @@ pub static MORIN: Formula = Formula {
     source: SOURCE,
     standing: Standing::Derived,
     domain: "running steps; v tc / 2 below leg length; 0.7 to 6.9 % below a force plate",
-    units: &[
-        ("fmax", "N"),
-        ("dy", "m"),
-        ("kvert", "N/m"),
-        ("dl", "m"),
-        ("kleg", "N/m"),
-    ],
+    units: &[("fmax", "N"), ("dy", "m"), ("kvert", "N/m"), ("dl", "m"), ("kleg", "N/m")],
     trap: "the paper writes dy with a sign convention; adding both terms gives less than half the \
            stiffness",
     caution: Some(Caution::SprintExposure),
@@ -69,13 +63,7 @@ pub static MORIN: Formula = Formula {
         Input::number("tf", "s of flight", 0.03, 0.40),
         G,
     ],
-    example: &[
-        ("m", "70"),
-        ("v", "6.67"),
-        ("L", "0.954"),
-        ("tc", "0.15"),
-        ("tf", "0.12"),
-    ],
+    example: &[("m", "70"), ("v", "6.67"), ("L", "0.954"), ("tc", "0.15"), ("tf", "0.12")],
     run: |a| {
         let step = Step {
             m: a.number("m")?,
@@ -95,14 +83,7 @@ pub static MORIN: Formula = Formula {
 /// # Errors
 /// Inputs outside their limits, or a leg shorter than half the way travelled in contact.
 pub fn morin(step: Step) -> Computation<Spring> {
-    let Step {
-        m,
-        v,
-        leg,
-        tc,
-        tf,
-        g,
-    } = step;
+    let Step { m, v, leg, tc, tf, g } = step;
     let given = given!["m" => m, "v" => v, "L" => leg, "tc" => tc, "tf" => tf, "g" => g];
     MORIN.compute(given, |_| {
         let half = v * tc / 2.0;
@@ -115,17 +96,9 @@ pub fn morin(step: Step) -> Computation<Spring> {
         let dy = fmax * tc * tc / (m * PI * PI) - g * tc * tc / 8.0;
         let dl = leg - (leg * leg - half * half).sqrt() + dy;
         if dy <= 0.0 {
-            return Err(Reason::Contradiction {
-                rule: "the centre of mass would not drop",
-            });
+            return Err(Reason::Contradiction { rule: "the centre of mass would not drop" });
         }
-        Ok(Spring {
-            fmax,
-            dy,
-            kvert: fmax / dy,
-            dl,
-            kleg: fmax / dl,
-        })
+        Ok(Spring { fmax, dy, kvert: fmax / dy, dl, kleg: fmax / dl })
     })
 }
 
@@ -156,9 +129,7 @@ pub static DALLEAU: Formula = Formula {
 /// # Errors
 /// An input outside its limits.
 pub fn dalleau(m: f64, tc: f64, tf: f64) -> Computation<f64> {
-    DALLEAU.compute(given![m, tc, tf], |_| {
-        Ok(m * PI * (tf + tc) / (tc * tc * ((tf + tc) / PI - tc / 4.0)))
-    })
+    DALLEAU.compute(given![m, tc, tf], |_| Ok(m * PI * (tf + tc) / (tc * tc * ((tf + tc) / PI - tc / 4.0))))
 }
 
 /// Leg length from height.

@@ -29,10 +29,7 @@ fn reading(low: f64, high: f64) -> (bool, &'static str) {
 
 fn paired(x: &[f64], y: &[f64]) -> Result<(), Reason> {
     if x.len() != y.len() {
-        return Err(Reason::UnequalLengths {
-            left: "x",
-            right: "y",
-        });
+        return Err(Reason::UnequalLengths { left: "x", right: "y" });
     }
     let mut distinct = x.to_vec();
     distinct.sort_unstable_by(f64::total_cmp);
@@ -41,10 +38,7 @@ fn paired(x: &[f64], y: &[f64]) -> Result<(), Reason> {
         return Err(Reason::NoVariation { input: "x" });
     }
     if distinct.len() < 4 {
-        return Err(Reason::TooFew {
-            input: "x",
-            needed: 4,
-        });
+        return Err(Reason::TooFew { input: "x", needed: 4 });
     }
     Ok(())
 }
@@ -111,18 +105,13 @@ pub static OLS: Formula = Formula {
 /// # Errors
 /// Inputs outside their limits, unequal lengths or fewer than four different x.
 pub fn ols(x: &[f64], y: &[f64], level: f64) -> Computation<Trend> {
-    OLS.compute(given!["x" => x, "y" => y, "level" => level], |_| {
-        fit(x, y, level)
-    })
+    OLS.compute(given!["x" => x, "y" => y, "level" => level], |_| fit(x, y, level))
 }
 
 pub(super) fn fit(x: &[f64], y: &[f64], level: f64) -> Result<Trend, Reason> {
     paired(x, y)?;
     let line = line(x, y).ok_or(Reason::NoVariation { input: "x" })?;
-    let few = Reason::TooFew {
-        input: "x",
-        needed: 4,
-    };
+    let few = Reason::TooFew { input: "x", needed: 4 };
     let (Some((se_slope, se_intercept)), Some(resid_sd), Some(t)) =
         (line.errors(), line.see(), t_quantile(level, line.n - 2.0))
     else {
@@ -200,9 +189,7 @@ pub static THEIL_SEN: Formula = Formula {
 /// # Errors
 /// Inputs outside their limits, unequal lengths or fewer than four different x.
 pub fn theil_sen(x: &[f64], y: &[f64], level: f64) -> Computation<RobustTrend> {
-    THEIL_SEN.compute(given!["x" => x, "y" => y, "level" => level], |_| {
-        robust(x, y, level)
-    })
+    THEIL_SEN.compute(given!["x" => x, "y" => y, "level" => level], |_| robust(x, y, level))
 }
 
 pub(super) fn robust(x: &[f64], y: &[f64], level: f64) -> Result<RobustTrend, Reason> {
@@ -247,10 +234,7 @@ fn rank_interval(x: &[f64], y: &[f64], slopes: usize, level: f64) -> Option<(usi
     let ties = |values: &[f64]| -> f64 {
         let mut sorted = values.to_vec();
         sorted.sort_unstable_by(f64::total_cmp);
-        sorted
-            .chunk_by(|a, b| a == b)
-            .map(|tied| weight(count(tied.len())))
-            .sum()
+        sorted.chunk_by(|a, b| a == b).map(|tied| weight(count(tied.len()))).sum()
     };
     let variance = (weight(count(x.len())) - ties(x) - ties(y)) / 18.0;
     let spread = normal_quantile(level)? * variance.max(0.0).sqrt();
@@ -307,26 +291,15 @@ pub static CORRELATION: Formula = Formula {
 pub fn correlations(x: &[f64], y: &[f64]) -> Computation<Correlations> {
     CORRELATION.compute(given!["x" => x, "y" => y], |_| {
         if x.len() != y.len() {
-            return Err(Reason::UnequalLengths {
-                left: "x",
-                right: "y",
-            });
+            return Err(Reason::UnequalLengths { left: "x", right: "y" });
         }
         let none = Reason::NoVariation { input: "x or y" };
         let r = correlation(x, y).ok_or(none.clone())?;
         let spearman = correlation(&ranks(x), &ranks(y)).ok_or(none)?;
         let df = count(x.len()) - 2.0;
         let rest = 1.0 - r * r;
-        let p = if rest > 0.0 {
-            stats::t_tail(r * (df / rest).sqrt(), df)
-        } else {
-            Some(0.0)
-        };
-        Ok(Correlations {
-            r,
-            spearman,
-            p: p.ok_or(Reason::ResultNotFinite)?,
-        })
+        let p = if rest > 0.0 { stats::t_tail(r * (df / rest).sqrt(), df) } else { Some(0.0) };
+        Ok(Correlations { r, spearman, p: p.ok_or(Reason::ResultNotFinite)? })
     })
 }
 
@@ -355,20 +328,11 @@ pub static MULTIPLE: Formula = Formula {
     source: "least squares; checked on NIST Longley",
     standing: Standing::Derived,
     domain: "more rows than columns + 1; no column a mixture of the others",
-    units: &[
-        ("b", "y per x"),
-        ("se", "y per x"),
-        ("resid_sd", "y"),
-        ("r2", ""),
-        ("f", ""),
-    ],
+    units: &[("b", "y per x"), ("se", "y per x"), ("resid_sd", "y"), ("r2", ""), ("f", "")],
     trap: "normal equations lose half the digits; predictors that move together share the credit \
            arbitrarily",
     caution: None,
-    inputs: &[
-        Input::table("x", "one row per observation", ANY.0, ANY.1).items(4, MOST),
-        Y,
-    ],
+    inputs: &[Input::table("x", "one row per observation", ANY.0, ANY.1).items(4, MOST), Y],
     example: &[("x", "1,2;2,1;3,5;4,3;5,6"), ("y", "3,4,9,8,12")],
     run: |a| Ok(multiple(&a.table("x")?, &a.list("y")?).into()),
     ..Formula::BLANK
@@ -389,22 +353,13 @@ fn regress(x: &[Vec<f64>], y: &[f64]) -> Result<Multiple, Reason> {
         return Err(Reason::NotRectangular { input: "x" });
     }
     if n != y.len() {
-        return Err(Reason::UnequalLengths {
-            left: "x",
-            right: "y",
-        });
+        return Err(Reason::UnequalLengths { left: "x", right: "y" });
     }
     if p > 20 {
-        return Err(Reason::TooMany {
-            input: "x",
-            limit: 20,
-        });
+        return Err(Reason::TooMany { input: "x", limit: 20 });
     }
     if n < p + 2 {
-        return Err(Reason::TooFew {
-            input: "x",
-            needed: p + 2,
-        });
+        return Err(Reason::TooFew { input: "x", needed: p + 2 });
     }
     let table = DMatrix::from_row_iterator(n, p, x.iter().flatten().copied());
     let mut centres = Vec::with_capacity(p);
@@ -412,10 +367,7 @@ fn regress(x: &[Vec<f64>], y: &[f64]) -> Result<Multiple, Reason> {
     let mut scaled = table;
     for mut column in scaled.column_iter_mut() {
         let values: Vec<f64> = column.iter().copied().collect();
-        let centre = mean(&values).ok_or(Reason::TooFew {
-            input: "x",
-            needed: 4,
-        })?;
+        let centre = mean(&values).ok_or(Reason::TooFew { input: "x", needed: 4 })?;
         let scale = squares_around(&values, centre).sqrt();
         if scale <= 0.0 {
             return Err(Reason::NoVariation { input: "x" });
@@ -424,14 +376,9 @@ fn regress(x: &[Vec<f64>], y: &[f64]) -> Result<Multiple, Reason> {
         centres.push(centre);
         scales.push(scale);
     }
-    let mid_y = mean(y).ok_or(Reason::TooFew {
-        input: "y",
-        needed: 4,
-    })?;
+    let mid_y = mean(y).ok_or(Reason::TooFew { input: "y", needed: 4 })?;
     let target = DVector::from_iterator(n, y.iter().map(|v| v - mid_y));
-    let mixed = Reason::CannotBeTold {
-        rule: "a column is a mixture of the others",
-    };
+    let mixed = Reason::CannotBeTold { rule: "a column is a mixture of the others" };
     let qr = scaled.clone().qr();
     let r = qr.r();
     if r.diagonal().iter().any(|d| d.abs() < 1e-12) {
@@ -439,9 +386,7 @@ fn regress(x: &[Vec<f64>], y: &[f64]) -> Result<Multiple, Reason> {
     }
     let rotated = qr.q().transpose() * &target;
     let slopes = r.solve_upper_triangular(&rotated).ok_or(mixed.clone())?;
-    let inverse = r
-        .solve_upper_triangular(&DMatrix::identity(p, p))
-        .ok_or(mixed)?;
+    let inverse = r.solve_upper_triangular(&DMatrix::identity(p, p)).ok_or(mixed)?;
     let residual = (&scaled * &slopes - &target).norm_squared();
     let df = count(n - p - 1);
     let variance = residual / df;
@@ -449,14 +394,7 @@ fn regress(x: &[Vec<f64>], y: &[f64]) -> Result<Multiple, Reason> {
     let ratios = DVector::from_iterator(p, centres.iter().zip(&scales).map(|(c, s)| c / s));
     let spread = (inverse.transpose() * &ratios).norm_squared();
     let unscaled: Vec<f64> = slopes.iter().zip(&scales).map(|(b, s)| b / s).collect();
-    let mut b = vec![
-        mid_y
-            - unscaled
-                .iter()
-                .zip(&centres)
-                .map(|(b, c)| b * c)
-                .sum::<f64>(),
-    ];
+    let mut b = vec![mid_y - unscaled.iter().zip(&centres).map(|(b, c)| b * c).sum::<f64>()];
     let mut se = vec![(variance * (1.0 / count(n) + spread)).sqrt()];
     for (row, (slope, scale)) in inverse.row_iter().zip(unscaled.iter().zip(&scales)) {
         b.push(*slope);
@@ -467,9 +405,7 @@ fn regress(x: &[Vec<f64>], y: &[f64]) -> Result<Multiple, Reason> {
         return Err(Reason::NoVariation { input: "y" });
     }
     if residual <= total * 1e-28 {
-        return Err(Reason::CannotBeTold {
-            rule: "the fit is exact, so nothing is left to judge",
-        });
+        return Err(Reason::CannotBeTold { rule: "the fit is exact, so nothing is left to judge" });
     }
     let explained = (total - residual).max(0.0);
     Ok(Multiple {

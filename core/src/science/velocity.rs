@@ -13,12 +13,8 @@ pub const PROFILE_LIFTS: &[&str] = &["strength", "power_clean", "snatch"];
 
 const LOADS: Input = Input::list("load", "kg", 0.5, 1000.0).items(2, 60);
 const VELOCITIES: Input = Input::list("v", "m/s", 0.05, 4.0).items(2, 60);
-const REACH: Input = Input::number(
-    "reach",
-    "share of the heaviest load beyond it that may be foretold",
-    0.0,
-    0.5,
-);
+const REACH: Input =
+    Input::number("reach", "share of the heaviest load beyond it that may be foretold", 0.0, 0.5);
 const SPEED: Input = Input::word("speed", "which speed was measured, one for all", SPEEDS);
 const LIFT: Input = Input::word("lift", "kind of lift", PROFILE_LIFTS);
 /// Smallest span of loads as a share of the heaviest. Project rule.
@@ -88,11 +84,7 @@ pub static OLS: Formula = Formula {
         SPEED.or("mean"),
         LIFT.or("strength"),
     ],
-    example: &[
-        ("load", "40,60,80,100"),
-        ("v", "1.28,1.03,0.80,0.54"),
-        ("mvt", "0.30"),
-    ],
+    example: &[("load", "40,60,80,100"), ("v", "1.28,1.03,0.80,0.54"), ("mvt", "0.30")],
     run: |a| {
         let conditions = Conditions {
             mvt: a.number("mvt")?,
@@ -112,12 +104,7 @@ pub static OLS: Formula = Formula {
 /// speed that does not fall, a maximum too far beyond the heaviest load, or a technical lift
 /// without peak speed.
 pub fn profile(load: &[f64], v: &[f64], conditions: Conditions) -> Computation<Profile> {
-    let Conditions {
-        mvt,
-        reach,
-        speed,
-        lift,
-    } = conditions;
+    let Conditions { mvt, reach, speed, lift } = conditions;
     let given = given!["load" => load, "v" => v, "mvt" => mvt, "reach" => reach,
                        "speed" => speed, "lift" => lift];
     OLS.compute(given, |notes| {
@@ -126,9 +113,7 @@ pub fn profile(load: &[f64], v: &[f64], conditions: Conditions) -> Computation<P
         let heaviest = load.iter().copied().fold(0.0, f64::max);
         let one_rm = (mvt - fit.intercept) / fit.slope;
         if one_rm > heaviest * (1.0 + reach) {
-            return Err(Reason::CannotBeTold {
-                rule: "the maximum lies too far beyond the heaviest load",
-            });
+            return Err(Reason::CannotBeTold { rule: "the maximum lies too far beyond the heaviest load" });
         }
         if one_rm <= 0.0 {
             return Err(Reason::Contradiction {
@@ -139,10 +124,7 @@ pub fn profile(load: &[f64], v: &[f64], conditions: Conditions) -> Computation<P
             one_rm < heaviest,
             "the line puts the maximum below a load that was lifted: check the slowest speed",
         );
-        notes.say_if(
-            load.len() == 2,
-            "two loads only: the line cannot show its own error",
-        );
+        notes.say_if(load.len() == 2, "two loads only: the line cannot show its own error");
         Ok(Profile {
             a: fit.intercept,
             b: fit.slope,
@@ -160,9 +142,7 @@ fn technical(notes: &mut Notes, lift: &str, speed: &str) -> Result<(), Reason> {
         return Ok(());
     }
     if speed != "peak" {
-        return Err(Reason::NotForThisLift {
-            rule: "a technical lift needs peak speed",
-        });
+        return Err(Reason::NotForThisLift { rule: "a technical lift needs peak speed" });
     }
     notes.say(
         "in technical lifts the error of this estimate is larger than the change one looks for: \
@@ -173,23 +153,16 @@ fn technical(notes: &mut Notes, lift: &str, speed: &str) -> Result<(), Reason> {
 
 fn falling_line(load: &[f64], v: &[f64]) -> Result<Line, Reason> {
     if load.len() != v.len() {
-        return Err(Reason::UnequalLengths {
-            left: "load",
-            right: "v",
-        });
+        return Err(Reason::UnequalLengths { left: "load", right: "v" });
     }
     let heaviest = load.iter().copied().fold(0.0, f64::max);
     let lightest = load.iter().copied().fold(f64::INFINITY, f64::min);
     let fit = line(load, v).ok_or(Reason::NoVariation { input: "load" })?;
     if heaviest - lightest < SMALLEST_SPAN * heaviest {
-        return Err(Reason::CannotBeTold {
-            rule: "the loads span less than a fifth of the heaviest",
-        });
+        return Err(Reason::CannotBeTold { rule: "the loads span less than a fifth of the heaviest" });
     }
     if fit.slope >= 0.0 {
-        return Err(Reason::Contradiction {
-            rule: "speed does not fall as load rises",
-        });
+        return Err(Reason::Contradiction { rule: "speed does not fall as load rises" });
     }
     Ok(fit)
 }
@@ -205,17 +178,8 @@ pub static LOAD_FOR_SPEED: Formula = Formula {
     units: &[("value", "kg")],
     trap: "a profile is of one lift, one technique and one kind of speed, and it ages",
     caution: Some(Caution::MaximalTest),
-    inputs: &[
-        LOADS,
-        VELOCITIES,
-        Input::number("target", "m/s", 0.05, 4.0),
-        REACH.or("0.25"),
-    ],
-    example: &[
-        ("load", "40,60,80,100"),
-        ("v", "1.28,1.03,0.80,0.54"),
-        ("target", "0.75"),
-    ],
+    inputs: &[LOADS, VELOCITIES, Input::number("target", "m/s", 0.05, 4.0), REACH.or("0.25")],
+    example: &[("load", "40,60,80,100"), ("v", "1.28,1.03,0.80,0.54"), ("target", "0.75")],
     run: |a| {
         let (load, v) = (a.list("load")?, a.list("v")?);
         Ok(load_for_speed(&load, &v, a.number("target")?, a.number("reach")?).into())
@@ -234,14 +198,10 @@ pub fn load_for_speed(load: &[f64], v: &[f64], target: f64, reach: f64) -> Compu
         let heaviest = load.iter().copied().fold(0.0, f64::max);
         let wanted = (target - fit.intercept) / fit.slope;
         if wanted > heaviest * (1.0 + reach) {
-            return Err(Reason::CannotBeTold {
-                rule: "the load lies too far beyond the heaviest",
-            });
+            return Err(Reason::CannotBeTold { rule: "the load lies too far beyond the heaviest" });
         }
         if wanted <= 0.0 {
-            return Err(Reason::CannotBeTold {
-                rule: "faster than the line at no load",
-            });
+            return Err(Reason::CannotBeTold { rule: "faster than the line at no load" });
         }
         Ok(wanted)
     })
@@ -251,32 +211,12 @@ pub fn load_for_speed(load: &[f64], v: &[f64], target: f64, reach: f64) -> Compu
 ///
 /// Editable starting points; an athlete's own value comes first.
 pub const THRESHOLDS: [(&str, f64, Option<f64>, &str); 11] = [
-    (
-        "bench",
-        0.16,
-        Some(0.04),
-        "González-Badillo & Sánchez-Medina 2010, n = 120, propulsive",
-    ),
-    (
-        "bench_general",
-        0.17,
-        None,
-        "as used in doi 10.3233/IES-202247",
-    ),
+    ("bench", 0.16, Some(0.04), "González-Badillo & Sánchez-Medina 2010, n = 120, propulsive"),
+    ("bench_general", 0.17, None, "as used in doi 10.3233/IES-202247"),
     ("bench_competitive", 0.10, Some(0.04), "Helms et al. 2017"),
     ("squat_competitive", 0.23, Some(0.05), "Helms et al. 2017"),
-    (
-        "squat_general",
-        0.30,
-        None,
-        "as tested in Sports 2025;13(7):224, propulsive",
-    ),
-    (
-        "squat_women",
-        0.40,
-        None,
-        "as tried in Sports 2025;13(7):224, propulsive",
-    ),
+    ("squat_general", 0.30, None, "as tested in Sports 2025;13(7):224, propulsive"),
+    ("squat_women", 0.40, None, "as tried in Sports 2025;13(7):224, propulsive"),
     ("deadlift", 0.14, Some(0.05), "Helms et al. 2017"),
     ("bench_pull", 0.50, None, "from memory"),
     ("overhead_press", 0.19, None, "from memory"),
@@ -334,11 +274,7 @@ pub fn threshold(lift: &'static str) -> Computation<Threshold> {
     THRESHOLD.compute(given![lift], |_| {
         let row = THRESHOLDS.iter().find(|(name, ..)| *name == lift);
         let (_, mvt, spread, row_source) = *row.ok_or(Reason::NoEntry { what: "lift" })?;
-        Ok(Threshold {
-            mvt,
-            spread,
-            row_source,
-        })
+        Ok(Threshold { mvt, spread, row_source })
     })
 }
 
@@ -380,9 +316,7 @@ pub static BENCH_GENERAL: Formula = Formula {
 /// # Errors
 /// An input outside its limits.
 pub fn bench_general(v: f64) -> Computation<GeneralPercent> {
-    BENCH_GENERAL.compute(given![v], |n| {
-        Ok(clamp(n, 8.4326 * v * v - 73.501 * v + 112.33))
-    })
+    BENCH_GENERAL.compute(given![v], |n| Ok(clamp(n, 8.4326 * v * v - 73.501 * v + 112.33)))
 }
 
 /// Full squat, general equation.
@@ -407,22 +341,14 @@ pub static SQUAT_GENERAL: Formula = Formula {
 /// # Errors
 /// An input outside its limits.
 pub fn squat_general(v: f64) -> Computation<GeneralPercent> {
-    SQUAT_GENERAL.compute(given![v], |n| {
-        Ok(clamp(n, -5.961 * v * v - 50.71 * v + 117.0))
-    })
+    SQUAT_GENERAL.compute(given![v], |n| Ok(clamp(n, -5.961 * v * v - 50.71 * v + 117.0)))
 }
 
 fn clamp(notes: &mut Notes, percent: f64) -> GeneralPercent {
     let held = percent.clamp(20.0, 105.0);
     let clamped = held != percent;
-    notes.say_if(
-        clamped,
-        "outside 20 to 105 %: the equation does not hold there",
-    );
-    GeneralPercent {
-        percent: held,
-        clamped,
-    }
+    notes.say_if(clamped, "outside 20 to 105 %: the equation does not hold there");
+    GeneralPercent { percent: held, clamped }
 }
 
 outputs! {
@@ -447,12 +373,7 @@ pub static VELOCITY_LOSS: Formula = Formula {
     source: "Pareja-Blanco et al. 2017, Scand J Med Sci Sports 27:724-735",
     standing: Standing::Read,
     domain: "repetitions of one set with full intent, in order",
-    units: &[
-        ("loss", "%"),
-        ("best", "m/s"),
-        ("last", "m/s"),
-        ("stop_after", "repetition"),
-    ],
+    units: &[("loss", "%"), ("best", "m/s"), ("last", "m/s"), ("stop_after", "repetition")],
     trap: "relative to the fastest repetition, not the first; the set stops after the repetition \
            that crosses the limit",
     caution: None,
@@ -481,25 +402,11 @@ pub fn velocity_loss(v: &[f64], limit: Option<f64>) -> Computation<SpeedLoss> {
                 stop_after = Some(super::stats::count(index + 1));
             }
         }
-        let last = *v.last().ok_or(Reason::TooFew {
-            input: "v",
-            needed: 1,
-        })?;
-        Ok(SpeedLoss {
-            loss: 100.0 * (best - last) / best,
-            best,
-            last,
-            stop_after,
-        })
+        let last = *v.last().ok_or(Reason::TooFew { input: "v", needed: 1 })?;
+        Ok(SpeedLoss { loss: 100.0 * (best - last) / best, best, last, stop_after })
     })
 }
 
 /// Every formula of this file.
-pub static ALL: &[&Formula] = &[
-    &OLS,
-    &LOAD_FOR_SPEED,
-    &THRESHOLD,
-    &BENCH_GENERAL,
-    &SQUAT_GENERAL,
-    &VELOCITY_LOSS,
-];
+pub static ALL: &[&Formula] =
+    &[&OLS, &LOAD_FOR_SPEED, &THRESHOLD, &BENCH_GENERAL, &SQUAT_GENERAL, &VELOCITY_LOSS];

@@ -9,20 +9,13 @@ const REPS: Input = Input::list("reps", "repetitions per set", 0.0, 1000.0).item
 fn same_length(lists: &[(&'static str, usize)]) -> Result<(), Reason> {
     let mut pairs = lists.iter().zip(lists.iter().skip(1));
     match pairs.find(|(a, b)| a.1 != b.1) {
-        Some((a, b)) => Err(Reason::UnequalLengths {
-            left: a.0,
-            right: b.0,
-        }),
+        Some((a, b)) => Err(Reason::UnequalLengths { left: a.0, right: b.0 }),
         None => Ok(()),
     }
 }
 
 fn whole(list: &[f64], input: &'static str) -> Result<(), Reason> {
-    if list.iter().all(|v| v.fract() == 0.0) {
-        Ok(())
-    } else {
-        Err(Reason::NotWhole { input })
-    }
+    if list.iter().all(|v| v.fract() == 0.0) { Ok(()) } else { Err(Reason::NotWhole { input }) }
 }
 
 outputs! {
@@ -39,21 +32,12 @@ outputs! {
     }
 }
 
-const VOLUME_UNITS: &[(&str, &str)] = &[
-    ("total", "kg"),
-    ("reps", "repetitions"),
-    ("average", "kg"),
-    ("relative", "maxima"),
-];
+const VOLUME_UNITS: &[(&str, &str)] =
+    &[("total", "kg"), ("reps", "repetitions"), ("average", "kg"), ("relative", "maxima")];
 
 fn sum_up(sets: &[f64], reps: &[f64], load: &[f64], one_rm: Option<f64>) -> Volume {
     let count: f64 = sets.iter().zip(reps).map(|(s, r)| s * r).sum();
-    let total: f64 = sets
-        .iter()
-        .zip(reps)
-        .zip(load)
-        .map(|((s, r), w)| s * r * w)
-        .sum();
+    let total: f64 = sets.iter().zip(reps).zip(load).map(|((s, r), w)| s * r * w).sum();
     Volume {
         total,
         reps: count,
@@ -80,12 +64,7 @@ pub static LOAD: Formula = Formula {
         Input::list("load", "kg", 0.0, 1000.0).items(1, 200),
         Input::number("one_rm", "kg", 0.1, 1000.0).maybe(),
     ],
-    example: &[
-        ("sets", "3"),
-        ("reps", "5"),
-        ("load", "100"),
-        ("one_rm", "125"),
-    ],
+    example: &[("sets", "3"), ("reps", "5"), ("load", "100"), ("one_rm", "125")],
     run: |a| {
         let (sets, reps, load) = (a.list("sets")?, a.list("reps")?, a.list("load")?);
         Ok(load_volume(&sets, &reps, &load, a.maybe_number("one_rm")?).into())
@@ -97,19 +76,10 @@ pub static LOAD: Formula = Formula {
 ///
 /// # Errors
 /// Inputs outside their limits, unequal lengths or counts that are not whole.
-pub fn load_volume(
-    sets: &[f64],
-    reps: &[f64],
-    load: &[f64],
-    one_rm: Option<f64>,
-) -> Computation<Volume> {
+pub fn load_volume(sets: &[f64], reps: &[f64], load: &[f64], one_rm: Option<f64>) -> Computation<Volume> {
     let given = given!["sets" => sets, "reps" => reps, "load" => load, "one_rm" => one_rm];
     LOAD.compute(given, |_| {
-        same_length(&[
-            ("sets", sets.len()),
-            ("reps", reps.len()),
-            ("load", load.len()),
-        ])?;
+        same_length(&[("sets", sets.len()), ("reps", reps.len()), ("load", load.len())])?;
         whole(sets, "sets")?;
         whole(reps, "reps")?;
         Ok(sum_up(sets, reps, load, one_rm))
@@ -134,12 +104,7 @@ pub static BODYWEIGHT: Formula = Formula {
         Input::number("share", "of body mass that is moved", 0.05, 1.0).or("1"),
         Input::number("extra", "kg", -150.0, 300.0).or("0"),
     ],
-    example: &[
-        ("sets", "3"),
-        ("reps", "6"),
-        ("body", "72"),
-        ("extra", "10"),
-    ],
+    example: &[("sets", "3"), ("reps", "6"), ("body", "72"), ("extra", "10")],
     run: |a| {
         let (sets, reps, body) = (a.number("sets")?, a.number("reps")?, a.number("body")?);
         Ok(bodyweight(sets, reps, body, a.number("share")?, a.number("extra")?).into())
@@ -155,9 +120,7 @@ pub fn bodyweight(sets: f64, reps: f64, body: f64, share: f64, extra: f64) -> Co
     BODYWEIGHT.compute(given![sets, reps, body, share, extra], |_| {
         let moved = body * share + extra;
         if moved < 0.0 {
-            return Err(Reason::Contradiction {
-                rule: "the help outweighs the body",
-            });
+            return Err(Reason::Contradiction { rule: "the help outweighs the body" });
         }
         Ok(sum_up(&[sets], &[reps], &[moved], None))
     })
@@ -174,10 +137,7 @@ pub static HOLDS: Formula = Formula {
     units: &[("value", "s")],
     trap: "not to be added to kilograms; paused repetitions stay repetitions",
     caution: Some(Caution::Load),
-    inputs: &[
-        SETS,
-        Input::list("seconds", "s per set", 0.0, 3600.0).items(1, 200),
-    ],
+    inputs: &[SETS, Input::list("seconds", "s per set", 0.0, 3600.0).items(1, 200)],
     example: &[("sets", "3,2"), ("seconds", "30,45")],
     run: |a| Ok(holds(&a.list("sets")?, &a.list("seconds")?).into()),
     ..Formula::BLANK
@@ -210,20 +170,9 @@ pub static CONTACTS: Formula = Formula {
         SETS,
         REPS,
         Input::list("per_rep", "contacts per repetition", 0.0, 20.0).items(1, 200),
-        Input::list(
-            "sides",
-            "1, or 2 where each leg does the repetitions",
-            1.0,
-            2.0,
-        )
-        .items(1, 200),
+        Input::list("sides", "1, or 2 where each leg does the repetitions", 1.0, 2.0).items(1, 200),
     ],
-    example: &[
-        ("sets", "4,3"),
-        ("reps", "6,10"),
-        ("per_rep", "1,1"),
-        ("sides", "1,2"),
-    ],
+    example: &[("sets", "4,3"), ("reps", "6,10"), ("per_rep", "1,1"), ("sides", "1,2")],
     run: |a| {
         let (sets, reps) = (a.list("sets")?, a.list("reps")?);
         Ok(contacts(&sets, &reps, &a.list("per_rep")?, &a.list("sides")?).into())
@@ -238,22 +187,11 @@ pub static CONTACTS: Formula = Formula {
 pub fn contacts(sets: &[f64], reps: &[f64], per_rep: &[f64], sides: &[f64]) -> Computation<f64> {
     let given = given!["sets" => sets, "reps" => reps, "per_rep" => per_rep, "sides" => sides];
     CONTACTS.compute(given, |_| {
-        let lengths = [
-            ("sets", sets.len()),
-            ("reps", reps.len()),
-            ("per_rep", per_rep.len()),
-            ("sides", sides.len()),
-        ];
+        let lengths =
+            [("sets", sets.len()), ("reps", reps.len()), ("per_rep", per_rep.len()), ("sides", sides.len())];
         same_length(&lengths)?;
-        let lists = [
-            (sets, "sets"),
-            (reps, "reps"),
-            (per_rep, "per_rep"),
-            (sides, "sides"),
-        ];
-        lists
-            .iter()
-            .try_for_each(|(list, name)| whole(list, name))?;
+        let lists = [(sets, "sets"), (reps, "reps"), (per_rep, "per_rep"), (sides, "sides")];
+        lists.iter().try_for_each(|(list, name)| whole(list, name))?;
         let lines = sets.iter().zip(reps).zip(per_rep).zip(sides);
         Ok(lines.map(|(((s, r), c), side)| s * r * c * side).sum())
     })
@@ -317,9 +255,7 @@ pub fn contact_guide(
         };
         let (low, high) = (own.0.unwrap_or(low), own.1.unwrap_or(high));
         if low >= high {
-            return Err(Reason::Contradiction {
-                rule: "low must be below high",
-            });
+            return Err(Reason::Contradiction { rule: "low must be below high" });
         }
         let reading = match contacts {
             c if c < low => "fewer than the guide",
@@ -382,22 +318,9 @@ pub fn prilepin(percent: f64) -> Computation<Zone> {
             p if p < 90.0 => (2.0, 4.0, 10.0, 20.0, 15.0),
             _ => (1.0, 2.0, 4.0, 10.0, 7.0),
         };
-        Ok(Zone {
-            set_low,
-            set_high,
-            total_low,
-            total_high,
-            middle,
-        })
+        Ok(Zone { set_low, set_high, total_low, total_high, middle })
     })
 }
 
 /// Every formula of this file.
-pub static ALL: &[&Formula] = &[
-    &LOAD,
-    &BODYWEIGHT,
-    &HOLDS,
-    &CONTACTS,
-    &CONTACT_GUIDE,
-    &PRILEPIN,
-];
+pub static ALL: &[&Formula] = &[&LOAD, &BODYWEIGHT, &HOLDS, &CONTACTS, &CONTACT_GUIDE, &PRILEPIN];

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::base::key::Key;
 use crate::doc::open::Document;
 use crate::doc::read::Entry;
-use crate::model::plan::{Cue, Exercise, Prescription, Settings, Venue};
+use crate::model::plan::{Cue, Exercise, Prescription, Protocol, Settings, Venue};
 
 /// A club's library, read once.
 #[derive(Debug, Clone, Default)]
@@ -16,6 +16,8 @@ pub struct Library {
     pub venues: BTreeMap<Key, Entry<Venue>>,
     /// Cues by key.
     pub cues: BTreeMap<Key, Entry<Cue>>,
+    /// Test protocols by key.
+    pub protocols: BTreeMap<Key, Entry<Protocol>>,
     /// What the club has set.
     pub settings: Option<Settings>,
 }
@@ -33,6 +35,12 @@ impl Library {
                 .collect(),
             venues: doc.records::<Venue>("venues").entries.into_iter().map(|e| (e.key(), e)).collect(),
             cues: doc.records::<Cue>("cues").entries.into_iter().map(|e| (e.key(), e)).collect(),
+            protocols: doc
+                .records::<Protocol>("protocols")
+                .entries
+                .into_iter()
+                .map(|e| (e.key(), e))
+                .collect(),
             settings: doc.records::<Settings>("settings").entries.into_iter().next().map(|e| e.record),
         }
     }

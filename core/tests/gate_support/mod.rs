@@ -1,6 +1,7 @@
 //! Shared by the tests and the bench of the gate: honest work made with the document library, and
 //! a writer of change chunks that writes whatever it is told. Nothing here is used by the product.
-#![allow(dead_code, unreachable_pub, reason = "each test uses its own part")]
+#![expect(dead_code, unreachable_pub, reason = "each test uses its own part")]
+#![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 pub mod engine;
 pub mod honest;

@@ -71,7 +71,7 @@ pub fn chunk(kind: u8, contents: &[u8]) -> Vec<u8> {
 
 /// The name of a chunk.
 pub fn name(chunk: &[u8]) -> [u8; 32] {
-    Sha256::digest(&chunk[8..]).into()
+    Sha256::digest(&chunk[chunk.len().min(8)..]).into()
 }
 
 /// Puts the right checksum into a chunk.

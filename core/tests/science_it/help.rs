@@ -5,10 +5,8 @@ use backstraight_core::science::registry::{Answer, run};
 
 /// Asks the registry with `key=value` pairs separated by blanks.
 pub(crate) fn ask(id: &str, text: &str) -> Answer {
-    let pairs: Vec<(&str, &str)> = text
-        .split_whitespace()
-        .map(|pair| pair.split_once('=').unwrap())
-        .collect();
+    let pairs: Vec<(&str, &str)> =
+        text.split_whitespace().map(|pair| pair.split_once('=').unwrap()).collect();
     run(id, &pairs).unwrap_or_else(|error| panic!("{id} {text}: {error}"))
 }
 
@@ -16,10 +14,7 @@ pub(crate) fn ask(id: &str, text: &str) -> Answer {
 pub(crate) fn number(id: &str, text: &str, name: &str) -> f64 {
     match ask(id, text).output(name) {
         Some(Value::Number(n)) => *n,
-        other => panic!(
-            "{id} {text}: {name} is {other:?}, {:?}",
-            ask(id, text).result
-        ),
+        other => panic!("{id} {text}: {name} is {other:?}, {:?}", ask(id, text).result),
     }
 }
 
@@ -57,17 +52,11 @@ pub(crate) fn reason(id: &str, text: &str) -> String {
 #[track_caller]
 pub(crate) fn printed(got: f64, want: f64, decimals: i32) {
     let half = 0.500_001 * 10f64.powi(-decimals);
-    assert!(
-        (got - want).abs() <= half,
-        "got {got}, want {want} to {decimals} decimals"
-    );
+    assert!((got - want).abs() <= half, "got {got}, want {want} to {decimals} decimals");
 }
 
 /// Equal within a relative tolerance.
 #[track_caller]
 pub(crate) fn close(got: f64, want: f64, relative: f64) {
-    assert!(
-        (got - want).abs() <= relative * want.abs().max(1e-300),
-        "got {got}, want {want}"
-    );
+    assert!((got - want).abs() <= relative * want.abs().max(1e-300), "got {got}, want {want}");
 }

@@ -17,41 +17,23 @@ fn example_with(formula: &Formula, name: &str, text: String) -> Vec<(String, Str
 }
 
 fn outcome(formula: &'static Formula, pairs: &[(String, String)]) -> registry::Outcome {
-    let pairs: Vec<(&str, &str)> = pairs
-        .iter()
-        .map(|(k, v)| (k.as_str(), v.as_str()))
-        .collect();
+    let pairs: Vec<(&str, &str)> = pairs.iter().map(|(k, v)| (k.as_str(), v.as_str())).collect();
     run(formula.id, &pairs)
 }
 
 fn reason_of(formula: &'static Formula, pairs: &[(String, String)]) -> Option<Reason> {
-    outcome(formula, pairs)
-        .unwrap_or_else(|error| panic!("{error} {pairs:?}"))
-        .result
-        .err()
+    outcome(formula, pairs).unwrap_or_else(|error| panic!("{error} {pairs:?}")).result.err()
 }
 
 /// The text of the example or the default of an input; something inside its limits otherwise.
 fn usual_text(formula: &Formula, input: &Input) -> String {
-    let example = formula
-        .example
-        .iter()
-        .find(|(key, _)| *key == input.name)
-        .map(|(_, t)| *t);
+    let example = formula.example.iter().find(|(key, _)| *key == input.name).map(|(_, t)| *t);
     if let Some(text) = example.or(input.default) {
         return text.to_owned();
     }
     let (low, high) = input.range.unwrap_or((0.0, 1.0));
-    let middle = if input.kind == Kind::Whole {
-        high
-    } else {
-        low + (high - low) / 2.0
-    };
-    let one = if input.kind == Kind::Stock {
-        format!("{middle}:1")
-    } else {
-        format!("{middle}")
-    };
+    let middle = if input.kind == Kind::Whole { high } else { low + (high - low) / 2.0 };
+    let one = if input.kind == Kind::Stock { format!("{middle}:1") } else { format!("{middle}") };
     let fewest = input.count.map_or(1, |(fewest, _)| fewest);
     vec![one; fewest].join(",")
 }
@@ -92,11 +74,7 @@ fn both_sides_of_every_number_limit() {
             for number in beyond {
                 let pairs = example_with(formula, input.name, with_number(formula, input, number));
                 let got = reason_of(formula, &pairs);
-                let want = Reason::OutOfRange {
-                    input: input.name,
-                    lowest,
-                    highest,
-                };
+                let want = Reason::OutOfRange { input: input.name, lowest, highest };
                 assert_eq!(got, Some(want), "{} {} {number}", formula.id, input.name);
             }
             for number in [lowest, highest] {
@@ -135,31 +113,16 @@ fn both_sides_of_every_item_limit() {
             let usual = usual_text(formula, input);
             let separator = if input.kind == Kind::Table { ';' } else { ',' };
             let first = usual.split([separator, '+']).next().unwrap();
-            let first = first
-                .split_once('x')
-                .map_or(first, |(_, item)| item)
-                .to_owned();
+            let first = first.split_once('x').map_or(first, |(_, item)| item).to_owned();
             let items = |n: usize| vec![first.clone(); n].join(&separator.to_string());
             let wanted = |n: usize| example_with(formula, input.name, items(n));
             // One item fewer than none and more than any text may hold cannot be written.
             if fewest > 1 {
-                let want = Reason::TooFew {
-                    input: input.name,
-                    needed: fewest,
-                };
-                assert_eq!(
-                    reason_of(formula, &wanted(fewest - 1)),
-                    Some(want),
-                    "{}",
-                    formula.id
-                );
+                let want = Reason::TooFew { input: input.name, needed: fewest };
+                assert_eq!(reason_of(formula, &wanted(fewest - 1)), Some(want), "{}", formula.id);
             }
-            if most < backstraight_core::science::formula::LONGEST_LIST && input.kind != Kind::Table
-            {
-                let want = Reason::TooMany {
-                    input: input.name,
-                    limit: most,
-                };
+            if most < backstraight_core::science::formula::LONGEST_LIST && input.kind != Kind::Table {
+                let want = Reason::TooMany { input: input.name, limit: most };
                 let got = reason_of(formula, &wanted(most + 1));
                 assert_eq!(got, Some(want), "{} {}", formula.id, input.name);
                 let refused = matches!(
@@ -218,28 +181,16 @@ fn text_from(input: &Input, inside: bool, numbers: &[f64], shares: &[f64]) -> St
         match input.range {
             Some((low, high)) if inside => {
                 let number = low + (high - low) * share;
-                if input.kind == Kind::Whole {
-                    number.floor()
-                } else {
-                    number
-                }
+                if input.kind == Kind::Whole { number.floor() } else { number }
             }
             _ => any,
         }
     };
     let length = |most: usize| {
         let (fewest, limit) = input.count.unwrap_or((1, 9));
-        if inside {
-            fewest + numbers.len() % (limit.min(fewest + most) - fewest + 1)
-        } else {
-            numbers.len()
-        }
+        if inside { fewest + numbers.len() % (limit.min(fewest + most) - fewest + 1) } else { numbers.len() }
     };
-    let items = |n: usize, at: usize| {
-        (0..n)
-            .map(|i| format!("{:?}", fit(at + i)))
-            .collect::<Vec<_>>()
-    };
+    let items = |n: usize, at: usize| (0..n).map(|i| format!("{:?}", fit(at + i))).collect::<Vec<_>>();
     match input.kind {
         Kind::Number | Kind::Whole => format!("{:?}", fit(input.name.len())),
         Kind::List => items(length(30), input.name.len()).join(","),
@@ -252,19 +203,13 @@ fn text_from(input: &Input, inside: bool, numbers: &[f64], shares: &[f64]) -> St
         }
         Kind::Table => {
             let columns = 1 + numbers.len() % 4;
-            let rows: Vec<String> = (0..length(8))
-                .map(|row| items(columns, row * columns).join(","))
-                .collect();
+            let rows: Vec<String> =
+                (0..length(8)).map(|row| items(columns, row * columns).join(",")).collect();
             rows.join(";")
         }
         Kind::Stock => {
             let entries = items(length(6).max(1), 0);
-            entries
-                .iter()
-                .enumerate()
-                .map(|(i, m)| format!("{m}:{}", i % 4))
-                .collect::<Vec<_>>()
-                .join(",")
+            entries.iter().enumerate().map(|(i, m)| format!("{m}:{}", i % 4)).collect::<Vec<_>>().join(",")
         }
         Kind::Word(words) => words[numbers.len() % words.len()].to_owned(),
         Kind::Flag => if shares[0] < 0.9 { "yes" } else { "no" }.to_owned(),
@@ -342,12 +287,7 @@ fn values_inside_the_limits_are_mostly_answered() {
         let pairs: Vec<(String, String)> = formula
             .inputs
             .iter()
-            .map(|input| {
-                (
-                    input.name.to_owned(),
-                    text_from(input, true, &numbers, &shares),
-                )
-            })
+            .map(|input| (input.name.to_owned(), text_from(input, true, &numbers, &shares)))
             .collect();
         all += 1;
         let computed = outcome(formula, &pairs).is_ok_and(|answer| answer.result.is_ok());

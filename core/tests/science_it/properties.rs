@@ -3,8 +3,8 @@
 use backstraight_core::science::fitness::{self, Constants};
 use backstraight_core::science::velocity::Conditions;
 use backstraight_core::science::{
-    agreement, asymmetry, checkin, hurdles, jump, load, one_rep_max as rm, plates, reactive,
-    reliability, sprint, stiffness, trend, velocity,
+    agreement, asymmetry, checkin, hurdles, jump, load, one_rep_max as rm, plates, reactive, reliability,
+    sprint, stiffness, trend, velocity,
 };
 use proptest::prelude::*;
 
@@ -18,12 +18,7 @@ fn table(rows: usize, columns: usize) -> impl Strategy<Value = Vec<Vec<f64>>> {
     prop::collection::vec(prop::collection::vec(1.0..100.0_f64, columns), rows)
 }
 
-const TEXTBOOK: Constants = Constants {
-    t1: 45.0,
-    t2: 15.0,
-    k1: 1.0,
-    k2: 2.0,
-};
+const TEXTBOOK: Constants = Constants { t1: 45.0, t2: 15.0, k1: 1.0, k2: 2.0 };
 
 proptest! {
     #[test]

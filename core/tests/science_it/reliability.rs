@@ -25,25 +25,13 @@ fn typical_error() {
     printed(at("log_cv"), 4.079351, 6);
     printed(at("mdc95"), 8.009664, 6);
     printed(at("swc_trial1"), 2.184491, 6);
-    assert!(
-        ask("rel.hopkins", FIVE)
-            .notes
-            .iter()
-            .any(|note| note.contains("one retest"))
-    );
-    close(
-        value("rel.typical_error", "x=62,67;78,76;81,87;55,55;66,63"),
-        at("te"),
-        1e-12,
-    );
+    assert!(ask("rel.hopkins", FIVE).notes.iter().any(|note| note.contains("one retest")));
+    close(value("rel.typical_error", "x=62,67;78,76;81,87;55,55;66,63"), at("te"), 1e-12);
     assert!(reason("rel.hopkins", "t1=1,2 t2=1,2").contains("at least 3"));
     assert!(reason("rel.hopkins", "t1=1,2,3 t2=1,2,3,4").contains("differ in length"));
     // A zero among the values leaves the logarithms out, not the rest.
     let zero = ask("rel.hopkins", "t1=0,2,3 t2=1,2,4");
-    assert_eq!(
-        zero.output("log_cv"),
-        Some(&backstraight_core::science::Value::Nothing)
-    );
+    assert_eq!(zero.output("log_cv"), Some(&backstraight_core::science::Value::Nothing));
     assert!(zero.result.is_ok());
 }
 
@@ -59,22 +47,10 @@ fn worthwhile_and_detectable() {
     assert!(ask("rel.swc", "x=1,2,3 te=0.999").result.is_ok());
     assert!(reason("rel.swc", "x=2,2,2").contains("no variation"));
     let noise = "before=62 after=67 te=2.89";
-    assert_eq!(
-        word("rel.change", noise, "reading"),
-        "cannot be told from noise"
-    );
-    assert_eq!(
-        word("rel.change", "before=62 after=71 te=2.89", "reading"),
-        "higher, beyond noise"
-    );
-    assert_eq!(
-        word("rel.change", "before=71 after=62 te=2.89", "reading"),
-        "lower, beyond noise"
-    );
-    assert_eq!(
-        word("rel.change", "before=62 after=62 te=0", "beyond_noise"),
-        "false"
-    );
+    assert_eq!(word("rel.change", noise, "reading"), "cannot be told from noise");
+    assert_eq!(word("rel.change", "before=62 after=71 te=2.89", "reading"), "higher, beyond noise");
+    assert_eq!(word("rel.change", "before=71 after=62 te=2.89", "reading"), "lower, beyond noise");
+    assert_eq!(word("rel.change", "before=62 after=62 te=0", "beyond_noise"), "false");
 }
 
 const SHROUT: &str = "x=9,2,5,8;6,1,3,2;8,4,6,8;7,1,2,6;10,5,6,9;6,2,4,7";
@@ -89,12 +65,7 @@ fn intraclass_correlation() {
     for (name, want) in names.iter().zip(derived) {
         printed(number("rel.icc", SHROUT, name), want, 6);
     }
-    let squares = [
-        ("msb", 11.241667),
-        ("msw", 6.263889),
-        ("msj", 32.486111),
-        ("mse", 1.019444),
-    ];
+    let squares = [("msb", 11.241667), ("msw", 6.263889), ("msj", 32.486111), ("mse", 1.019444)];
     for (name, want) in squares {
         printed(number("rel.icc", SHROUT, name), want, 6);
     }
@@ -105,11 +76,7 @@ fn intraclass_correlation() {
         printed(number("rel.icc", WINE, name), want, 3);
         printed(number("rel.icc", WINE, name), digits, 6);
     }
-    printed(
-        number("rel.icc", WINE, "msb") / number("rel.icc", WINE, "msw"),
-        11.680,
-        3,
-    );
+    printed(number("rel.icc", WINE, "msb") / number("rel.icc", WINE, "msw"), 11.680, 3);
     printed(number("rel.icc", WINE, "f"), 11.787, 3);
     let five = "x=62,67;78,76;81,87;55,55;66,63";
     printed(number("rel.icc", five, "i11"), 0.945216, 6);
@@ -185,10 +152,7 @@ fn nist(text: &str, skip: usize) -> Vec<(f64, f64)> {
 /// NIST StRD Norris, certified values (public domain; file from the scipy wheel).
 #[test]
 fn norris_is_certified() {
-    let file = nist(
-        include_str!("../../../fixtures/vectors/nist/Norris.dat"),
-        60,
-    );
+    let file = nist(include_str!("../../../fixtures/vectors/nist/Norris.dat"), 60);
     assert_eq!(file.len(), 36);
     for ((y, x), (sy, sx)) in file.iter().zip(NORRIS_Y.iter().zip(NORRIS_X)) {
         assert_eq!((*y, *x), (*sy, sx), "the stored copy differs from the file");
@@ -216,11 +180,7 @@ fn longley_breaks_normal_equations_not_us() {
         .lines()
         .skip(1)
         .filter(|line| !line.is_empty())
-        .map(|line| {
-            line.split(',')
-                .map(|cell| cell.trim().parse().unwrap())
-                .collect()
-        })
+        .map(|line| line.split(',').map(|cell| cell.trim().parse().unwrap()).collect())
         .collect();
     assert_eq!(rows.len(), 16);
     let y: Vec<f64> = rows.iter().map(|row| row[1]).collect();
@@ -252,10 +212,7 @@ fn groups(text: &str) -> Vec<Vec<f64>> {
         let (Some(group), Some(value)) = (parts.next(), parts.next()) else {
             continue;
         };
-        groups
-            .entry(group.parse().unwrap())
-            .or_default()
-            .push(value.parse().unwrap());
+        groups.entry(group.parse().unwrap()).or_default().push(value.parse().unwrap());
     }
     groups.into_values().collect()
 }
@@ -280,48 +237,12 @@ fn analysis_of_variance_is_certified() {
             1.51048314446410e-5,
             1e-8,
         ),
-        (
-            include_str!("../../../fixtures/vectors/nist/SmLs01.dat"),
-            9,
-            21.0,
-            0.1,
-            1e-10,
-        ),
-        (
-            include_str!("../../../fixtures/vectors/nist/SmLs02.dat"),
-            9,
-            201.0,
-            0.1,
-            1e-10,
-        ),
-        (
-            include_str!("../../../fixtures/vectors/nist/SmLs04.dat"),
-            9,
-            21.0,
-            0.1,
-            1e-7,
-        ),
-        (
-            include_str!("../../../fixtures/vectors/nist/SmLs05.dat"),
-            9,
-            201.0,
-            0.1,
-            1e-7,
-        ),
-        (
-            include_str!("../../../fixtures/vectors/nist/SmLs07.dat"),
-            9,
-            21.0,
-            0.1,
-            5e-3,
-        ),
-        (
-            include_str!("../../../fixtures/vectors/nist/SmLs08.dat"),
-            9,
-            201.0,
-            0.1,
-            5e-3,
-        ),
+        (include_str!("../../../fixtures/vectors/nist/SmLs01.dat"), 9, 21.0, 0.1, 1e-10),
+        (include_str!("../../../fixtures/vectors/nist/SmLs02.dat"), 9, 201.0, 0.1, 1e-10),
+        (include_str!("../../../fixtures/vectors/nist/SmLs04.dat"), 9, 21.0, 0.1, 1e-7),
+        (include_str!("../../../fixtures/vectors/nist/SmLs05.dat"), 9, 201.0, 0.1, 1e-7),
+        (include_str!("../../../fixtures/vectors/nist/SmLs07.dat"), 9, 21.0, 0.1, 5e-3),
+        (include_str!("../../../fixtures/vectors/nist/SmLs08.dat"), 9, 201.0, 0.1, 5e-3),
     ];
     for (text, count, f, residual, tolerance) in files {
         let groups = groups(text);
@@ -337,23 +258,14 @@ fn analysis_of_variance_is_certified() {
     let n: f64 = groups.iter().map(|g| g.len() as f64).sum();
     let sum: f64 = groups.iter().flatten().sum();
     let squares: f64 = groups.iter().flatten().map(|v| v * v).sum();
-    let by_group: f64 = groups
-        .iter()
-        .map(|g| g.iter().sum::<f64>().powi(2) / g.len() as f64)
-        .sum();
+    let by_group: f64 = groups.iter().map(|g| g.iter().sum::<f64>().powi(2) / g.len() as f64).sum();
     let naive = ((by_group - sum * sum / n) / 8.0) / ((squares - by_group) / (n - 9.0));
     assert!(!(naive - 21.0).abs().le(&1.0), "one-pass sums gave {naive}");
     // The table version needs two passes as well: shifting every value changes nothing.
-    let far: Vec<Vec<f64>> = vec![
-        vec![1e8 + 9.0, 1e8 + 2.0],
-        vec![1e8 + 6.0, 1e8 + 1.0],
-        vec![1e8 + 8.0, 1e8 + 4.0],
-    ];
+    let far: Vec<Vec<f64>> =
+        vec![vec![1e8 + 9.0, 1e8 + 2.0], vec![1e8 + 6.0, 1e8 + 1.0], vec![1e8 + 8.0, 1e8 + 4.0]];
     let near: Vec<Vec<f64>> = vec![vec![9.0, 2.0], vec![6.0, 1.0], vec![8.0, 4.0]];
-    let (far, near) = (
-        reliability::icc(&far).unwrap().value,
-        reliability::icc(&near).unwrap().value,
-    );
+    let (far, near) = (reliability::icc(&far).unwrap().value, reliability::icc(&near).unwrap().value);
     close(far.i21, near.i21, 1e-12);
 }
 

@@ -7,45 +7,15 @@ use crate::help::{ask, close, list, number, printed, reason, value, word};
 /// Derived: Furusawa, Hill, Parkinson 1927; Samozino et al. 2016, Scand J Med Sci Sports 26:648-658.
 #[test]
 fn sprint_model() {
-    printed(
-        number("sprint.state_at", "vmax=10 tau=1.2 t=0", "a"),
-        8.333333,
-        6,
-    );
-    printed(
-        number("sprint.state_at", "vmax=10 tau=1.2 t=1.2", "v"),
-        6.321206,
-        6,
-    );
-    printed(
-        number("sprint.state_at", "vmax=10 tau=1.2 t=4", "d"),
-        28.428088,
-        6,
-    );
-    printed(
-        number("sprint.state_at", "vmax=10 tau=1.2 t=4", "v"),
-        9.643260,
-        6,
-    );
-    let times = [
-        (5, 1.290672),
-        (10, 1.967037),
-        (20, 3.110136),
-        (30, 4.162616),
-        (40, 5.184041),
-    ];
+    printed(number("sprint.state_at", "vmax=10 tau=1.2 t=0", "a"), 8.333333, 6);
+    printed(number("sprint.state_at", "vmax=10 tau=1.2 t=1.2", "v"), 6.321206, 6);
+    printed(number("sprint.state_at", "vmax=10 tau=1.2 t=4", "d"), 28.428088, 6);
+    printed(number("sprint.state_at", "vmax=10 tau=1.2 t=4", "v"), 9.643260, 6);
+    let times = [(5, 1.290672), (10, 1.967037), (20, 3.110136), (30, 4.162616), (40, 5.184041)];
     for (x, want) in times {
-        printed(
-            value("sprint.time_at", &format!("vmax=10 tau=1.2 x={x}")),
-            want,
-            6,
-        );
+        printed(value("sprint.time_at", &format!("vmax=10 tau=1.2 x={x}")), want, 6);
     }
-    printed(
-        value("sprint.time_to_share", "tau=1.2 share=0.9"),
-        2.763102,
-        6,
-    );
+    printed(value("sprint.time_to_share", "tau=1.2 share=0.9"), 2.763102, 6);
     assert_eq!(value("sprint.time_at", "vmax=10 tau=1.2 x=0"), 0.0);
 }
 
@@ -100,33 +70,16 @@ fn splits_that_are_refused() {
     let walking = "x=10,20,30 t=8,16,24 trigger=first_movement";
     assert!(reason("sprint.fit", walking).contains("does not fit"));
     let gate = "x=5,10,20,30,40 t=1.29,1.97,3.11,4.16,5.18 trigger=gate";
-    assert!(
-        ask("sprint.fit", gate)
-            .notes
-            .iter()
-            .any(|note| note.contains("free offset"))
-    );
+    assert!(ask("sprint.fit", gate).notes.iter().any(|note| note.contains("free offset")));
 }
 
 /// Derived: exact without air; with air after Samozino et al. 2016 and Arsac & Locatelli 2002
 /// (constants from memory) on a grid of 1 ms, tolerance 1 %.
 #[test]
 fn force_velocity() {
-    printed(
-        number("sprint.fvp_no_air", "vmax=10 tau=1.2", "f0"),
-        8.333333,
-        6,
-    );
-    printed(
-        number("sprint.fvp_no_air", "vmax=10 tau=1.2", "v0"),
-        10.0,
-        6,
-    );
-    printed(
-        number("sprint.fvp_no_air", "vmax=10 tau=1.2", "pmax"),
-        20.833333,
-        6,
-    );
+    printed(number("sprint.fvp_no_air", "vmax=10 tau=1.2", "f0"), 8.333333, 6);
+    printed(number("sprint.fvp_no_air", "vmax=10 tau=1.2", "v0"), 10.0, 6);
+    printed(number("sprint.fvp_no_air", "vmax=10 tau=1.2", "pmax"), 20.833333, 6);
     let tall = "vmax=10 tau=1.2 m=75 h=1.80 g=9.81";
     let at = |name: &str| number("sprint.fvp_air", tall, name);
     printed(at("rho"), 1.204741, 6);
@@ -160,23 +113,10 @@ fn force_velocity() {
 /// Derived; the limit of 0.100 s from a secondary source.
 #[test]
 fn times_and_flying_runs() {
-    close(
-        value("sprint.net_time", "official=9.58 reaction=0.146"),
-        9.434,
-        1e-12,
-    );
+    close(value("sprint.net_time", "official=9.58 reaction=0.146"), 9.434, 1e-12);
     assert!(reason("sprint.net_time", "official=9.58 reaction=0.0999").contains("false start"));
-    assert!(
-        ask("sprint.net_time", "official=9.58 reaction=0.100")
-            .result
-            .is_ok()
-    );
-    for (t, want) in [
-        ("2.60", 11.5385),
-        ("2.80", 10.7143),
-        ("3.00", 10.0),
-        ("3.20", 9.3750),
-    ] {
+    assert!(ask("sprint.net_time", "official=9.58 reaction=0.100").result.is_ok());
+    for (t, want) in [("2.60", 11.5385), ("2.80", 10.7143), ("3.00", 10.0), ("3.20", 9.3750)] {
         printed(value("sprint.flying", &format!("t={t}")), want, 4);
     }
     assert!(reason("sprint.flying", "t=2.29").contains("2.3 to 7.0"));
@@ -188,14 +128,8 @@ fn times_and_flying_runs() {
     printed(number("sprint.flying_model", model, "v"), 9.886628, 6);
     assert!(reason("sprint.flying_model", "vmax=10 tau=1.2 from=60 to=60").contains("rise"));
     // From memory, so only the direction is tested: up, never to the nearest.
-    assert_eq!(
-        number("sprint.hand_time", "t=11.41 distance=100", "hand"),
-        11.5
-    );
-    assert_eq!(
-        number("sprint.hand_time", "t=11.4 distance=100", "hand"),
-        11.4
-    );
+    assert_eq!(number("sprint.hand_time", "t=11.41 distance=100", "hand"), 11.5);
+    assert_eq!(number("sprint.hand_time", "t=11.4 distance=100", "hand"), 11.4);
 }
 
 /// Published layouts: european-athletics.org, munsterschoolsathletics.org; others secondary or
@@ -205,19 +139,10 @@ fn every_layout_closes() {
     for row in LAYOUTS {
         let total = row.first + f64::from(row.hurdles - 1) * row.between + row.run_in;
         assert!((total - row.distance).abs() < 1e-9, "{row:?}");
-        let text = format!(
-            "race={} sex={} age={} federation={}",
-            row.race, row.sex, row.age, row.federation
-        );
+        let text = format!("race={} sex={} age={} federation={}", row.race, row.sex, row.age, row.federation);
         assert_eq!(number("hurdles.find", &text, "height"), row.height);
     }
-    let find = |race: &str, sex: &str| {
-        list(
-            "hurdles.find",
-            &format!("race={race} sex={sex}"),
-            "positions",
-        )
-    };
+    let find = |race: &str, sex: &str| list("hurdles.find", &format!("race={race} sex={sex}"), "positions");
     printed(find("110H", "men")[9], 95.98, 9);
     printed(find("100H", "women")[9], 89.50, 9);
     printed(find("400H", "men")[9], 360.0, 9);
@@ -226,15 +151,9 @@ fn every_layout_closes() {
         printed(inches * 0.0254, height, 3);
     }
     assert_eq!(number("hurdles.find", "race=110H sex=men", "height"), 1.067);
-    assert_eq!(
-        number("hurdles.find", "race=100H sex=women", "height"),
-        0.838
-    );
+    assert_eq!(number("hurdles.find", "race=100H sex=women", "height"), 0.838);
     assert_eq!(number("hurdles.find", "race=400H sex=men", "height"), 0.914);
-    assert_eq!(
-        number("hurdles.find", "race=400H sex=women", "height"),
-        0.762
-    );
+    assert_eq!(number("hurdles.find", "race=400H sex=women", "height"), 0.762);
     assert!(reason("hurdles.find", "race=110H sex=women").contains("no entry"));
     let odd = "name=x first=13.72 between=9.14 n=10 run_in=14.00 distance=110";
     assert!(reason("hurdles.layout", odd).contains("does not add up"));
@@ -242,38 +161,21 @@ fn every_layout_closes() {
     close(value("hurdles.layout", even), 110.0, 1e-12);
     // 220 yards: ten hurdles twenty yards apart, twenty to the first and to the finish.
     let yard = 0.9144;
-    close(
-        20.0 * yard + 9.0 * 20.0 * yard + 20.0 * yard,
-        201.168,
-        1e-12,
-    );
+    close(20.0 * yard + 9.0 * 20.0 * yard + 20.0 * yard, 201.168, 1e-12);
 }
 
 /// Coaching slide set of 2013 (secondary); checks derived from the table.
 #[test]
 fn touchdown_tables() {
-    assert_eq!(
-        list("hurdles.touchdown", "race=110H goal=13.6", "value"),
-        TOUCHDOWNS_110[3].1
-    );
-    assert_eq!(
-        list("hurdles.touchdown", "race=100H goal=12.8", "value"),
-        TOUCHDOWNS_100[2].1
-    );
+    assert_eq!(list("hurdles.touchdown", "race=110H goal=13.6", "value"), TOUCHDOWNS_110[3].1);
+    assert_eq!(list("hurdles.touchdown", "race=100H goal=12.8", "value"), TOUCHDOWNS_100[2].1);
     let between = list("hurdles.touchdown", "race=110H goal=12.9", "value");
     printed(between[9], 11.5, 6);
     for (race, table) in [("110H", &TOUCHDOWNS_110[..]), ("100H", &TOUCHDOWNS_100[..])] {
         for (goal, row) in table {
-            assert!(
-                row.windows(2)
-                    .all(|pair| (0.85..1.35).contains(&(pair[1] - pair[0])))
-            );
+            assert!(row.windows(2).all(|pair| (0.85..1.35).contains(&(pair[1] - pair[0]))));
             let run_in = goal - row[9];
-            let range = if race == "110H" {
-                1.35..1.95
-            } else {
-                0.85..1.25
-            };
+            let range = if race == "110H" { 1.35..1.95 } else { 0.85..1.25 };
             assert!(range.contains(&run_in), "{race} {goal}: {run_in}");
         }
     }
@@ -304,65 +206,20 @@ fn rhythm_and_fade() {
     assert_eq!(number("hurdles.units", race, "best_at"), 1.0);
     printed(number("hurdles.units", race, "fade"), 20.0, 6);
     printed(number("hurdles.units", race, "run_in"), 1.5, 9);
-    printed(
-        list(
-            "hurdles.units",
-            "touchdowns=2.4,3.4,4.4 between=8.5",
-            "speeds",
-        )[0],
-        8.5,
-        9,
-    );
+    printed(list("hurdles.units", "touchdowns=2.4,3.4,4.4 between=8.5", "speeds")[0], 8.5, 9);
     assert!(reason("hurdles.units", "touchdowns=2.6,3.6,3.6 between=9.14").contains("rise"));
-    assert!(
-        reason(
-            "hurdles.units",
-            "touchdowns=2.6,3.6,4.6 between=9.14 finish=4.6"
-        )
-        .contains("rise")
-    );
-    printed(
-        number("hurdles.differential", "hurdles=52.4 flat=49.1", "value"),
-        3.3,
-        9,
-    );
-    printed(
-        number(
-            "hurdles.differential",
-            "hurdles=52.4 flat=49.1",
-            "per_hurdle",
-        ),
-        0.33,
-        9,
-    );
+    assert!(reason("hurdles.units", "touchdowns=2.6,3.6,4.6 between=9.14 finish=4.6").contains("rise"));
+    printed(number("hurdles.differential", "hurdles=52.4 flat=49.1", "value"), 3.3, 9);
+    printed(number("hurdles.differential", "hurdles=52.4 flat=49.1", "per_hurdle"), 0.33, 9);
     assert!(reason("hurdles.differential", "hurdles=49 flat=49.1").contains("below the flat"));
-    printed(
-        number("hurdles.halves", "half=24.6 finish=52.4", "difference"),
-        3.2,
-        9,
-    );
+    printed(number("hurdles.halves", "half=24.6 finish=52.4", "difference"), 3.2, 9);
     assert!(reason("hurdles.halves", "half=24.6 finish=24.6").contains("rise"));
     let fifteen = "between=35 takeoff=2.1 landing=1.2 steps=15";
-    close(
-        number("hurdles.rhythm", fifteen, "step"),
-        31.7 / 15.0,
-        1e-12,
-    );
+    close(number("hurdles.rhythm", fifteen, "step"), 31.7 / 15.0, 1e-12);
     let three = "between=9.14 takeoff=2.1 landing=1.3 steps=3 unit=1.0";
     close(number("hurdles.rhythm", three, "frequency"), 4.0, 1e-12);
     let even = "between=35 takeoff=2.1 landing=1.2 steps=14";
-    assert!(
-        ask("hurdles.rhythm", even)
-            .notes
-            .iter()
-            .any(|note| note.contains("lead leg"))
-    );
-    assert!(
-        reason(
-            "hurdles.rhythm",
-            "between=4 takeoff=2.4 landing=1.6 steps=1"
-        )
-        .contains("no room")
-    );
+    assert!(ask("hurdles.rhythm", even).notes.iter().any(|note| note.contains("lead leg")));
+    assert!(reason("hurdles.rhythm", "between=4 takeoff=2.4 landing=1.6 steps=1").contains("no room"));
     assert!(word("hurdles.find", "race=110H sex=men age=u20", "origin").contains("memory"));
 }

@@ -8,32 +8,14 @@ use crate::help::{ask, close, list, number, printed, reason, value, word};
 fn one_rep_max_table() {
     let reps = [1, 3, 5, 8, 10];
     let table: [(&str, [f64; 5]); 8] = [
-        (
-            "e1rm.epley",
-            [103.3333, 110.0, 116.6667, 126.6667, 133.3333],
-        ),
+        ("e1rm.epley", [103.3333, 110.0, 116.6667, 126.6667, 133.3333]),
         ("e1rm.brzycki", [100.0, 105.8824, 112.5, 124.1379, 133.3333]),
-        (
-            "e1rm.brzycki_dec",
-            [100.0, 105.8873, 112.5113, 124.1619, 133.3689],
-        ),
-        (
-            "e1rm.lombardi",
-            [100.0, 111.6123, 117.4619, 123.1144, 125.8925],
-        ),
-        (
-            "e1rm.mayhew",
-            [108.8640, 113.9903, 119.0107, 126.2863, 130.9343],
-        ),
+        ("e1rm.brzycki_dec", [100.0, 105.8873, 112.5113, 124.1619, 133.3689]),
+        ("e1rm.lombardi", [100.0, 111.6123, 117.4619, 123.1144, 125.8925]),
+        ("e1rm.mayhew", [108.8640, 113.9903, 119.0107, 126.2863, 130.9343]),
         ("e1rm.oconner", [102.5, 107.5, 112.5, 120.0, 125.0]),
-        (
-            "e1rm.wathan",
-            [101.3042, 108.9797, 116.5825, 127.6714, 134.7467],
-        ),
-        (
-            "e1rm.lander",
-            [101.3903, 107.1969, 113.7089, 125.1092, 134.0704],
-        ),
+        ("e1rm.wathan", [101.3042, 108.9797, 116.5825, 127.6714, 134.7467]),
+        ("e1rm.lander", [101.3903, 107.1969, 113.7089, 125.1092, 134.0704]),
     ];
     for (id, row) in table {
         for (r, want) in reps.iter().zip(row) {
@@ -65,11 +47,7 @@ fn five_rep_max_equations() {
 #[test]
 fn repetition_chart() {
     printed(value("e1rm.nsca_chart", "w=135 r=12"), 192.857, 3);
-    printed(
-        value("e1rm.chart_load", "one_rm=192.857142857 r=8"),
-        154.286,
-        3,
-    );
+    printed(value("e1rm.chart_load", "one_rm=192.857142857 r=8"), 154.286, 3);
     close(value("e1rm.nsca_chart", "w=120 r=8"), 150.0, 1e-12);
     close(value("e1rm.chart_load", "one_rm=150 r=5"), 130.5, 1e-12);
     let chart = [100, 95, 93, 90, 87, 85, 83, 80, 77, 75];
@@ -77,10 +55,7 @@ fn repetition_chart() {
         let got = value("e1rm.chart_load", &format!("one_rm=100 r={}", index + 1));
         close(got, f64::from(*percent), 1e-12);
     }
-    assert_eq!(
-        reason("e1rm.nsca_chart", "w=100 r=11"),
-        "no entry for this number of repetitions"
-    );
+    assert_eq!(reason("e1rm.nsca_chart", "w=100 r=11"), "no entry for this number of repetitions");
 }
 
 /// Project rule, no source: a range, the load itself at one repetition, never for technical lifts.
@@ -113,31 +88,14 @@ fn effort_and_reserve() {
     let half = ("effort.reserve", "effort=8.5");
     assert!(number(half.0, half.1, "low") < number(half.0, half.1, "high"));
     assert!(reason("effort.reserve", "effort=8.3").contains("half steps"));
-    printed(
-        number("e1rm.with_reserve", "w=100 r=5 effort=8", "epley"),
-        123.3333,
-        4,
-    );
-    printed(
-        number("e1rm.with_reserve", "w=100 r=5 effort=8", "brzycki"),
-        120.0,
-        4,
-    );
+    printed(number("e1rm.with_reserve", "w=100 r=5 effort=8", "epley"), 123.3333, 4);
+    printed(number("e1rm.with_reserve", "w=100 r=5 effort=8", "brzycki"), 120.0, 4);
     assert!(reason("e1rm.with_reserve", "w=60 r=11 effort=8").contains("more than 12"));
-    assert_eq!(
-        number("e1rm.with_reserve", "w=60 r=10 effort=8", "reps_high"),
-        12.0
-    );
+    assert_eq!(number("e1rm.with_reserve", "w=60 r=10 effort=8", "reps_high"), 12.0);
     // A true maximum is rated 9.5 to 9.7 (Helms et al. 2017, J Strength Cond Res 31(2):292-297):
     // it must not be corrected upwards.
-    assert_eq!(
-        number("e1rm.with_reserve", "w=100 r=1 effort=9.5", "low"),
-        100.0
-    );
-    assert_eq!(
-        number("e1rm.with_reserve", "w=100 r=1 effort=9.5", "high"),
-        100.0
-    );
+    assert_eq!(number("e1rm.with_reserve", "w=100 r=1 effort=9.5", "low"), 100.0);
+    assert_eq!(number("e1rm.with_reserve", "w=100 r=1 effort=9.5", "high"), 100.0);
 }
 
 /// Derived: the worked profile; linear is preferred after Pestaña-Melero et al. 2018.
@@ -152,11 +110,7 @@ fn load_velocity_profile() {
     printed(at("mvt=0.30", "one_rm"), 120.0, 4);
     printed(at("mvt=0.23 reach=0.3", "one_rm"), 125.7143, 4);
     printed(at("mvt=0.30", "l0"), 144.4898, 4);
-    printed(
-        number("lvp.ols", "load=60,100 v=1.03,0.54 mvt=0.30", "one_rm"),
-        119.5918,
-        4,
-    );
+    printed(number("lvp.ols", "load=60,100 v=1.03,0.54 mvt=0.30", "one_rm"), 119.5918, 4);
     // The other direction is another line: 119.9750 kg. Ours must not be that one.
     assert!((at("mvt=0.30", "one_rm") - 119.9750).abs() > 0.01);
 }
@@ -168,11 +122,7 @@ fn profile_refusals() {
     assert!(reason("lvp.ols", &format!("{base} mvt=0.23")).contains("too far beyond"));
     assert!(reason("lvp.ols", "load=50,60,70 v=0.5,0.6,0.7 mvt=0.3").contains("does not fall"));
     assert!(reason("lvp.ols", "load=81,90,100 v=0.8,0.7,0.6 mvt=0.5").contains("span"));
-    assert!(
-        ask("lvp.ols", "load=80,90,100 v=0.8,0.7,0.6 mvt=0.5")
-            .result
-            .is_ok()
-    );
+    assert!(ask("lvp.ols", "load=80,90,100 v=0.8,0.7,0.6 mvt=0.5").result.is_ok());
     assert!(reason("lvp.ols", "load=60,60 v=0.8,0.7 mvt=0.3").contains("no variation"));
     assert!(reason("lvp.ols", "load=60,80,90 v=0.8,0.7 mvt=0.3").contains("differ in length"));
     assert!(reason("lvp.ols", &format!("{base} mvt=1.8")).contains("slowest speed"));
@@ -181,18 +131,9 @@ fn profile_refusals() {
     assert!(reason("lvp.ols", clean).contains("peak speed"));
     let warned = ask("lvp.ols", &format!("{clean} speed=peak"));
     assert!(warned.result.is_ok());
-    assert!(
-        warned
-            .notes
-            .iter()
-            .any(|note| note.contains("do not load or monitor"))
-    );
+    assert!(warned.notes.iter().any(|note| note.contains("do not load or monitor")));
     assert!(reason("lvp.load_for_speed", &format!("{base} target=1.9")).contains("faster"));
-    close(
-        value("lvp.load_for_speed", &format!("{base} target=0.54")),
-        100.40816,
-        1e-6,
-    );
+    close(value("lvp.load_for_speed", &format!("{base} target=0.54")), 100.40816, 1e-6);
     assert!(reason("lvp.load_for_speed", &format!("{base} target=0.2")).contains("too far"));
 }
 
@@ -212,10 +153,7 @@ fn slowest_speeds() {
     for (lift, mvt, spread) in rows {
         assert_eq!(number("lvp.threshold", &format!("lift={lift}"), "mvt"), mvt);
         if let Some(spread) = spread {
-            assert_eq!(
-                number("lvp.threshold", &format!("lift={lift}"), "spread"),
-                spread
-            );
+            assert_eq!(number("lvp.threshold", &format!("lift={lift}"), "spread"), spread);
         }
     }
     for lift in ["bench_pull", "overhead_press", "hip_thrust", "pull_up"] {
@@ -226,16 +164,10 @@ fn slowest_speeds() {
 /// Derived from equations whose coefficients are from memory: checks the arithmetic only.
 #[test]
 fn general_speed_equations() {
-    let speeds = [
-        "1.33", "1.13", "0.95", "0.78", "0.62", "0.47", "0.32", "0.18",
-    ];
+    let speeds = ["1.33", "1.13", "0.95", "0.78", "0.62", "0.47", "0.32", "0.18"];
     let percents = [29.49, 40.04, 50.11, 60.13, 70.00, 79.65, 89.67, 99.37];
     for (v, percent) in speeds.iter().zip(percents) {
-        printed(
-            number("lvp.bench_general", &format!("v={v}"), "percent"),
-            percent,
-            2,
-        );
+        printed(number("lvp.bench_general", &format!("v={v}"), "percent"), percent, 2);
     }
     printed(number("lvp.squat_general", "v=0.50", "percent"), 90.15, 2);
     printed(number("lvp.squat_general", "v=0.32", "percent"), 100.16, 2);
@@ -263,35 +195,12 @@ fn volume() {
     assert_eq!(number("volume.load", squat, "total"), 1500.0);
     close(number("volume.load", squat, "relative"), 12.0, 1e-12);
     assert_eq!(number("volume.load", squat, "average"), 100.0);
-    assert_eq!(
-        number(
-            "volume.bodyweight",
-            "sets=3 reps=6 body=72 extra=10",
-            "total"
-        ),
-        1476.0
-    );
-    assert_eq!(
-        number("volume.load", "sets=3 reps=6 load=10", "total"),
-        180.0
-    );
+    assert_eq!(number("volume.bodyweight", "sets=3 reps=6 body=72 extra=10", "total"), 1476.0);
+    assert_eq!(number("volume.load", "sets=3 reps=6 load=10", "total"), 180.0);
     assert!(reason("volume.bodyweight", "sets=1 reps=1 body=60 extra=-61").contains("outweighs"));
-    assert_eq!(
-        number(
-            "volume.bodyweight",
-            "sets=1 reps=1 body=60 extra=-60",
-            "total"
-        ),
-        0.0
-    );
-    assert_eq!(
-        value("volume.contacts", "sets=4 reps=6 per_rep=1 sides=1"),
-        24.0
-    );
-    assert_eq!(
-        value("volume.contacts", "sets=3 reps=10 per_rep=1 sides=2"),
-        60.0
-    );
+    assert_eq!(number("volume.bodyweight", "sets=1 reps=1 body=60 extra=-60", "total"), 0.0);
+    assert_eq!(value("volume.contacts", "sets=4 reps=6 per_rep=1 sides=1"), 24.0);
+    assert_eq!(value("volume.contacts", "sets=3 reps=10 per_rep=1 sides=2"), 60.0);
     assert_eq!(value("volume.holds", "sets=3 seconds=30"), 90.0);
     assert!(reason("volume.load", "sets=1.5 reps=5 load=100").contains("whole number"));
     assert!(reason("volume.load", "sets=1,1 reps=5 load=100").contains("differ in length"));
@@ -301,41 +210,17 @@ fn volume() {
 /// beginners); the table of Prilepin from two agreeing pages.
 #[test]
 fn guides() {
-    assert_eq!(
-        number("volume.contact_guide", "contacts=90 level=beginner", "low"),
-        80.0
-    );
-    assert_eq!(
-        number("volume.contact_guide", "contacts=90 level=beginner", "high"),
-        100.0
-    );
-    assert_eq!(
-        number("volume.contact_guide", "contacts=90 level=advanced", "high"),
-        140.0
-    );
-    let at = |n: u32| {
-        word(
-            "volume.contact_guide",
-            &format!("contacts={n} level=beginner"),
-            "reading",
-        )
-    };
+    assert_eq!(number("volume.contact_guide", "contacts=90 level=beginner", "low"), 80.0);
+    assert_eq!(number("volume.contact_guide", "contacts=90 level=beginner", "high"), 100.0);
+    assert_eq!(number("volume.contact_guide", "contacts=90 level=advanced", "high"), 140.0);
+    let at = |n: u32| word("volume.contact_guide", &format!("contacts={n} level=beginner"), "reading");
     assert_eq!(at(79), "fewer than the guide");
     assert_eq!(at(80), "inside the guide");
     assert_eq!(at(100), "inside the guide");
     assert_eq!(at(101), "more than the guide");
     let own = "contacts=50 level=beginner low=60 high=70";
-    assert_eq!(
-        word("volume.contact_guide", own, "reading"),
-        "fewer than the guide"
-    );
-    assert!(
-        reason(
-            "volume.contact_guide",
-            "contacts=5 level=beginner low=70 high=70"
-        )
-        .contains("low")
-    );
+    assert_eq!(word("volume.contact_guide", own, "reading"), "fewer than the guide");
+    assert!(reason("volume.contact_guide", "contacts=5 level=beginner low=70 high=70").contains("low"));
     let rows = [
         ("69.9", [3.0, 6.0, 18.0, 30.0, 24.0]),
         ("70", [3.0, 6.0, 12.0, 24.0, 18.0]),
@@ -347,10 +232,7 @@ fn guides() {
     let names = ["set_low", "set_high", "total_low", "total_high", "middle"];
     for (percent, row) in rows {
         for (name, want) in names.iter().zip(row) {
-            assert_eq!(
-                number("volume.prilepin", &format!("percent={percent}"), name),
-                want
-            );
+            assert_eq!(number("volume.prilepin", &format!("percent={percent}"), name), want);
         }
     }
 }
@@ -366,15 +248,9 @@ fn plates() {
     assert_eq!(side("target=60 bar=15 collars=2.5"), [20.0]);
     assert_eq!(side("target=60 bar=15 collars=0"), [20.0, 2.5]);
     // Taking the heaviest first stops at 25.
-    assert_eq!(
-        list("plates.per_side", "per_side=30 stock=25:1,15:2", "value"),
-        [15.0, 15.0]
-    );
+    assert_eq!(list("plates.per_side", "per_side=30 stock=25:1,15:2", "value"), [15.0, 15.0]);
     assert!(reason("plates.per_side", "per_side=30 stock=25:1,15:1").contains("exactly"));
-    assert_eq!(
-        list("plates.per_side", "per_side=0 stock=25:1", "value"),
-        [] as [f64; 0]
-    );
+    assert_eq!(list("plates.per_side", "per_side=0 stock=25:1", "value"), [] as [f64; 0]);
 }
 
 /// Project rule: nearest loadable, ties down.
@@ -385,23 +261,14 @@ fn plates_nearest() {
     let tie = "target=97.5 bar=20 plates=20:1,10:1,5:1,2.5:1";
     assert_eq!(load(tie, "total"), 95.0);
     assert_eq!(word("plates.load", tie, "exact"), "false");
-    assert_eq!(
-        load("target=98 bar=20 plates=20:1,10:1,5:1,2.5:1", "total"),
-        95.0
-    );
-    assert_eq!(
-        load("target=91 bar=20 plates=20:1,10:1,5:1,2.5:1", "total"),
-        90.0
-    );
+    assert_eq!(load("target=98 bar=20 plates=20:1,10:1,5:1,2.5:1", "total"), 95.0);
+    assert_eq!(load("target=91 bar=20 plates=20:1,10:1,5:1,2.5:1", "total"), 90.0);
     assert_eq!(load("target=99 bar=20 plates=20:2", "total"), 100.0);
     let bare = ask("plates.load", "target=10 bar=20 plates=20:2");
     assert!(bare.notes.iter().any(|note| note.contains("bare bar")));
     assert_eq!(load("target=10 bar=20 plates=20:2", "total"), 20.0);
     // 45 lb = 20.41166 kg, taken to 10 g.
-    assert_eq!(
-        load("target=60.82 bar=20 plates=20.41166:2", "total"),
-        60.82
-    );
+    assert_eq!(load("target=60.82 bar=20 plates=20.41166:2", "total"), 60.82);
 }
 
 /// Derived; the ratio is common practice, the exponent 2/3 after Jaric 2002, Sports Med 32:615-631.
@@ -411,11 +278,7 @@ fn relative_strength() {
     printed(value("rel_strength.ratio", "s=110 m=58"), 1.8966, 4);
     printed(value("rel_strength.allometric", "s=140 m=70"), 8.242571, 6);
     printed(value("rel_strength.allometric", "s=110 m=58"), 7.341318, 6);
-    printed(
-        value("rel_strength.allometric", "s=140 m=70 b=0.67"),
-        8.1267,
-        4,
-    );
+    printed(value("rel_strength.allometric", "s=140 m=70 b=0.67"), 8.1267, 4);
     assert_eq!(value("rel_strength.allometric", "s=0.4 m=70 b=0"), 0.4);
 }
 

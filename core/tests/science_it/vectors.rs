@@ -14,11 +14,7 @@ fn text(value: &Json) -> String {
             items.iter().map(text).collect::<Vec<_>>().join(";")
         }
         Json::Array(items) => items.iter().map(text).collect::<Vec<_>>().join(","),
-        Json::Object(map) => map
-            .iter()
-            .map(|(k, v)| format!("{k}:{v}"))
-            .collect::<Vec<_>>()
-            .join(","),
+        Json::Object(map) => map.iter().map(|(k, v)| format!("{k}:{v}")).collect::<Vec<_>>().join(","),
         other => other.to_string(),
     }
 }
@@ -28,10 +24,7 @@ fn compare(what: &str, got: &Value, want: &Json, tolerance: f64) {
         (Value::Number(got), Json::Number(want)) => {
             let want = want.as_f64().unwrap();
             let off = (got - want).abs();
-            assert!(
-                off <= tolerance * want.abs(),
-                "{what}: got {got}, want {want}"
-            );
+            assert!(off <= tolerance * want.abs(), "{what}: got {got}, want {want}");
         }
         (Value::List(got), Json::Array(want)) => {
             assert_eq!(got.len(), want.len(), "{what}");
@@ -51,14 +44,10 @@ fn every_vector_runs_through_the_registry() {
         let id = vector["id"].as_str().unwrap();
         let tolerance = vector["tol_rel"].as_f64().unwrap();
         let inputs = vector["inputs"].as_object().unwrap();
-        let texts: Vec<(String, String)> = inputs
-            .iter()
-            .map(|(key, value)| (key.clone(), text(value)))
-            .collect();
-        let mut pairs: Vec<(&str, &str)> = texts
-            .iter()
-            .map(|(key, value)| (key.as_str(), value.as_str()))
-            .collect();
+        let texts: Vec<(String, String)> =
+            inputs.iter().map(|(key, value)| (key.clone(), text(value))).collect();
+        let mut pairs: Vec<(&str, &str)> =
+            texts.iter().map(|(key, value)| (key.as_str(), value.as_str())).collect();
         if id.starts_with("growth.") {
             // Growth is off by default: the bare vector must be refused, nothing else.
             let bare = run(id, &pairs).unwrap();

@@ -3,7 +3,6 @@
 /// An unsigned LEB128 number.
 pub(crate) fn uleb(out: &mut Vec<u8>, mut n: u64) {
     loop {
-        #[expect(clippy::cast_possible_truncation, reason = "seven bits")]
         let low = (n & 0x7f) as u8;
         n >>= 7;
         if n == 0 {
@@ -17,8 +16,7 @@ pub(crate) fn uleb(out: &mut Vec<u8>, mut n: u64) {
 /// A signed LEB128 number.
 pub(crate) fn sleb(out: &mut Vec<u8>, mut n: i64) {
     loop {
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "seven bits")]
-        let low = (n & 0x7f) as u8;
+        let low = (n.cast_unsigned() & 0x7f) as u8;
         n >>= 7;
         if (n == 0 && low & 0x40 == 0) || (n == -1 && low & 0x40 != 0) {
             out.push(low);
@@ -46,7 +44,7 @@ pub(crate) fn rle<T: Copy + PartialEq>(values: &[Option<T>], write: fn(&mut Vec<
                 at += n;
             }
             Some(v) if n > 1 => {
-                sleb(&mut out, n as i64);
+                sleb(&mut out, i64::try_from(n).unwrap());
                 write(&mut out, v);
                 at += n;
             }
@@ -55,7 +53,7 @@ pub(crate) fn rle<T: Copy + PartialEq>(values: &[Option<T>], write: fn(&mut Vec<
                 while end < values.len() && values[end].is_some() && run(end) == 1 {
                     end += 1;
                 }
-                sleb(&mut out, -((end - at) as i64));
+                sleb(&mut out, -i64::try_from(end - at).unwrap());
                 for v in values[at..end].iter().flatten() {
                     write(&mut out, *v);
                 }

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, BinaryHeap, HashMap, HashSet};
 use super::limits;
 use super::reject::{RejectCode, Rejected, over};
 use super::tables::{
-    ActorRow, ChangeRow, Entry, KeyCode, Level, Made, Object, Tables, at, field_bit, number,
+    ActorRow, ChangeRow, Entry, KeyCode, Level, Made, Name, Object, Tables, at, field_bit, number,
 };
 use super::{Accepted, Check, FreshChange, Verdict};
 use crate::base::id::{ActorId, ChangeHash, InstallId};
@@ -20,7 +20,7 @@ pub(super) fn run(
     may_write: &dyn Fn(InstallId) -> bool,
     most_ops: usize,
 ) -> Result<Verdict, Rejected> {
-    let mut run = Run::new(base, may_write, most_ops);
+    let mut run = Run::new(base, may_write, most_ops, chunks.len());
     let mut start = 0;
     for (n, chunk) in chunks.iter().enumerate() {
         let hash = chunk::name(chunk).map_err(|e| e.in_change(n, None))?;
@@ -80,6 +80,7 @@ impl Walk {
 struct Draft {
     entry: Entry,
     made_keys: BTreeSet<(u32, KeyCode)>,
+    /// Bits of the fields written, by map; mostly one map.
     wrote: BTreeMap<u32, u64>,
     writes: Writes,
     /// The map of the operation before: operations on one map mostly follow each other.
@@ -122,15 +123,20 @@ fn refuse<T>(code: RejectCode, at: impl Into<String>) -> Result<T, Rejected> {
 }
 
 impl<'a> Run<'a> {
-    fn new(base: &'a Tables, may_write: &'a dyn Fn(InstallId) -> bool, most_ops: usize) -> Run<'a> {
+    fn new(
+        base: &'a Tables,
+        may_write: &'a dyn Fn(InstallId) -> bool,
+        most_ops: usize,
+        room: usize,
+    ) -> Run<'a> {
         Run {
             base,
-            add: base.above(),
+            add: base.above(room),
             may_write,
             asked: None,
-            fresh: Vec::new(),
+            fresh: Vec::with_capacity(room),
             known: 0,
-            entries: Vec::new(),
+            entries: Vec::with_capacity(room),
             checks: Vec::new(),
             ops_left: most_ops,
             steps_left: limits::WALK_STEPS,
@@ -139,7 +145,12 @@ impl<'a> Run<'a> {
     }
 
     fn change_number(&self, hash: &ChangeHash) -> Option<u32> {
-        self.base.by_hash.get(hash).or_else(|| self.add.by_hash.get(hash)).copied()
+        let last = self.add.changes.last().filter(|c| c.hash == *hash);
+        if last.is_some() {
+            return self.add.change_count().checked_sub(1);
+        }
+        let name = Name(*hash);
+        self.base.by_hash.get(&name).or_else(|| self.add.by_hash.get(&name)).copied()
     }
 
     fn change_row(&self, n: u32) -> Option<&ChangeRow> {
@@ -352,8 +363,11 @@ impl<'a> Run<'a> {
             let n = draft.entry.made.binary_search_by_key(&counter, |m| m.counter).map_err(|_| unknown())?;
             return Ok(draft.entry.object + number(n));
         }
-        let id = change.actor_of(map).ok_or_else(unknown)?;
-        let (actor, _) = self.actor(&id).ok_or_else(unknown)?;
+        let actor = if map.actor == 0 {
+            draft.entry.actor
+        } else {
+            self.actor(&change.actor_of(map).ok_or_else(unknown)?).ok_or_else(unknown)?.0
+        };
         let op = (actor, counter);
         let object = *self.base.by_op.get(&op).or_else(|| self.add.by_op.get(&op)).ok_or_else(unknown)?;
         let made_in = self.object(object).ok_or_else(unknown)?.made_in;

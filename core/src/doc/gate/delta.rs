@@ -5,7 +5,7 @@
 //! fields written (distance of the map, eight bytes of field bits). Numbers are LEB128.
 
 use super::reject::{RejectCode, Rejected};
-use super::tables::{Entry, KeyCode, Made, Tables, at, number};
+use super::tables::{Entry, KeyCode, Made, Name, Tables, at, number};
 use crate::base::id::{ActorId, ChangeHash};
 use crate::doc::chunk::read::Cursor;
 use crate::doc::chunk::write::uleb;
@@ -112,6 +112,7 @@ fn read(tables: &mut Tables, bytes: &[u8]) -> Result<(), Rejected> {
         return Err(damaged("version"));
     }
     let count = from.length()?;
+    tables.reserve(count);
     let mut before = Before::default();
     for _ in 0..count {
         let entry = entry(tables, &mut from, &mut before)?;
@@ -132,7 +133,7 @@ fn back(from: &mut Cursor<'_>, next: u32) -> Result<u32, Rejected> {
 fn entry(tables: &Tables, from: &mut Cursor<'_>, before: &mut Before) -> Result<Entry, Rejected> {
     let flags = from.byte()?;
     let hash = ChangeHash(from.array()?);
-    if tables.by_hash.contains_key(&hash) {
+    if tables.by_hash.contains_key(&Name(hash)) {
         return Err(damaged("a change twice"));
     }
     let actors = number(tables.actors.len());

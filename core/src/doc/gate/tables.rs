@@ -1,5 +1,6 @@
 //! The tables of the index: changes, actors and maps by number, and what one change adds to them.
 
+use core::hash::{Hash, Hasher};
 use std::collections::{BTreeSet, HashMap};
 
 use super::reject::{RejectCode, Rejected};
@@ -65,13 +66,25 @@ impl KeyCode {
 }
 
 /// One bit of 64 for a field: two fields of a record may share one, and then the document is asked
-/// more often than it must be. Taken from the name, so that no order of fields is frozen.
+/// more often than it must be. Taken from the name, so that no order of fields is frozen; the
+/// function itself is, because stored deltas hold the bits. Its first value was searched so that
+/// the fields of today hardly share any.
 pub(super) fn field_bit(name: &str) -> u64 {
-    let mut hash = 0xcbf2_9ce4_8422_2325_u64;
+    let mut hash = 0xd13f_a330_e14b_b3df_u64;
     for b in name.bytes() {
         hash = (hash ^ u64::from(b)).wrapping_mul(0x0000_0100_0000_01b3);
     }
     1 << (hash.wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 58)
+}
+
+/// The name of a change as a key: eight bytes of a SHA-256 are hashed instead of all.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Name(pub(super) ChangeHash);
+
+impl Hash for Name {
+    fn hash<H: Hasher>(&self, state: &mut H) {
+        state.write_u64(u64::from_le_bytes(*self.0.0.first_chunk().unwrap_or(&[0; 8])));
+    }
 }
 
 #[derive(Debug, Clone)]
@@ -135,7 +148,7 @@ pub(super) struct Tables {
     pub(super) first_object: u32,
     pub(super) changes: Vec<ChangeRow>,
     deps: Vec<u32>,
-    pub(super) by_hash: HashMap<ChangeHash, u32>,
+    pub(super) by_hash: HashMap<Name, u32>,
     pub(super) actors: Vec<ActorRow>,
     pub(super) by_actor: HashMap<ActorId, u32>,
     pub(super) objects: Vec<Object>,
@@ -200,13 +213,19 @@ impl Tables {
         Ok(tables)
     }
 
-    /// Empty tables above these.
-    pub(super) fn above(&self) -> Tables {
+    /// Empty tables above these, with room for so many changes.
+    pub(super) fn above(&self, room: usize) -> Tables {
         Tables {
             first_change: number(self.changes.len()),
             first_actor: number(self.actors.len()),
             first_object: number(self.objects.len()),
             heads: self.heads.clone(),
+            changes: Vec::with_capacity(room),
+            deps: Vec::with_capacity(room),
+            by_hash: HashMap::with_capacity(room),
+            objects: Vec::with_capacity(room),
+            by_op: HashMap::with_capacity(room),
+            children: HashMap::with_capacity(room),
             ..Tables::default()
         }
     }
@@ -219,6 +238,16 @@ impl Tables {
         self.first_object + number(self.objects.len())
     }
 
+    /// Makes room for so many changes.
+    pub(super) fn reserve(&mut self, room: usize) {
+        self.changes.reserve(room);
+        self.deps.reserve(room);
+        self.by_hash.reserve(room);
+        self.objects.reserve(room);
+        self.by_op.reserve(room);
+        self.children.reserve(room);
+    }
+
     /// Adds what a change adds.
     pub(super) fn apply(&mut self, entry: &Entry) {
         let change = self.change_count();
@@ -227,7 +256,7 @@ impl Tables {
             self.heads.remove(dep);
         }
         self.heads.insert(change);
-        self.by_hash.insert(entry.hash, change);
+        self.by_hash.insert(Name(entry.hash), change);
         match (entry.new_actor, entry.actor.checked_sub(self.first_actor)) {
             (Some(id), _) => {
                 self.actors.push(ActorRow { id, seq: 1, last: change });

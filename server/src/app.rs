@@ -1,0 +1,168 @@
+//! What every request can reach, and how a server starts and stops.
+
+use std::net::SocketAddr;
+use std::sync::Arc;
+use std::time::Duration;
+
+use backstraight_core::base::moment::Moment;
+use tokio::net::TcpListener;
+use tokio::sync::{Semaphore, oneshot};
+use tokio::task::JoinHandle;
+
+use crate::config::Config;
+use crate::exchange::index::Indexes;
+use crate::folder::Folder;
+use crate::job;
+use crate::rate::Failures;
+use crate::routes;
+use crate::store::{Store, StoreError, StoreOptions};
+use crate::token::Tokens;
+
+/// Tells the time. Handed in, so that tests can move it.
+#[derive(Clone)]
+pub struct Clock(Arc<dyn Fn() -> Moment + Send + Sync>);
+
+impl std::fmt::Debug for Clock {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Clock")
+    }
+}
+
+impl Clock {
+    /// A clock of one's own.
+    pub fn new(now: impl Fn() -> Moment + Send + Sync + 'static) -> Clock {
+        Clock(Arc::new(now))
+    }
+
+    /// The machine's clock.
+    #[must_use]
+    pub fn system() -> Clock {
+        Clock::new(|| {
+            let since = std::time::SystemTime::UNIX_EPOCH.elapsed().unwrap_or_default();
+            Moment(i64::try_from(since.as_millis()).unwrap_or(i64::MAX))
+        })
+    }
+
+    /// Now.
+    #[must_use]
+    pub fn now(&self) -> Moment {
+        (self.0)()
+    }
+}
+
+/// The state of a server.
+#[derive(Debug)]
+pub struct App {
+    /// Settings.
+    pub config: Config,
+    /// Memory.
+    pub store: Arc<Store>,
+    /// Tokens.
+    pub tokens: Tokens,
+    /// Time.
+    pub clock: Clock,
+    /// Wrong codes by address.
+    pub failures: Failures,
+    /// Indexes of documents, for the gate.
+    pub indexes: Indexes,
+    /// Requests that are unpacked and checked at the same time: bounds memory and keeps the
+    /// processor from being shared by too many.
+    pub work: Semaphore,
+}
+
+/// What every handler is given.
+pub type Shared = Arc<App>;
+
+impl App {
+    /// Opens the data folder.
+    ///
+    /// # Errors
+    /// When it cannot be opened.
+    pub fn open(config: Config, options: StoreOptions, clock: Clock) -> Result<Shared, StoreError> {
+        let folder = Folder::open(&config.data)?;
+        let keys = folder.keys()?;
+        let store = Arc::new(Store::open(&folder, options)?);
+        let tokens = Tokens::new(&keys, store.server());
+        let cores = std::thread::available_parallelism().map_or(2, usize::from);
+        Ok(Arc::new(App {
+            failures: Failures::new(config.code_tries),
+            indexes: Indexes::default(),
+            work: Semaphore::new(2 * cores),
+            config,
+            store,
+            tokens,
+            clock,
+        }))
+    }
+}
+
+/// A running server.
+#[derive(Debug)]
+pub struct Running {
+    /// Where it listens.
+    pub address: SocketAddr,
+    /// Its state.
+    pub app: Shared,
+    stop: Option<oneshot::Sender<()>>,
+    served: JoinHandle<std::io::Result<()>>,
+    compacting: Option<JoinHandle<()>>,
+}
+
+/// Starts a server in this runtime. It holds the data folder until it is stopped.
+///
+/// # Errors
+/// When the folder is served by another process or cannot be opened, or the address is taken.
+pub async fn start(config: Config, options: StoreOptions, clock: Clock) -> Result<Running, StoreError> {
+    let lock = Folder::open(&config.data)?.lock()?;
+    let listen = config.listen;
+    let app = App::open(config, options, clock)?;
+    let listener = TcpListener::bind(listen)
+        .await
+        .and_then(|l| l.local_addr().map(|address| (l, address)))
+        .map_err(|source| StoreError::File { what: format!("address {listen}"), source })?;
+    let (listener, address) = listener;
+    let (stop, stopped) = oneshot::channel::<()>();
+    let router = routes::router(Arc::clone(&app));
+    let served = tokio::spawn(async move {
+        let service = router.into_make_service_with_connect_info::<SocketAddr>();
+        let done =
+            axum::serve(listener, service).with_graceful_shutdown(async move { drop(stopped.await) }).await;
+        drop(lock);
+        done
+    });
+    let compacting = (app.config.compact_after > 0).then(|| {
+        let app = Arc::clone(&app);
+        tokio::spawn(job::compact::in_the_background(app))
+    });
+    tracing::info!(%address, version = env!("CARGO_PKG_VERSION"), "serving");
+    Ok(Running { address, app, stop: Some(stop), served, compacting })
+}
+
+impl Running {
+    /// Stops: takes no new connection, lets running requests finish for a while, writes what waits,
+    /// closes the database.
+    pub async fn stop(mut self) {
+        if let Some(stop) = self.stop.take() {
+            // Already ended by itself when nobody listens.
+            let _ = stop.send(());
+        }
+        if let Some(compacting) = self.compacting.take() {
+            compacting.abort();
+        }
+        let patience = Duration::from_secs(u64::from(self.app.config.stop_seconds));
+        if tokio::time::timeout(patience, &mut self.served).await.is_err() {
+            tracing::warn!("some requests did not finish in time");
+            self.served.abort();
+        }
+        let store = Arc::clone(&self.app.store);
+        drop(tokio::task::spawn_blocking(move || store.close()).await);
+        tracing::info!("stopped");
+    }
+
+    /// Waits until storage has stopped after a disk error.
+    pub async fn storage_stopped(&self) {
+        while !self.app.store.stopped() {
+            tokio::time::sleep(Duration::from_millis(500)).await;
+        }
+    }
+}

@@ -1,0 +1,178 @@
+//! The command line: one file a command. Each prints data on the output stream (a table, or JSON
+//! with `--json`), everything else on the error stream, and says why when it fails.
+
+mod backup;
+mod check;
+mod club;
+mod compact;
+mod invite;
+mod person;
+mod restore;
+mod serve;
+mod squad;
+mod table;
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use backstraight_core::base::moment::Moment;
+use clap::{Args, Parser, Subcommand};
+
+use crate::app::Clock;
+use crate::folder::Folder;
+use crate::job::backup::no_database;
+use crate::secret;
+use crate::store::people::LONGEST_NAME;
+use crate::store::{Store, StoreError, StoreOptions};
+
+/// Exit code after a disk error: whoever restarts the program must not do so by itself.
+pub const EXIT_DISK: u8 = 74;
+
+#[derive(Debug, Parser)]
+#[command(
+    name = "backstraight",
+    version,
+    about = "Plans and logs of a club, kept and merged",
+    max_term_width = 100
+)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Serve a data folder
+    Serve(crate::config::Config),
+    /// Clubs
+    #[command(subcommand)]
+    Club(club::Club),
+    /// Squads of a club
+    #[command(subcommand)]
+    Squad(squad::Squad),
+    /// People of a club
+    #[command(subcommand)]
+    Person(person::Person),
+    /// Make a code with which a person enrols a phone or desk
+    Invite(invite::Invite),
+    /// Check everything that is stored; exit code 1 when something does not hold
+    Check(check::Check),
+    /// Write a backup, also while the server runs
+    Backup(backup::Backup),
+    /// Restore a backup into an empty folder
+    Restore(restore::Restore),
+    /// Compact documents now
+    Compact(compact::Compact),
+}
+
+/// The data folder that a command works on.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Data {
+    /// Data folder
+    #[arg(long, env = "BACKSTRAIGHT_DATA", value_name = "DIR")]
+    data: PathBuf,
+}
+
+/// How data is printed.
+#[derive(Debug, Clone, Copy, Args)]
+pub(crate) struct Output {
+    /// Print JSON
+    #[arg(long)]
+    json: bool,
+}
+
+/// Why a command failed.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum CliError {
+    /// Storage.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// An argument that cannot be used.
+    #[error("{0}")]
+    Argument(String),
+    /// The command ran and found something wrong; it has said what.
+    #[error("{0}")]
+    Found(String),
+    /// The output stream is closed or full.
+    #[error("output: {0}")]
+    Output(#[from] std::io::Error),
+}
+
+/// Runs the program.
+#[must_use]
+#[expect(clippy::print_stderr, reason = "the error stream is where a command says why it failed")]
+pub fn main() -> ExitCode {
+    let done = match Cli::parse().command {
+        Command::Serve(config) => serve::run(config),
+        Command::Club(c) => c.run(),
+        Command::Squad(c) => c.run(),
+        Command::Person(c) => c.run(),
+        Command::Invite(c) => c.run(),
+        Command::Check(c) => c.run(),
+        Command::Backup(c) => c.run(),
+        Command::Restore(c) => c.run(),
+        Command::Compact(c) => c.run(),
+    };
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(CliError::Store(StoreError::Stopped)) => {
+            eprintln!(
+                "backstraight: the disk of the data folder failed since this machine was started. Restart \
+                 the machine and run the check, or restore a backup; a restart of the program alone could \
+                 build on data that is no longer there."
+            );
+            ExitCode::from(EXIT_DISK)
+        }
+        Err(error) => {
+            eprintln!("backstraight: {error}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+impl Data {
+    /// The folder, which must hold a database.
+    fn folder(&self) -> Result<Folder, CliError> {
+        let folder = self.maybe_new()?;
+        if folder.has_database() { Ok(folder) } else { Err(no_database(&folder).into()) }
+    }
+
+    /// The folder; made when it is missing.
+    fn maybe_new(&self) -> Result<Folder, CliError> {
+        Ok(Folder::open(&self.data)?)
+    }
+
+    /// The store of a folder that must hold a database. A server may be running on it.
+    fn store(&self) -> Result<(Folder, Store), CliError> {
+        let folder = self.folder()?;
+        let store = guest(&folder)?;
+        Ok((folder, store))
+    }
+}
+
+fn guest(folder: &Folder) -> Result<Store, CliError> {
+    Ok(Store::open(folder, StoreOptions { guest: true, ..StoreOptions::default() })?)
+}
+
+fn now() -> Moment {
+    Clock::system().now()
+}
+
+/// Ten random bytes for a new identity.
+fn chance() -> [u8; 10] {
+    secret::random()
+}
+
+/// A name that can be shown.
+fn name(text: &str) -> Result<String, CliError> {
+    let text = text.trim();
+    if text.is_empty() || text.len() > LONGEST_NAME || text.chars().any(char::is_control) {
+        return Err(CliError::Argument(format!("a name has 1 to {LONGEST_NAME} bytes on one line")));
+    }
+    Ok(text.to_owned())
+}
+
+/// An identity in an argument.
+fn identity<T: std::str::FromStr>(what: &str, text: &str) -> Result<T, CliError> {
+    text.parse().map_err(|_| CliError::Argument(format!("{what} is no identity: {text:?}")))
+}

@@ -1,0 +1,32 @@
+//! `backstraight serve`.
+
+use tokio::signal::unix::{SignalKind, signal};
+
+use super::CliError;
+use crate::app::{self, Clock};
+use crate::config::Config;
+use crate::store::{StoreError, StoreOptions};
+use crate::telemetry;
+
+/// Serves until a signal says stop, or the disk fails.
+pub(super) fn run(config: Config) -> Result<(), CliError> {
+    telemetry::start(&config.log).map_err(CliError::Argument)?;
+    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
+    runtime.block_on(async {
+        let mut term = signal(SignalKind::terminate())?;
+        let mut interrupt = signal(SignalKind::interrupt())?;
+        let running = app::start(config, StoreOptions::default(), Clock::system()).await?;
+        let mut failed = false;
+        tokio::select! {
+            _ = term.recv() => {}
+            _ = interrupt.recv() => {}
+            // Readers may go on looking at what is there until a person comes; writers are refused.
+            () = running.storage_stopped() => {
+                failed = true;
+                tokio::select! { _ = term.recv() => {}, _ = interrupt.recv() => {} }
+            }
+        }
+        running.stop().await;
+        if failed { Err(StoreError::Stopped.into()) } else { Ok(()) }
+    })
+}

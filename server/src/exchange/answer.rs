@@ -1,0 +1,275 @@
+//! What a device lacks, and what became of what it sent.
+//!
+//! A cursor is the number of the last chunk sent. When a document has to be sent from its loaded
+//! form and does not fit into one answer, the cursor is [`IN_ORDER`] plus the number of changes
+//! sent, counted in the order in which they were admitted: that order never changes. To devices
+//! every cursor is just a number.
+
+use std::collections::{HashMap, HashSet};
+
+use backstraight_core::base::id::ChangeHash;
+use backstraight_core::doc::gate::{GateIndex, limits};
+use backstraight_core::doc::open::Document;
+use backstraight_core::doc::{chunk, genesis, thin};
+use backstraight_core::exchange::wire::{Down, DownDoc, Outcome, heads_out};
+use backstraight_core::model::name::DocName;
+use minicbor::bytes::ByteVec;
+use rusqlite::Connection;
+
+use super::{Item, Rights, Work, blank};
+use crate::app::App;
+use crate::grant::{Access, MayRead};
+use crate::store::document::{self, Doc, Room};
+use crate::store::{StoreError, people};
+
+/// Cursors from here on count changes instead of chunks. No document has so many chunks.
+const IN_ORDER: u64 = 1 << 48;
+/// Bytes that a document costs in an answer beside its changes.
+const FRAME: usize = 128;
+
+/// What is sent of one document.
+#[derive(Debug, Default)]
+struct Part {
+    bytes: Vec<u8>,
+    cursor: u64,
+    cut: bool,
+}
+
+/// Composes the answer from the state after the transaction.
+pub(super) fn compose(db: &Connection, app: &App, mut work: Work) -> Result<Down, StoreError> {
+    let mut down = blank(app);
+    down.people = people::known_to(db, &work.caller, work.people)?;
+    let mut room = usize::try_from(app.config.answer_bytes).unwrap_or(usize::MAX);
+    for item in &mut work.items {
+        if matches!(item.access, Access::None) {
+            down.withdrawn.push(raw(&item.name));
+        }
+        let Some(read) = item.access.read() else {
+            if item.sent {
+                let outcome = item.outcome.clone();
+                down.docs.push(DownDoc {
+                    name: raw(&item.name),
+                    outcome,
+                    changes: None,
+                    cursor: 0,
+                    heads: vec![],
+                });
+            }
+            continue;
+        };
+        listed(db, app, work.same_epoch, item, read, &mut room, &mut down)?;
+    }
+    granted(db, &work, &mut room, &mut down)?;
+    Ok(down)
+}
+
+fn raw(name: &DocName) -> ByteVec {
+    ByteVec::from(name.to_bytes().to_vec())
+}
+
+/// A document that the device has.
+fn listed(
+    db: &Connection,
+    app: &App,
+    same_epoch: bool,
+    item: &mut Item,
+    read: MayRead,
+    room: &mut usize,
+    down: &mut Down,
+) -> Result<(), StoreError> {
+    let doc = document::find(db, &item.name)?;
+    let heads = match &doc {
+        Some(doc) => doc.heads.clone(),
+        None => GateIndex::new(item.name.kind()).map_err(|e| StoreError::Damaged(e.to_string()))?.heads(),
+    };
+    let max_n = doc.as_ref().map_or(0, |d| d.max_n);
+    let trusted = same_epoch && (item.cursor <= max_n || item.cursor >= IN_ORDER);
+    let here = item.heads.iter().copied().collect::<HashSet<_>>();
+    let level = here.len() == heads.len() && heads.iter().all(|h| here.contains(h));
+    // Nothing was sent or asked and nothing is new: silence says so in the fewest bytes.
+    if trusted && !item.sent && item.heads.is_empty() && item.cursor == max_n {
+        return Ok(());
+    }
+    // A device that has no cursor but has heads is told from its heads, not from the start.
+    let by_heads = !item.heads.is_empty() && !level && (!trusted || item.cursor == 0);
+    let asks_heads = !item.heads.is_empty() && !level && (!trusted || !item.sent);
+    let known = if asks_heads || by_heads { known_heads(db, app, doc.as_ref(), item)? } else { Vec::new() };
+    if asks_heads && known.len() < item.heads.len() && item.outcome == Outcome::Accepted {
+        item.outcome = Outcome::Need;
+    }
+    let part = match &doc {
+        None => Part::default(),
+        Some(doc) if level => Part { cursor: doc.max_n, ..Part::default() },
+        Some(doc) => {
+            let start = if trusted && !by_heads { Start::Cursor(item.cursor) } else { Start::Heads(&known) };
+            if *room == 0 {
+                let cursor = if trusted { item.cursor } else { 0 };
+                Part { cursor, cut: !trusted || item.cursor < doc.max_n, ..Part::default() }
+            } else {
+                lacking(db, doc, &read, &start, item, *room)?
+            }
+        }
+    };
+    push(down, item.name, item.outcome.clone(), part, &heads, room);
+    Ok(())
+}
+
+/// Documents that the caller may read and the device did not list.
+fn granted(db: &Connection, work: &Work, room: &mut usize, down: &mut Down) -> Result<(), StoreError> {
+    let listed: HashSet<DocName> = work.items.iter().map(|i| i.name).collect();
+    let mut rights = Rights { caller: work.caller, subjects: HashMap::new() };
+    for doc in document::concerning(db, &work.caller)? {
+        if listed.contains(&doc.name) {
+            continue;
+        }
+        let Some(read) = rights.on(db, doc.name)?.0.read() else { continue };
+        if *room == 0 {
+            down.more = true;
+            return Ok(());
+        }
+        let item = Item::unlisted(doc.name);
+        let part = lacking(db, &doc, &read, &Start::Cursor(0), &item, *room)?;
+        push(down, doc.name, Outcome::Accepted, part, &doc.heads, room);
+    }
+    Ok(())
+}
+
+fn push(
+    down: &mut Down,
+    name: DocName,
+    outcome: Outcome,
+    part: Part,
+    heads: &[ChangeHash],
+    room: &mut usize,
+) {
+    *room = room.saturating_sub(part.bytes.len() + FRAME);
+    down.more |= part.cut;
+    let changes = (!part.bytes.is_empty()).then(|| ByteVec::from(thin::pack(&part.bytes)));
+    down.docs.push(DownDoc {
+        name: raw(&name),
+        outcome,
+        changes,
+        cursor: part.cursor,
+        heads: heads_out(heads),
+    });
+}
+
+/// Those of the device's heads that are known here.
+fn known_heads(
+    db: &Connection,
+    app: &App,
+    doc: Option<&Doc>,
+    item: &Item,
+) -> Result<Vec<ChangeHash>, StoreError> {
+    let index = match doc {
+        Some(doc) => app.indexes.take(db, doc)?,
+        None => GateIndex::new(item.name.kind()).map_err(|e| StoreError::Damaged(e.to_string()))?,
+    };
+    let known = item.heads.iter().copied().filter(|h| index.knows(h)).collect();
+    if let Some(doc) = doc {
+        app.indexes.put(doc.id, doc.max_n, index);
+    }
+    Ok(known)
+}
+
+/// From where a document is sent.
+enum Start<'a> {
+    /// After what the cursor says.
+    Cursor(u64),
+    /// After what these heads cover; none: from the start.
+    Heads(&'a [ChangeHash]),
+}
+
+/// What the device lacks of one document, as far as there is room.
+fn lacking(
+    db: &Connection,
+    doc: &Doc,
+    read: &MayRead,
+    start: &Start<'_>,
+    item: &Item,
+    room: usize,
+) -> Result<Part, StoreError> {
+    let (cursor, heads): (u64, &[ChangeHash]) = match start {
+        Start::Cursor(cursor) => (*cursor, &[]),
+        Start::Heads(heads) => (0, heads),
+    };
+    if cursor == doc.max_n {
+        return Ok(Part { cursor, ..Part::default() });
+    }
+    let by_chunk = heads.is_empty()
+        && cursor < IN_ORDER
+        && document::oldest_chunk(db, doc.id)?.is_some_and(|oldest| oldest <= cursor + 1);
+    if by_chunk {
+        return chunks(db, doc, read, cursor, item, room);
+    }
+    in_order(db, doc, cursor.saturating_sub(IN_ORDER), heads, room)
+}
+
+/// From the chunks as they came, without loading anything.
+fn chunks(
+    db: &Connection,
+    doc: &Doc,
+    read: &MayRead,
+    after: u64,
+    item: &Item,
+    room: usize,
+) -> Result<Part, StoreError> {
+    let room = Room { bytes: room, changes: limits::UPLOAD_CHANGES as u64 };
+    let mut part = Part { cursor: after, ..Part::default() };
+    for row in document::chunks_after(db, read, after, room)? {
+        part.cursor = row.n;
+        if item.own_chunks.as_ref().is_some_and(|own| own.contains(&row.n)) {
+            continue;
+        }
+        if item.own.is_empty() {
+            part.bytes.extend_from_slice(&row.body);
+            continue;
+        }
+        let pieces = chunk::split(&row.body).map_err(|e| StoreError::Damaged(e.to_string()))?;
+        for piece in pieces {
+            let own = chunk::name(piece).is_ok_and(|name| item.own.contains(&name));
+            if !own {
+                part.bytes.extend_from_slice(piece);
+            }
+        }
+    }
+    part.cut = part.cursor < doc.max_n;
+    Ok(part)
+}
+
+/// From the loaded document, in the order in which its changes were admitted.
+fn in_order(
+    db: &Connection,
+    doc: &Doc,
+    sent: u64,
+    heads: &[ChangeHash],
+    room: usize,
+) -> Result<Part, StoreError> {
+    let damaged = |e: &dyn std::fmt::Display| StoreError::Damaged(format!("document {}: {e}", doc.id));
+    let bytes = document::whole(db, doc.id, genesis::bytes(doc.name.kind()))?;
+    let whole = Document::open(doc.name, &bytes).map_err(|e| damaged(&e))?;
+    let lacking = whole.changes_since(heads);
+    let mut by_name = HashMap::new();
+    for piece in chunk::split_up_to(&lacking, usize::MAX).map_err(|e| damaged(&e))? {
+        by_name.insert(chunk::name(piece).map_err(|e| damaged(&e))?, piece);
+    }
+    let (index, sound) = super::index::build(db, doc)?;
+    // An index that had to be made anew may have another order: then nothing counts as sent.
+    let sent = if sound { sent } else { 0 };
+    let mut part = Part { cursor: doc.max_n, ..Part::default() };
+    let (mut changes, mut at) = (0, 0u64);
+    // The starting change is on every device.
+    for name in index.hashes().skip(1) {
+        at += 1;
+        let Some(piece) = by_name.get(&name).filter(|_| at > sent) else { continue };
+        let full = part.bytes.len() + piece.len() > room || changes == limits::UPLOAD_CHANGES;
+        if full && changes > 0 {
+            part.cursor = IN_ORDER + at - 1;
+            part.cut = true;
+            break;
+        }
+        part.bytes.extend_from_slice(piece);
+        changes += 1;
+    }
+    Ok(part)
+}

@@ -1,0 +1,207 @@
+//! Checking what a device sends for one document, before anything is written. Loads the document
+//! only when the gate says that the index cannot confirm what was replaced.
+
+use std::cell::RefCell;
+use std::collections::{HashMap, HashSet};
+use std::panic::{AssertUnwindSafe, catch_unwind};
+
+use backstraight_core::base::id::{ChangeHash, InstallId};
+use backstraight_core::doc::gate::{self, Accepted, GateIndex, RejectCode, Rejected, Verdict, limits};
+use backstraight_core::doc::open::Document;
+use backstraight_core::doc::thin::{self, ThinLimits};
+use backstraight_core::doc::{chunk, genesis};
+use backstraight_core::exchange::access::{Asker, Right, Subject, right};
+use backstraight_core::exchange::wire::{Outcome, Refusal};
+use minicbor::bytes::ByteVec;
+use rusqlite::Connection;
+
+use super::index::Indexes;
+use crate::grant::{Caller, MayWrite};
+use crate::store::StoreError;
+use crate::store::document::{self, Append, Doc};
+
+/// Most changes of one document in one request: years of one athlete, or all of a large library,
+/// when a restored server has to be filled again.
+const MOST_CHANGES: usize = 20_000;
+
+/// What is known after the check of an upload.
+#[derive(Debug)]
+pub(super) enum Checked {
+    /// Nothing has to be written; this became of it.
+    Done(Outcome),
+    /// These are to be appended, in order; the index is then the one beside them.
+    Fresh(Vec<Append>, Box<GateIndex>),
+}
+
+/// The same words whether the document is another club's, does not exist or may only be read.
+pub(super) fn not_yours() -> Outcome {
+    refused("not-yours", None, "this document is not yours to write")
+}
+
+fn refused(code: &str, change: Option<ChangeHash>, text: &str) -> Outcome {
+    Outcome::Refused(Refusal {
+        code: code.to_owned(),
+        change: change.map(|h| ByteVec::from(h.0.to_vec())),
+        text: text.to_owned(),
+    })
+}
+
+fn rejected(error: &Rejected) -> Outcome {
+    refused(error.code.word(), error.hash, &error.to_string())
+}
+
+/// Unpacks what was sent.
+pub(super) fn unpack(packed: &[u8]) -> Result<Vec<u8>, Outcome> {
+    catch_unwind(|| thin::unpack(packed, ThinLimits { bytes: limits::UPLOAD_BYTES, changes: MOST_CHANGES }))
+        .unwrap_or_else(|_| Err(Rejected::new(RejectCode::Thin, "it panicked")))
+        .map_err(|e| rejected(&e))
+}
+
+/// The names of the changes of an upload; unreadable ones are none.
+pub(super) fn names(plain: &[u8]) -> HashSet<ChangeHash> {
+    let chunks = chunk::split_up_to(plain, MOST_CHANGES).unwrap_or_default();
+    chunks.into_iter().filter_map(|c| chunk::name(c).ok()).collect()
+}
+
+/// What the check of one document needs to know.
+pub(super) struct Case<'a> {
+    pub(super) db: &'a Connection,
+    pub(super) caller: &'a Caller,
+    pub(super) subject: &'a Subject,
+    pub(super) grant: MayWrite,
+    pub(super) doc: Option<&'a Doc>,
+    pub(super) plain: &'a [u8],
+}
+
+/// Checks an upload of plain changes.
+///
+/// # Errors
+/// Only when storage fails: whatever is wrong with the upload or with this document is an outcome,
+/// so that one bad document never holds up the others.
+pub(super) fn check(case: &Case<'_>, indexes: &Indexes) -> Result<Checked, StoreError> {
+    let kind = case.grant.name().kind();
+    let index = match case.doc {
+        Some(doc) => indexes.take(case.db, doc),
+        None => GateIndex::new(kind).map_err(|e| StoreError::Damaged(e.to_string())),
+    };
+    let mut index = match index {
+        Ok(index) => index,
+        Err(StoreError::Damaged(text)) => {
+            tracing::error!(text, "a stored document cannot be checked against");
+            return Ok(Checked::Done(refused("server-damaged", None, "the server cannot read its own copy")));
+        }
+        Err(error) => return Err(error),
+    };
+    let failure = RefCell::new(None);
+    let answers = RefCell::new(HashMap::new());
+    let may_write = |install: InstallId| {
+        install == case.caller.install
+            || *answers.borrow_mut().entry(install).or_insert_with(|| match of_party(case, install) {
+                Ok(yes) => yes,
+                Err(error) => {
+                    failure.replace(Some(error));
+                    false
+                }
+            })
+    };
+    let before = index.len();
+    let outcome = slices(case, &mut index, &may_write);
+    if let Some(error) = failure.take() {
+        return Err(error);
+    }
+    match outcome? {
+        Ok(appends) if !appends.is_empty() => Ok(Checked::Fresh(appends, Box::new(index))),
+        other => {
+            // An index that took a slice of a refused upload is not this document's any more.
+            if let Some(doc) = case.doc.filter(|_| index.len() == before) {
+                indexes.put(doc.id, doc.max_n, index);
+            }
+            Ok(Checked::Done(other.err().unwrap_or(Outcome::Accepted)))
+        }
+    }
+}
+
+/// Checks an upload in slices that the gate takes; all of them pass, or none.
+fn slices(
+    case: &Case<'_>,
+    index: &mut GateIndex,
+    may_write: &dyn Fn(InstallId) -> bool,
+) -> Result<Result<Vec<Append>, Outcome>, StoreError> {
+    let chunks = match chunk::split_up_to(case.plain, MOST_CHANGES) {
+        Ok(chunks) => chunks,
+        Err(error) => return Ok(Err(rejected(&error))),
+    };
+    let mut appends = Vec::new();
+    let mut rest = case.plain;
+    let mut whole = None;
+    let one_slice = chunks.len() <= limits::UPLOAD_CHANGES;
+    for part in chunks.chunks(limits::UPLOAD_CHANGES) {
+        let bytes = part.iter().map(|c| c.len()).sum();
+        let (slice, more) = rest.split_at_checked(bytes).unwrap_or((rest, &[]));
+        rest = more;
+        let accepted = match guarded(|| index.check(slice, may_write)) {
+            Ok(Verdict::Accept(accepted)) => accepted,
+            Ok(Verdict::Need { .. }) => return Ok(Err(Outcome::Need)),
+            Err(error) => return Ok(Err(rejected(&error))),
+        };
+        if accepted.fresh().is_empty() {
+            continue;
+        }
+        // The document follows slice by slice, once one of several needs it.
+        if accepted.needs_document() || !one_slice {
+            let document = match whole.take() {
+                Some(document) => document,
+                None => open(case)?,
+            };
+            let merged = document.and_then(|mut document: Document| {
+                guarded(|| document.merge_checked(index, &accepted, slice)).map(|()| document)
+            });
+            match merged {
+                Ok(document) => whole = Some(Ok(document)),
+                Err(error) => return Ok(Err(rejected(&error))),
+            }
+        }
+        if let Err(error) = index.admit(&accepted) {
+            return Ok(Err(rejected(&error)));
+        }
+        appends.push(append(case, index, &accepted, slice, appends.len()));
+    }
+    Ok(Ok(appends))
+}
+
+fn append(case: &Case<'_>, index: &GateIndex, accepted: &Accepted, slice: &[u8], before: usize) -> Append {
+    Append {
+        grant: case.grant,
+        checked_at: case.doc.map_or(0, |d| d.max_n) + before as u64,
+        body: accepted.fresh_bytes(slice),
+        changes: accepted.fresh().len() as u64,
+        delta: gate::delta_bytes(accepted),
+        heads: index.heads(),
+    }
+}
+
+/// Loads the document; the copy is thrown away: what is stored is only the changes that passed.
+fn open(case: &Case<'_>) -> Result<Result<Document, Rejected>, StoreError> {
+    let name = *case.grant.name();
+    let start = genesis::bytes(name.kind());
+    let bytes = match case.doc {
+        Some(doc) => document::whole(case.db, doc.id, start)?,
+        None => start.to_vec(),
+    };
+    Ok(Document::open(name, &bytes).map_err(|e| {
+        tracing::error!(error = %e, "a stored document cannot be loaded");
+        Rejected::new(RejectCode::Engine, "the server cannot read its own copy")
+    }))
+}
+
+fn guarded<T>(work: impl FnOnce() -> Result<T, Rejected>) -> Result<T, Rejected> {
+    catch_unwind(AssertUnwindSafe(work))
+        .unwrap_or_else(|_| Err(Rejected::new(RejectCode::Engine, "the check panicked")))
+}
+
+/// Whether an install belongs to the party that writes the document. A device sends on what others
+/// of its party wrote when a restored server has lost it.
+fn of_party(case: &Case<'_>, install: InstallId) -> Result<bool, StoreError> {
+    let Some((person, club, role)) = document::writer(case.db, install)? else { return Ok(false) };
+    Ok(right(&Asker { person, club, role }, case.grant.name().kind(), case.subject) == Right::Write)
+}

@@ -1,0 +1,97 @@
+//! What handlers take: who calls, from where, and JSON with our own refusals.
+
+use std::net::{IpAddr, Ipv4Addr, SocketAddr};
+
+use axum::body::Bytes;
+use axum::extract::{ConnectInfo, FromRequest, FromRequestParts, Request};
+use axum::http::request::Parts;
+use axum::http::{HeaderMap, header};
+use serde::de::DeserializeOwned;
+
+use crate::app::Shared;
+use crate::grant::Caller;
+use crate::problem::Problem;
+use crate::store::account;
+
+/// Longest JSON body.
+pub const LONGEST_JSON: usize = 16 << 10;
+
+impl FromRequestParts<Shared> for Caller {
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, app: &Shared) -> Result<Caller, Problem> {
+        let value = parts.headers.get(header::AUTHORIZATION).ok_or(Problem::Unauthenticated)?;
+        let text = value.to_str().map_err(|_| Problem::Unauthenticated)?;
+        let (scheme, token) = text.split_once(' ').ok_or(Problem::Unauthenticated)?;
+        if !scheme.eq_ignore_ascii_case("bearer") {
+            return Err(Problem::Unauthenticated);
+        }
+        let bearer = app.tokens.read_access(token, app.clock.now()).map_err(|_| Problem::Unauthenticated)?;
+        // Rights are never in the token: they are looked up now.
+        let caller = app.store.read(move |db| account::caller(db, bearer)).await?;
+        caller.ok_or(Problem::Unauthenticated)
+    }
+}
+
+/// The address that a request comes from.
+#[derive(Debug, Clone, Copy)]
+pub struct From(pub IpAddr);
+
+impl FromRequestParts<Shared> for From {
+    type Rejection = std::convert::Infallible;
+
+    async fn from_request_parts(parts: &mut Parts, app: &Shared) -> Result<From, Self::Rejection> {
+        let forwarded = if app.config.behind_proxy { last_forwarded(&parts.headers) } else { None };
+        let peer = parts.extensions.get::<ConnectInfo<SocketAddr>>().map(|c| c.0.ip());
+        Ok(From(forwarded.or(peer).unwrap_or(IpAddr::V4(Ipv4Addr::UNSPECIFIED))))
+    }
+}
+
+/// The address that the nearest proxy saw: the last one, because everything before it is hearsay.
+fn last_forwarded(headers: &HeaderMap) -> Option<IpAddr> {
+    let line = headers.get_all("x-forwarded-for").iter().next_back()?.to_str().ok()?;
+    line.rsplit(',').next()?.trim().parse().ok()
+}
+
+/// A small JSON body. Unknown fields are refused by the types themselves.
+#[derive(Debug)]
+pub struct Json<T>(pub T);
+
+impl<T: DeserializeOwned> FromRequest<Shared> for Json<T> {
+    type Rejection = Problem;
+
+    async fn from_request(request: Request, app: &Shared) -> Result<Json<T>, Problem> {
+        if media_type(request.headers()) != Some("application/json") {
+            return Err(Problem::MediaType);
+        }
+        let bytes = body(request, app, LONGEST_JSON).await?;
+        serde_json::from_slice(&bytes).map(Json).map_err(|_| Problem::Malformed)
+    }
+}
+
+/// The media type of a body, without its parameters.
+#[must_use]
+pub fn media_type(headers: &HeaderMap) -> Option<&str> {
+    let value = headers.get(header::CONTENT_TYPE)?.to_str().ok()?;
+    value.split(';').next().map(str::trim)
+}
+
+/// The body of a request, at most `most` bytes.
+///
+/// # Errors
+/// When it is longer or breaks off.
+pub async fn body(request: Request, _app: &Shared, most: usize) -> Result<Bytes, Problem> {
+    let announced = request
+        .headers()
+        .get(header::CONTENT_LENGTH)
+        .and_then(|v| v.to_str().ok())
+        .and_then(|v| v.parse::<u64>().ok());
+    if announced.is_some_and(|n| n > most as u64) {
+        return Err(Problem::TooLarge);
+    }
+    axum::body::to_bytes(request.into_body(), most).await.map_err(|error| {
+        let too_large =
+            std::error::Error::source(&error).is_some_and(|e| e.to_string().contains("length limit"));
+        if too_large { Problem::TooLarge } else { Problem::Malformed }
+    })
+}

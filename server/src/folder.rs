@@ -1,0 +1,260 @@
+//! The data folder: where the database and the keys are, who may read them, and who holds the
+//! folder. Knows no request and no table.
+
+use std::fs::{File, OpenOptions};
+use std::io::{ErrorKind, Read, Write};
+use std::os::unix::fs::{OpenOptionsExt, PermissionsExt};
+use std::path::{Path, PathBuf};
+
+use crate::secret;
+use crate::store::StoreError;
+
+/// Tells one start of the machine from the next.
+const BOOT_ID: &str = "/proc/sys/kernel/random/boot_id";
+
+/// A data folder.
+#[derive(Debug, Clone)]
+pub struct Folder {
+    root: PathBuf,
+}
+
+/// The two keys of a server.
+#[derive(Clone)]
+pub struct Keys {
+    /// Seed of the Ed25519 key that signs access tokens.
+    pub signing: [u8; 32],
+    /// Key of refresh tokens and invitation codes.
+    pub secret: [u8; 32],
+}
+
+impl std::fmt::Debug for Keys {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Keys { .. }")
+    }
+}
+
+impl Folder {
+    /// The folder at `root`, made when it is missing.
+    ///
+    /// # Errors
+    /// When it cannot be made.
+    pub fn open(root: &Path) -> Result<Folder, StoreError> {
+        if !root.is_dir() {
+            std::fs::create_dir_all(root).map_err(|e| file_error(root, e))?;
+            std::fs::set_permissions(root, std::fs::Permissions::from_mode(0o700))
+                .map_err(|e| file_error(root, e))?;
+        }
+        Ok(Folder { root: root.to_owned() })
+    }
+
+    /// The folder itself.
+    #[must_use]
+    pub fn root(&self) -> &Path {
+        &self.root
+    }
+
+    /// The database file.
+    #[must_use]
+    pub fn database(&self) -> PathBuf {
+        self.root.join("backstraight.db")
+    }
+
+    fn key_file(&self, name: &str) -> PathBuf {
+        self.root.join("keys").join(name)
+    }
+
+    fn marker(&self) -> PathBuf {
+        self.root.join("stopped")
+    }
+
+    /// Whether there is a database here.
+    #[must_use]
+    pub fn has_database(&self) -> bool {
+        self.database().exists()
+    }
+
+    /// The keys; made at the first start.
+    ///
+    /// # Errors
+    /// When they cannot be read or written, or others than the owner may read them.
+    pub fn keys(&self) -> Result<Keys, StoreError> {
+        Ok(Keys { signing: self.key("signing.key")?, secret: self.key("secret.key")? })
+    }
+
+    /// Writes keys that come from a backup. Keys that are already here stay.
+    ///
+    /// # Errors
+    /// When they cannot be written.
+    pub fn put_keys(&self, keys: &Keys) -> Result<(), StoreError> {
+        for (name, key) in [("signing.key", &keys.signing), ("secret.key", &keys.secret)] {
+            if !self.key_file(name).exists() {
+                self.write_key(name, key)?;
+            }
+        }
+        Ok(())
+    }
+
+    fn key(&self, name: &str) -> Result<[u8; 32], StoreError> {
+        let path = self.key_file(name);
+        let mut file = match File::open(&path) {
+            Ok(file) => file,
+            Err(e) if e.kind() == ErrorKind::NotFound => {
+                let key = secret::random::<32>();
+                return match self.write_key(name, &key) {
+                    // Another process was quicker: its key is the key.
+                    Err(StoreError::File { source, .. }) if source.kind() == ErrorKind::AlreadyExists => {
+                        self.key(name)
+                    }
+                    done => done.map(|()| key),
+                };
+            }
+            Err(e) => return Err(file_error(&path, e)),
+        };
+        let mode = file.metadata().map_err(|e| file_error(&path, e))?.permissions().mode();
+        if mode & 0o077 != 0 {
+            let text = format!("mode {:o} lets others read it, 600 is needed", mode & 0o777);
+            return Err(file_error(&path, std::io::Error::new(ErrorKind::PermissionDenied, text)));
+        }
+        let mut text = String::new();
+        file.read_to_string(&mut text).map_err(|e| file_error(&path, e))?;
+        data_encoding::HEXLOWER
+            .decode(text.trim().as_bytes())
+            .ok()
+            .and_then(|bytes| bytes.try_into().ok())
+            .ok_or_else(|| file_error(&path, std::io::Error::new(ErrorKind::InvalidData, "not a key")))
+    }
+
+    fn write_key(&self, name: &str, key: &[u8; 32]) -> Result<(), StoreError> {
+        let path = self.key_file(name);
+        let folder = self.root.join("keys");
+        std::fs::create_dir_all(&folder).map_err(|e| file_error(&folder, e))?;
+        // Under another name until it is whole and on the disk: a key cut short is no key.
+        let draft = folder.join(format!("{name}.{}", data_encoding::HEXLOWER.encode(&secret::random::<4>())));
+        let write = || {
+            let mut file = OpenOptions::new().write(true).create_new(true).mode(0o600).open(&draft)?;
+            writeln!(file, "{}", data_encoding::HEXLOWER.encode(key))?;
+            file.sync_all()?;
+            let linked = std::fs::hard_link(&draft, &path);
+            std::fs::remove_file(&draft)?;
+            linked?;
+            sync_folder(&folder)
+        };
+        write().map_err(|e| file_error(&path, e))
+    }
+
+    /// Takes the folder for a serving process; it is given back when the file is dropped.
+    ///
+    /// # Errors
+    /// When another process serves it.
+    pub fn lock(&self) -> Result<File, StoreError> {
+        let path = self.root.join("serve.lock");
+        let file = OpenOptions::new().write(true).create(true).truncate(false).mode(0o600).open(&path);
+        let file = file.map_err(|e| file_error(&path, e))?;
+        file.try_lock().map_err(|e| {
+            let source = match e {
+                std::fs::TryLockError::Error(e) => e,
+                std::fs::TryLockError::WouldBlock => {
+                    std::io::Error::new(ErrorKind::WouldBlock, "another process serves this folder")
+                }
+            };
+            file_error(&path, source)
+        })?;
+        Ok(file)
+    }
+
+    /// Leaves word that the disk failed during this start of the machine.
+    pub fn mark_stopped(&self) {
+        // Best effort: the disk has just failed.
+        drop(std::fs::write(self.marker(), std::fs::read_to_string(BOOT_ID).unwrap_or_default()));
+    }
+
+    /// Forgets that the disk failed.
+    ///
+    /// # Errors
+    /// When the word cannot be removed.
+    pub fn forget_stopped(&self) -> Result<(), StoreError> {
+        match std::fs::remove_file(self.marker()) {
+            Err(e) if e.kind() != ErrorKind::NotFound => Err(file_error(&self.marker(), e)),
+            _ => Ok(()),
+        }
+    }
+
+    /// Refuses a folder whose disk failed since the machine was started: pages that a failed flush
+    /// dropped may still be read back from the cache, and a restart would build on them.
+    ///
+    /// # Errors
+    /// When it did.
+    pub fn refuse_warm_cache(&self) -> Result<(), StoreError> {
+        let Ok(then) = std::fs::read_to_string(self.marker()) else { return Ok(()) };
+        let now = std::fs::read_to_string(BOOT_ID).unwrap_or_default();
+        if then == now {
+            return Err(StoreError::Stopped);
+        }
+        tracing::warn!("the disk failed before the machine was restarted; run the check");
+        self.forget_stopped()
+    }
+}
+
+/// Lets only the owner read and write a file.
+///
+/// # Errors
+/// When the file system refuses.
+pub fn only_owner(path: &Path) -> Result<(), StoreError> {
+    std::fs::set_permissions(path, std::fs::Permissions::from_mode(0o600)).map_err(|e| file_error(path, e))
+}
+
+/// Makes new names in a folder durable.
+///
+/// # Errors
+/// When the folder cannot be flushed.
+pub fn sync_folder(path: &Path) -> std::io::Result<()> {
+    File::open(path)?.sync_all()
+}
+
+pub(crate) fn file_error(path: &Path, source: std::io::Error) -> StoreError {
+    StoreError::File { what: path.display().to_string(), source }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn keys_are_made_once_and_only_for_the_owner() {
+        let dir = tempfile::tempdir().unwrap();
+        let folder = Folder::open(dir.path()).unwrap();
+        let (a, b) = (folder.keys().unwrap(), folder.keys().unwrap());
+        assert_eq!((a.signing, a.secret), (b.signing, b.secret));
+        assert_ne!(a.signing, a.secret);
+        let path = dir.path().join("keys/signing.key");
+        assert_eq!(std::fs::metadata(&path).unwrap().permissions().mode() & 0o777, 0o600);
+        assert_eq!(std::fs::read_dir(dir.path().join("keys")).unwrap().count(), 2);
+        std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0o644)).unwrap();
+        assert!(folder.keys().is_err());
+        only_owner(&path).unwrap();
+        std::fs::write(&path, "not hex").unwrap();
+        assert!(folder.keys().is_err());
+    }
+
+    #[test]
+    fn one_process_serves_a_folder() {
+        let dir = tempfile::tempdir().unwrap();
+        let folder = Folder::open(dir.path()).unwrap();
+        let held = folder.lock().unwrap();
+        assert!(folder.lock().is_err());
+        drop(held);
+        assert!(folder.lock().is_ok());
+    }
+
+    #[test]
+    fn a_failed_disk_is_remembered_until_the_machine_restarts() {
+        let dir = tempfile::tempdir().unwrap();
+        let folder = Folder::open(dir.path()).unwrap();
+        assert!(folder.refuse_warm_cache().is_ok());
+        folder.mark_stopped();
+        assert!(matches!(folder.refuse_warm_cache(), Err(StoreError::Stopped)));
+        std::fs::write(dir.path().join("stopped"), "another start").unwrap();
+        assert!(folder.refuse_warm_cache().is_ok());
+        assert!(folder.refuse_warm_cache().is_ok());
+    }
+}

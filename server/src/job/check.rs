@@ -1,0 +1,145 @@
+//! Looks at everything that is stored and says what does not hold. The database's own check sees
+//! only its pages; a changed byte inside a change is found by the change's name.
+
+use std::collections::HashSet;
+
+use backstraight_core::base::id::ChangeHash;
+use backstraight_core::doc::gate::{self, GateIndex, Verdict};
+use backstraight_core::doc::open::Document;
+use backstraight_core::doc::{chunk, genesis};
+use rusqlite::Connection;
+use serde::Serialize;
+
+use crate::store::document::{self, Doc, Stored};
+use crate::store::{StoreError, version};
+
+/// What was looked at, and what was found.
+#[derive(Debug, Default, Serialize)]
+pub struct Report {
+    /// Documents loaded.
+    pub documents: u64,
+    /// Chunks read.
+    pub chunks: u64,
+    /// Snapshots loaded.
+    pub snapshots: u64,
+    /// Changes whose names were computed again.
+    pub changes: u64,
+    /// What does not hold, in words.
+    pub trouble: Vec<String>,
+}
+
+/// Checks a whole database.
+///
+/// # Errors
+/// When it cannot even be read.
+pub fn whole(db: &Connection) -> Result<Report, StoreError> {
+    let mut report = Report::default();
+    version(db)?;
+    let mut ask = db.prepare("PRAGMA integrity_check(20)")?;
+    for line in ask.query_map([], |r| r.get::<_, String>(0))? {
+        let line = line?;
+        if line != "ok" {
+            report.trouble.push(format!("database: {line}"));
+        }
+    }
+    let broken: i64 = db.query_row("SELECT count(*) FROM pragma_foreign_key_check", [], |r| r.get(0))?;
+    if broken > 0 {
+        report.trouble.push(format!("database: {broken} rows point to nothing"));
+    }
+    for doc in document::all(db)? {
+        report.documents += 1;
+        one(db, &doc, &mut report)?;
+    }
+    Ok(report)
+}
+
+fn one(db: &Connection, doc: &Doc, report: &mut Report) -> Result<(), StoreError> {
+    let stored = document::stored(db, doc.id)?;
+    report.chunks += stored.chunks.len() as u64;
+    report.snapshots += u64::from(stored.snapshot.is_some());
+    let found = look(doc, &stored, &mut report.changes);
+    report
+        .trouble
+        .extend(found.into_iter().map(|text| format!("document {} ({}): {text}", doc.id, doc.name)));
+    Ok(())
+}
+
+/// Everything that must hold of one document.
+fn look(doc: &Doc, stored: &Stored, changes: &mut u64) -> Vec<String> {
+    let mut trouble = Vec::new();
+    let kind = doc.name.kind();
+    let upto = stored.snapshot.as_ref().map_or(0, |s| s.upto_n);
+    let first = stored.chunks.first().map_or(upto + 1, |c| c.n);
+    if first > upto + 1 {
+        trouble.push(format!("chunks {} to {} are missing", upto + 1, first - 1));
+    }
+    let last = stored.chunks.last().map_or(upto, |c| c.n).max(upto);
+    if last != doc.max_n || stored.chunks.iter().zip(first..).any(|(c, n)| c.n != n) {
+        trouble.push(format!("chunks do not run to {} without a gap", doc.max_n));
+    }
+    let index = match &stored.snapshot {
+        None => GateIndex::new(kind),
+        Some(s) => GateIndex::replay(kind, [s.delta.as_slice()]),
+    };
+    let mut index = match index {
+        Ok(index) => index,
+        Err(error) => {
+            trouble.push(format!("index of the snapshot: {error}"));
+            return trouble;
+        }
+    };
+    if let Some(snapshot) = &stored.snapshot {
+        match Document::open(doc.name, &snapshot.body) {
+            Err(error) => trouble.push(format!("snapshot: {error}")),
+            Ok(whole) => {
+                *changes += whole.change_count() as u64;
+                let same = whole.change_count() == index.len() && index.hashes().all(|n| whole.holds(&n));
+                if !same || whole.heads() != index.heads() {
+                    trouble.push("the index of the snapshot is another one than the snapshot's".to_owned());
+                }
+            }
+        }
+    }
+    for part in &stored.chunks {
+        match names(&part.body) {
+            Err(error) => trouble.push(format!("chunk {}: {error}", part.n)),
+            Ok(names) => {
+                *changes += names.len() as u64;
+                if part.n <= upto {
+                    if !names.iter().all(|n| index.knows(n)) {
+                        trouble.push(format!("chunk {} holds changes that the snapshot lacks", part.n));
+                    }
+                } else if let Err(text) = follow(&mut index, &part.body, &part.delta) {
+                    trouble.push(format!("chunk {}: {text}", part.n));
+                }
+            }
+        }
+    }
+    if index.heads() != doc.heads {
+        trouble.push("the heads noted are others than those of the changes".to_owned());
+    }
+    match Document::open(doc.name, &stored.whole(genesis::bytes(kind))) {
+        Err(error) => trouble.push(format!("loading: {error}")),
+        Ok(whole) if whole.heads() != doc.heads => {
+            trouble.push("the loaded document has other heads than noted".to_owned());
+        }
+        Ok(_) => {}
+    }
+    trouble
+}
+
+fn names(body: &[u8]) -> Result<HashSet<ChangeHash>, gate::Rejected> {
+    chunk::split_up_to(body, usize::MAX)?.into_iter().map(chunk::name).collect()
+}
+
+/// Lets a stored chunk through the gate again and compares what it adds to the index.
+fn follow(index: &mut GateIndex, body: &[u8], delta: &[u8]) -> Result<(), String> {
+    match index.check(body, &|_| true).map_err(|e| e.to_string())? {
+        Verdict::Need { .. } => Err("ancestors are missing".to_owned()),
+        Verdict::Accept(accepted) => {
+            let same = gate::delta_bytes(&accepted) == delta;
+            index.admit(&accepted).map_err(|e| e.to_string())?;
+            if same { Ok(()) } else { Err("its part of the index is another one than computed".to_owned()) }
+        }
+    }
+}

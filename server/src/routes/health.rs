@@ -1,0 +1,21 @@
+//! Whether this server takes requests.
+
+use axum::extract::State;
+use axum::http::header;
+use axum::response::{IntoResponse, Response};
+
+use crate::app::Shared;
+use crate::problem::Problem;
+
+/// `GET /healthz`: 200 while storage works, 503 once it has stopped.
+pub(super) async fn health(State(app): State<Shared>) -> Response {
+    let alive = app.store.read(|db| Ok(db.query_row("SELECT 1", [], |_| Ok(()))?)).await;
+    match alive {
+        Ok(()) if !app.store.stopped() => {
+            let headers = [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "no-store")];
+            (headers, r#"{"status":"ok"}"#).into_response()
+        }
+        Ok(()) => Problem::StorageStopped.into_response(),
+        Err(error) => Problem::from(error).into_response(),
+    }
+}

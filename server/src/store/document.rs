@@ -1,0 +1,365 @@
+//! Documents as rows of checked changes. Appending never loads a document. The cursor of a
+//! document is the number of its newest chunk.
+
+use backstraight_core::base::id::{ChangeHash, ClubId, InstallId, PersonId};
+use backstraight_core::base::moment::Moment;
+use backstraight_core::exchange::access::{Role, Subject};
+use backstraight_core::model::name::{DocName, Kind};
+use rusqlite::{Connection, OptionalExtension, Row};
+
+use super::fault::StoreError;
+use super::snapshot::Snapshot;
+use super::value;
+use crate::grant::{Caller, MayRead, MayWrite};
+
+/// A document that is here.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Doc {
+    /// Row.
+    pub id: i64,
+    /// Name.
+    pub name: DocName,
+    /// Number of the newest chunk.
+    pub max_n: u64,
+    /// Heads, ascending.
+    pub heads: Vec<ChangeHash>,
+}
+
+/// One chunk.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Chunk {
+    /// Its number.
+    pub n: u64,
+    /// Plain changes.
+    pub body: Vec<u8>,
+    /// How many.
+    pub changes: u64,
+}
+
+const COLUMNS: &str = "id, name, max_n, heads";
+
+fn doc(row: &Row<'_>) -> rusqlite::Result<Doc> {
+    let raw = value::bytes::<20>(row, 1)?;
+    let name = DocName::from_bytes(&raw)
+        .map_err(|e| rusqlite::Error::FromSqlConversionFailure(1, rusqlite::types::Type::Blob, e.into()))?;
+    let heads: Vec<u8> = row.get(3)?;
+    let heads = heads.chunks_exact(32).filter_map(|h| h.try_into().ok()).map(ChangeHash).collect();
+    Ok(Doc { id: row.get(0)?, name, max_n: value::count(row, 2)?, heads })
+}
+
+/// Whose a document is: none when the owner does not exist.
+///
+/// # Errors
+/// When storage fails.
+pub fn subject(db: &Connection, name: &DocName) -> Result<Option<Subject>, StoreError> {
+    let owner = name.owner().into_bytes();
+    let sql = match name.kind() {
+        Kind::Library => "SELECT id, 0 FROM club WHERE id = ?1",
+        Kind::Squad => "SELECT club, 0 FROM squad WHERE id = ?1",
+        Kind::Plan | Kind::Log | Kind::Notes | Kind::Care => {
+            "SELECT club, care_open_to_coaches FROM person WHERE id = ?1"
+        }
+    };
+    Ok(db
+        .prepare_cached(sql)?
+        .query_row([owner], |r| {
+            Ok(Subject { club: value::club(r, 0)?, athlete: name.athlete(), care_open_to_coaches: r.get(1)? })
+        })
+        .optional()?)
+}
+
+/// Person, club and role of an install, whether or not it is still let in: what it wrote while it
+/// was stays its own.
+///
+/// # Errors
+/// When storage fails.
+pub fn writer(db: &Connection, install: InstallId) -> Result<Option<(PersonId, ClubId, Role)>, StoreError> {
+    Ok(db
+        .prepare_cached(
+            "SELECT p.id, p.club, p.role FROM install i JOIN person p ON p.id = i.person WHERE i.id = ?1",
+        )?
+        .query_row([install.0], |r| Ok((value::person(r, 0)?, value::club(r, 1)?, value::role(r, 2)?)))
+        .optional()?)
+}
+
+/// A document by name.
+///
+/// # Errors
+/// When storage fails.
+pub fn find(db: &Connection, name: &DocName) -> Result<Option<Doc>, StoreError> {
+    Ok(db
+        .prepare_cached(&format!("SELECT {COLUMNS} FROM doc WHERE name = ?1"))?
+        .query_row([name.to_bytes()], doc)
+        .optional()?)
+}
+
+/// All documents that could concern a caller; the caller's right on each is still to be looked up.
+///
+/// # Errors
+/// When storage fails.
+pub fn concerning(db: &Connection, caller: &Caller) -> Result<Vec<Doc>, StoreError> {
+    let (person, club) = (caller.asker.person.0.into_bytes(), caller.asker.club.0.into_bytes());
+    let filter = match caller.asker.role {
+        Role::HeadCoach | Role::Coach => "club = ?2 AND ?1 IS NOT NULL",
+        Role::Care => "club = ?2 AND kind IN ('library', 'care') OR owner = ?1",
+        Role::Athlete => "owner = ?1 OR club = ?2 AND kind = 'library'",
+        Role::Owner => return Ok(Vec::new()),
+    };
+    let mut ask = db.prepare_cached(&format!("SELECT {COLUMNS} FROM doc WHERE {filter} ORDER BY id"))?;
+    let rows = ask.query_map((person, club), doc)?;
+    Ok(rows.collect::<Result<_, _>>()?)
+}
+
+/// A document by row.
+///
+/// # Errors
+/// When storage fails.
+pub fn by_id(db: &Connection, id: i64) -> Result<Option<Doc>, StoreError> {
+    Ok(db
+        .prepare_cached(&format!("SELECT {COLUMNS} FROM doc WHERE id = ?1"))?
+        .query_row([id], doc)
+        .optional()?)
+}
+
+/// All documents, for checks and compaction at the machine.
+///
+/// # Errors
+/// When storage fails.
+pub fn all(db: &Connection) -> Result<Vec<Doc>, StoreError> {
+    let mut ask = db.prepare(&format!("SELECT {COLUMNS} FROM doc ORDER BY id"))?;
+    let rows = ask.query_map([], doc)?;
+    Ok(rows.collect::<Result<_, _>>()?)
+}
+
+/// How much of a document is taken at once.
+#[derive(Debug, Clone, Copy)]
+pub struct Room {
+    /// Bytes.
+    pub bytes: usize,
+    /// Changes: a receiver checks only so many at once.
+    pub changes: u64,
+}
+
+/// The chunks of a document after number `after`, oldest first, as far as there is room; always at
+/// least one when there is one.
+///
+/// # Errors
+/// When storage fails.
+pub fn chunks_after(
+    db: &Connection,
+    grant: &MayRead,
+    after: u64,
+    room: Room,
+) -> Result<Vec<Chunk>, StoreError> {
+    let mut ask = db.prepare_cached(
+        "SELECT c.n, c.body, c.changes FROM chunk c JOIN doc d ON d.id = c.doc
+         WHERE d.name = ?1 AND c.n > ?2 ORDER BY c.n",
+    )?;
+    let mut rows = ask.query((grant.name().to_bytes(), value::stored(after)))?;
+    let (mut got, mut bytes, mut changes) = (Vec::new(), 0, 0);
+    while let Some(r) = rows.next()? {
+        let chunk = Chunk { n: value::count(r, 0)?, body: r.get(1)?, changes: value::count(r, 2)? };
+        bytes += chunk.body.len();
+        changes += chunk.changes;
+        if (bytes > room.bytes || changes > room.changes) && !got.is_empty() {
+            break;
+        }
+        got.push(chunk);
+    }
+    Ok(got)
+}
+
+/// The number of the oldest chunk that is still kept by itself; none when there is none.
+///
+/// # Errors
+/// When storage fails.
+pub fn oldest_chunk(db: &Connection, doc: i64) -> Result<Option<u64>, StoreError> {
+    let n: Option<i64> =
+        db.prepare_cached("SELECT min(n) FROM chunk WHERE doc = ?1")?.query_row([doc], |r| r.get(0))?;
+    Ok(n.and_then(|n| u64::try_from(n).ok()))
+}
+
+/// What the index of a document is built from: deltas in order, those after chunk `after` only
+/// (all of them for 0).
+///
+/// # Errors
+/// When storage fails.
+pub fn deltas(db: &Connection, doc: i64, after: u64) -> Result<Vec<Vec<u8>>, StoreError> {
+    let (mut list, mut from) = (Vec::new(), after);
+    if after == 0 {
+        let snapshot = db
+            .prepare_cached("SELECT upto_n, delta FROM snapshot WHERE doc = ?1")?
+            .query_row([doc], |r| Ok((value::count(r, 0)?, r.get::<_, Vec<u8>>(1)?)))
+            .optional()?;
+        if let Some((upto, delta)) = snapshot {
+            list.push(delta);
+            from = upto;
+        }
+    }
+    let mut ask = db.prepare_cached("SELECT delta FROM chunk WHERE doc = ?1 AND n > ?2 ORDER BY n")?;
+    for delta in ask.query_map((doc, value::stored(from)), |r| r.get::<_, Vec<u8>>(0))? {
+        list.push(delta?);
+    }
+    Ok(list)
+}
+
+/// The bytes from which a document is loaded: the snapshot when there is one, else `start`, then the
+/// chunks after it.
+///
+/// # Errors
+/// When storage fails.
+pub fn whole(db: &Connection, doc: i64, start: &[u8]) -> Result<Vec<u8>, StoreError> {
+    let snapshot = db
+        .prepare_cached("SELECT upto_n, body FROM snapshot WHERE doc = ?1")?
+        .query_row([doc], |r| Ok((value::count(r, 0)?, r.get::<_, Vec<u8>>(1)?)))
+        .optional()?;
+    let (from, mut bytes) = snapshot.unwrap_or_else(|| (0, start.to_vec()));
+    let mut ask = db.prepare_cached("SELECT body FROM chunk WHERE doc = ?1 AND n > ?2 ORDER BY n")?;
+    let mut rows = ask.query((doc, value::stored(from)))?;
+    while let Some(r) = rows.next()? {
+        let body = r.get_ref(0)?.as_blob().map_err(|e| StoreError::Damaged(e.to_string()))?;
+        bytes.extend_from_slice(body);
+    }
+    Ok(bytes)
+}
+
+/// Checked changes to be appended.
+#[derive(Debug, Clone)]
+pub struct Append {
+    /// Permission.
+    pub grant: MayWrite,
+    /// The newest chunk when they were checked; 0 for a new document. When it is another one by
+    /// now, they have to be checked again.
+    pub checked_at: u64,
+    /// Plain changes, none of them known.
+    pub body: Vec<u8>,
+    /// How many.
+    pub changes: u64,
+    /// What they add to the index.
+    pub delta: Vec<u8>,
+    /// Heads afterwards.
+    pub heads: Vec<ChangeHash>,
+}
+
+/// Appends several, checked one after the other. `None` when the document has moved on since: nothing
+/// was written. Else the document as it is now and the number of the first new chunk.
+///
+/// # Errors
+/// When storage fails.
+pub fn append_all(db: &Connection, adds: &[Append], now: Moment) -> Result<Option<(Doc, u64)>, StoreError> {
+    let mut last = None;
+    for add in adds {
+        match append(db, add, now)? {
+            Some(doc) => {
+                let first = last.map_or(doc.max_n, |(_, first)| first);
+                last = Some((doc, first));
+            }
+            // Only the first can come too late: the others follow it in this transaction.
+            None if last.is_none() => return Ok(None),
+            None => {
+                return Err(StoreError::Damaged("chunks of one upload do not follow each other".to_owned()));
+            }
+        }
+    }
+    Ok(last)
+}
+
+/// Appends. `None` when the document has moved on since the check: nothing was written.
+///
+/// # Errors
+/// When storage fails.
+pub fn append(db: &Connection, add: &Append, now: Moment) -> Result<Option<Doc>, StoreError> {
+    let name = add.grant.name();
+    let heads: Vec<u8> = add.heads.iter().flat_map(|h| h.0).collect();
+    let found = find(db, name)?;
+    if found.as_ref().map_or(0, |d| d.max_n) != add.checked_at {
+        return Ok(None);
+    }
+    let n = add.checked_at + 1;
+    let id = match found {
+        Some(doc) => {
+            db.prepare_cached("UPDATE doc SET max_n = ?2, heads = ?3 WHERE id = ?1")?.execute((
+                doc.id,
+                value::stored(n),
+                heads,
+            ))?;
+            doc.id
+        }
+        None => db
+            .prepare_cached(
+                "INSERT INTO doc (name, club, owner, kind, max_n, heads) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+            )?
+            .insert((
+                name.to_bytes(),
+                add.grant.club().0.as_bytes(),
+                name.owner().as_bytes(),
+                name.kind().word(),
+                value::stored(n),
+                heads,
+            ))?,
+    };
+    db.prepare_cached(
+        "INSERT INTO chunk (doc, n, body, changes, delta, install, at) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+    )?
+    .execute((
+        id,
+        value::stored(n),
+        &add.body,
+        value::stored(add.changes),
+        &add.delta,
+        add.grant.install().map(|i| i.0),
+        now.0,
+    ))?;
+    Ok(Some(Doc { id, name: *name, max_n: n, heads: add.heads.clone() }))
+}
+
+/// Everything that is kept of a document, for checks.
+#[derive(Debug)]
+pub struct Stored {
+    /// The snapshot.
+    pub snapshot: Option<Snapshot>,
+    /// The chunks, oldest first.
+    pub chunks: Vec<StoredChunk>,
+}
+
+/// A chunk with its part of the index.
+#[derive(Debug)]
+pub struct StoredChunk {
+    /// Its number.
+    pub n: u64,
+    /// Plain changes.
+    pub body: Vec<u8>,
+    /// What they add to the index.
+    pub delta: Vec<u8>,
+}
+
+impl Stored {
+    /// The bytes from which the document is loaded.
+    #[must_use]
+    pub fn whole(&self, start: &[u8]) -> Vec<u8> {
+        let mut bytes = self.snapshot.as_ref().map_or_else(|| start.to_vec(), |s| s.body.clone());
+        let upto = self.snapshot.as_ref().map_or(0, |s| s.upto_n);
+        for chunk in self.chunks.iter().filter(|c| c.n > upto) {
+            bytes.extend_from_slice(&chunk.body);
+        }
+        bytes
+    }
+}
+
+/// Everything that is kept of a document.
+///
+/// # Errors
+/// When storage fails.
+pub fn stored(db: &Connection, doc: i64) -> Result<Stored, StoreError> {
+    let snapshot = db
+        .prepare_cached("SELECT upto_n, body, delta FROM snapshot WHERE doc = ?1")?
+        .query_row([doc], |r| {
+            Ok(Snapshot { doc, upto_n: value::count(r, 0)?, body: r.get(1)?, delta: r.get(2)? })
+        })
+        .optional()?;
+    let mut ask = db.prepare_cached("SELECT n, body, delta FROM chunk WHERE doc = ?1 ORDER BY n")?;
+    let chunks = ask
+        .query_map([doc], |r| Ok(StoredChunk { n: value::count(r, 0)?, body: r.get(1)?, delta: r.get(2)? }))?
+        .collect::<Result<_, _>>()?;
+    Ok(Stored { snapshot, chunks })
+}

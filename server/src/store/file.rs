@@ -1,0 +1,154 @@
+//! The database file: how it is opened, which promises each connection keeps, and how it grows
+//! from version to version.
+
+use std::path::Path;
+use std::time::Duration;
+
+use rusqlite::{Connection, OpenFlags, TransactionBehavior};
+
+use super::fault::StoreError;
+use crate::secret;
+
+/// The steps from an empty file to the newest version, in order; the version is their number.
+const STEPS: &[&str] = &[include_str!("../../migrations/sqlite/0001_init.sql")];
+
+/// The oldest library in which two connections cannot damage the file when the log restarts.
+const OLDEST_LIBRARY: i32 = 3_051_003;
+
+/// The newest version that this program knows.
+pub const KNOWN_VERSION: i64 = STEPS.len() as i64;
+
+/// Refuses a library that is too old.
+///
+/// # Errors
+/// When it is.
+pub fn check_library() -> Result<(), StoreError> {
+    if rusqlite::version_number() < OLDEST_LIBRARY {
+        return Err(StoreError::OldLibrary(rusqlite::version().to_owned()));
+    }
+    Ok(())
+}
+
+/// Opens the one connection that writes, makes the file when there is none, and brings it to the
+/// newest version.
+///
+/// # Errors
+/// When the file cannot be opened, is newer than this program, or a step fails.
+pub fn open_writer(path: &Path) -> Result<Connection, StoreError> {
+    check_library()?;
+    let fresh = !path.exists();
+    let mut db = Connection::open_with_flags(
+        path,
+        OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE | OpenFlags::SQLITE_OPEN_NO_MUTEX,
+    )?;
+    db.busy_timeout(Duration::from_secs(5))?;
+    db.pragma_update(None, "journal_mode", "WAL")?;
+    let mode: String = db.pragma_query_value(None, "journal_mode", |r| r.get(0))?;
+    if mode != "wal" {
+        return Err(StoreError::Damaged(format!("journal mode is {mode}, not wal")));
+    }
+    // An acknowledgement is a promise that survives a power cut.
+    db.pragma_update(None, "synchronous", "FULL")?;
+    db.pragma_update(None, "foreign_keys", true)?;
+    db.pragma_update(None, "secure_delete", true)?;
+    db.pragma_update(None, "cell_size_check", true)?;
+    db.pragma_update(None, "trusted_schema", false)?;
+    db.set_prepared_statement_cache_capacity(64);
+    migrate(&mut db)?;
+    if fresh {
+        crate::folder::only_owner(path)?;
+    }
+    Ok(db)
+}
+
+/// Opens a connection that can only read.
+///
+/// # Errors
+/// When the file cannot be opened.
+pub fn open_reader(path: &Path) -> Result<Connection, StoreError> {
+    let db = Connection::open_with_flags(
+        path,
+        OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX,
+    )?;
+    db.busy_timeout(Duration::from_secs(5))?;
+    db.pragma_update(None, "cell_size_check", true)?;
+    db.pragma_update(None, "trusted_schema", false)?;
+    db.pragma_update(None, "query_only", true)?;
+    db.set_prepared_statement_cache_capacity(64);
+    Ok(db)
+}
+
+/// The version that a file has reached.
+///
+/// # Errors
+/// When it cannot be read, or the file is newer than this program.
+pub fn version(db: &Connection) -> Result<i64, StoreError> {
+    let found: i64 = db.pragma_query_value(None, "user_version", |r| r.get(0))?;
+    if found > KNOWN_VERSION {
+        return Err(StoreError::Newer { found, known: KNOWN_VERSION });
+    }
+    Ok(found)
+}
+
+fn migrate(db: &mut Connection) -> Result<(), StoreError> {
+    version(db)?;
+    let tx = db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+    // Read again inside the transaction: another process may have been quicker.
+    let found = version(&tx)?;
+    for (step, number) in STEPS.iter().zip(1i64..) {
+        if number > found {
+            tx.execute_batch(step)?;
+            tx.pragma_update(None, "user_version", number)?;
+        }
+    }
+    if found == 0 {
+        let mut put = tx.prepare("INSERT INTO meta (key, value) VALUES (?1, ?2)")?;
+        put.execute(("epoch", secret::random::<16>()))?;
+        put.execute(("server", secret::random::<16>()))?;
+    }
+    tx.commit()?;
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_promises_of_the_writing_connection() {
+        let dir = tempfile::tempdir().unwrap();
+        let db = open_writer(&dir.path().join("a.db")).unwrap();
+        let ask = |name: &str| db.pragma_query_value::<i64, _>(None, name, |r| r.get(0)).unwrap();
+        assert_eq!(ask("synchronous"), 2);
+        assert_eq!(ask("foreign_keys"), 1);
+        assert_eq!(ask("secure_delete"), 1);
+        assert_eq!(ask("user_version"), KNOWN_VERSION);
+        assert!(rusqlite::version_number() >= OLDEST_LIBRARY);
+    }
+
+    #[test]
+    fn a_newer_file_is_refused() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("a.db");
+        open_writer(&path).unwrap().pragma_update(None, "user_version", KNOWN_VERSION + 1).unwrap();
+        assert!(matches!(open_writer(&path), Err(StoreError::Newer { .. })));
+    }
+
+    #[test]
+    fn the_reading_connection_cannot_write() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("a.db");
+        open_writer(&path).unwrap();
+        let db = open_reader(&path).unwrap();
+        assert!(db.execute("DELETE FROM meta", []).is_err());
+    }
+
+    #[test]
+    fn the_audit_list_is_append_only() {
+        let dir = tempfile::tempdir().unwrap();
+        let db = open_writer(&dir.path().join("a.db")).unwrap();
+        db.execute("INSERT INTO audit (at, what, subject) VALUES (1, 'test', 'x')", []).unwrap();
+        assert!(db.execute("DELETE FROM audit", []).is_err());
+        assert!(db.execute("UPDATE audit SET what = 'other'", []).is_err());
+    }
+}

@@ -1,0 +1,65 @@
+//! Compact forms of documents, each standing for all chunks up to a number.
+
+use backstraight_core::base::moment::Moment;
+use rusqlite::{Connection, OptionalExtension};
+
+use super::fault::StoreError;
+use super::value;
+
+/// A verified compact form.
+#[derive(Debug, Clone)]
+pub struct Snapshot {
+    /// Whose.
+    pub doc: i64,
+    /// The newest chunk that it holds.
+    pub upto_n: u64,
+    /// The saved document.
+    pub body: Vec<u8>,
+    /// The index of all that it holds.
+    pub delta: Vec<u8>,
+}
+
+/// Documents with at least `least` chunks after their snapshot: row and the number of the newest.
+///
+/// # Errors
+/// When storage fails.
+pub fn due(db: &Connection, least: u64, most: u32) -> Result<Vec<i64>, StoreError> {
+    let mut ask = db.prepare_cached(
+        "SELECT d.id FROM doc d LEFT JOIN snapshot s ON s.doc = d.id
+         WHERE d.max_n - coalesce(s.upto_n, 0) >= ?1 ORDER BY d.max_n - coalesce(s.upto_n, 0) DESC LIMIT ?2",
+    )?;
+    let rows = ask.query_map((value::stored(least), most), |r| r.get(0))?;
+    Ok(rows.collect::<Result<_, _>>()?)
+}
+
+/// Up to which chunk the snapshot of a document reaches; 0 when there is none.
+///
+/// # Errors
+/// When storage fails.
+pub fn upto(db: &Connection, doc: i64) -> Result<u64, StoreError> {
+    Ok(db
+        .prepare_cached("SELECT upto_n FROM snapshot WHERE doc = ?1")?
+        .query_row([doc], |r| value::count(r, 0))
+        .optional()?
+        .unwrap_or(0))
+}
+
+/// Puts a snapshot that was loaded again and compared in the place of the one before, in one
+/// transaction with dropping the chunks that the snapshot **before** held: those of the newest
+/// compaction stay until the next one, so each change is kept in two forms for a while.
+///
+/// # Errors
+/// When storage fails.
+pub fn swap(db: &Connection, new: &Snapshot, now: Moment) -> Result<bool, StoreError> {
+    let before = upto(db, new.doc)?;
+    if before >= new.upto_n {
+        return Ok(false);
+    }
+    db.execute(
+        "INSERT INTO snapshot (doc, upto_n, body, delta, at) VALUES (?1, ?2, ?3, ?4, ?5)
+         ON CONFLICT (doc) DO UPDATE SET upto_n = ?2, body = ?3, delta = ?4, at = ?5",
+        (new.doc, value::stored(new.upto_n), &new.body, &new.delta, now.0),
+    )?;
+    db.execute("DELETE FROM chunk WHERE doc = ?1 AND n <= ?2", (new.doc, value::stored(before)))?;
+    Ok(true)
+}

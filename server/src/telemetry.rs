@@ -1,0 +1,67 @@
+//! The log: one JSON line a request with an id, never a body, an address, a token or a name.
+
+use std::time::{Duration, Instant};
+
+use axum::extract::{MatchedPath, Request, State};
+use axum::http::{HeaderName, HeaderValue};
+use axum::middleware::Next;
+use axum::response::{IntoResponse, Response};
+use tracing::Instrument;
+use tracing_subscriber::EnvFilter;
+
+use crate::app::Shared;
+use crate::problem::Problem;
+use crate::secret;
+
+static REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
+
+/// Starts the log on the error stream.
+///
+/// # Errors
+/// When `level` is none.
+pub fn start(level: &str) -> Result<(), String> {
+    if !["error", "warn", "info", "debug"].contains(&level) {
+        return Err(format!("log level {level:?} is none of error, warn, info, debug"));
+    }
+    let filter =
+        EnvFilter::try_new(format!("warn,backstraight_server={level}")).map_err(|e| e.to_string())?;
+    tracing_subscriber::fmt()
+        .json()
+        .flatten_event(true)
+        .with_current_span(true)
+        .with_span_list(false)
+        .with_target(false)
+        .with_writer(std::io::stderr)
+        .with_env_filter(filter)
+        .try_init()
+        .map_err(|e| e.to_string())
+}
+
+/// Gives each request an id and a limit of time, and writes its line.
+pub async fn each(State(app): State<Shared>, request: Request, next: Next) -> Response {
+    let id = data_encoding::HEXLOWER.encode(&secret::random::<8>());
+    let begun = Instant::now();
+    let route = request.extensions().get::<MatchedPath>().map_or("none", MatchedPath::as_str).to_owned();
+    let span = tracing::info_span!("request", %id, method = %request.method(), route);
+    let patience = Duration::from_secs(u64::from(app.config.request_seconds));
+    async {
+        let mut response = match tokio::time::timeout(patience, next.run(request)).await {
+            Ok(response) => response,
+            Err(_) => Problem::TimeOut.into_response(),
+        };
+        if let Ok(value) = HeaderValue::from_str(&id) {
+            response.headers_mut().insert(REQUEST_ID.clone(), value);
+        }
+        let code = response.extensions().get::<Problem>().map_or("", |p| p.code());
+        let ms = begun.elapsed().as_secs_f64() * 1000.0;
+        let status = response.status().as_u16();
+        if status >= 500 {
+            tracing::warn!(status, code, ms, "answered");
+        } else {
+            tracing::info!(status, code, ms, "answered");
+        }
+        response
+    }
+    .instrument(span)
+    .await
+}

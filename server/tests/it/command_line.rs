@@ -1,0 +1,266 @@
+//! The real binary: its commands, its exit codes, and being killed.
+
+use std::io::{BufRead, BufReader};
+use std::path::Path;
+use std::process::{Child, Command, Output, Stdio};
+
+use backstraight_core::base::moment::Moment;
+use backstraight_core::exchange::access::Role;
+use backstraight_core::exchange::wire::Outcome;
+use backstraight_core::model::name::DocName;
+use serde_json::Value;
+
+use crate::support::{Device, Server, about, get, log};
+
+fn command(args: &[&str], data: &Path) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_backstraight"));
+    command.args(args).arg("--data").arg(data).env_clear();
+    command
+}
+
+fn run(args: &[&str], data: &Path) -> Output {
+    command(args, data).output().unwrap()
+}
+
+fn json(args: &[&str], data: &Path) -> Value {
+    let out = run(&[args, &["--json"]].concat(), data);
+    assert!(out.status.success(), "{args:?}: {}", String::from_utf8_lossy(&out.stderr));
+    serde_json::from_slice(&out.stdout).unwrap()
+}
+
+fn text<'a>(value: &'a Value, name: &str) -> &'a str {
+    value.get(name).and_then(Value::as_str).unwrap()
+}
+
+fn failed(args: &[&str], data: &Path) -> String {
+    let out = run(args, data);
+    assert!(!out.status.success(), "{args:?}");
+    let said = String::from_utf8_lossy(&out.stderr).into_owned();
+    assert!(!said.trim().is_empty() && !said.contains("panicked"), "{args:?}: {said}");
+    said
+}
+
+/// The binary, serving; its address comes from its log.
+struct Served {
+    child: Child,
+    url: String,
+}
+
+impl Served {
+    fn start(data: &Path) -> Served {
+        let mut child = command(&["serve", "--listen", "127.0.0.1:0"], data)
+            .stderr(Stdio::piped())
+            .stdout(Stdio::null())
+            .spawn()
+            .unwrap();
+        let mut log = BufReader::new(child.stderr.take().unwrap());
+        let mut line = String::new();
+        let url = loop {
+            line.clear();
+            assert!(log.read_line(&mut line).unwrap() > 0, "the server ended before it served");
+            let said: Value = serde_json::from_str(&line).unwrap();
+            if let Some(address) = said.get("address").and_then(Value::as_str) {
+                break format!("http://{address}");
+            }
+        };
+        std::thread::spawn(move || log.lines().for_each(drop));
+        Served { child, url }
+    }
+
+    fn kill(mut self) {
+        self.child.kill().unwrap();
+        self.child.wait().unwrap();
+    }
+
+    fn terminate(mut self) -> i32 {
+        let pid = self.child.id().to_string();
+        assert!(Command::new("kill").args(["-TERM", &pid]).status().unwrap().success());
+        self.child.wait().unwrap().code().unwrap()
+    }
+}
+
+impl Drop for Served {
+    fn drop(&mut self) {
+        drop(self.child.kill());
+        drop(self.child.wait());
+    }
+}
+
+fn now() -> Moment {
+    let since = std::time::SystemTime::UNIX_EPOCH.elapsed().unwrap();
+    Moment(i64::try_from(since.as_millis()).unwrap())
+}
+
+/// A club at the machine: its folder, an athlete and a code.
+fn club(data: &Path) -> (String, String) {
+    let club = json(&["club", "add", "Cinder Lane"], data);
+    let club = text(&club, "id").to_owned();
+    let person = json(&["person", "add", "Mira Aalto", "--club", &club, "--role", "athlete"], data);
+    (club, text(&person, "id").to_owned())
+}
+
+fn enrol(url: &str, person: &str, data: &Path) -> Device {
+    let made = json(&["invite", person], data);
+    Device::enrol(url, text(&made, "code"), now())
+}
+
+#[test]
+fn what_was_acknowledged_survives_being_killed() {
+    let dir = tempfile::tempdir().unwrap();
+    let (_, person) = club(dir.path());
+    let mut served = Served::start(dir.path());
+    let mut phone = enrol(&served.url, &person, dir.path());
+    let name = log(phone.person);
+    for round in 0..5 {
+        for n in 0..3 {
+            phone.say(name, &format!("{round} {n}"));
+        }
+        assert_eq!(about(&phone.exchange(), name).unwrap().outcome, Outcome::Accepted);
+        served.kill();
+        served = Served::start(dir.path());
+        phone.url.clone_from(&served.url);
+    }
+    let mut tablet = enrol(&served.url, &person, dir.path());
+    tablet.settle();
+    assert_eq!(tablet.words(name).len(), 15);
+    assert_eq!(tablet.heads(name), phone.heads(name));
+    assert_eq!(tablet.epoch, phone.epoch);
+    let report = json(&["check"], dir.path());
+    assert_eq!(report["trouble"].as_array().unwrap().len(), 0);
+    assert_eq!((report["documents"].as_u64(), report["chunks"].as_u64()), (Some(1), Some(5)));
+    assert_eq!(served.terminate(), 0);
+    assert!(!dir.path().join("backstraight.db-wal").exists(), "the log was moved into the file");
+}
+
+#[test]
+fn people_are_kept_at_the_machine_while_the_server_runs() {
+    let dir = tempfile::tempdir().unwrap();
+    let (club, person) = club(dir.path());
+    let served = Served::start(dir.path());
+    assert!(failed(&["serve", "--listen", "127.0.0.1:0"], dir.path()).contains("another process"));
+    let squad = json(&["squad", "add", "Sprints", "--club", &club], dir.path());
+    let listed = json(&["squad", "list", "--club", &club], dir.path());
+    assert_eq!(text(&listed[0], "id"), text(&squad, "id"));
+    let mut phone = enrol(&served.url, &person, dir.path());
+    phone.exchange();
+    let out = run(&["person", "list", "--club", &club], dir.path());
+    let table = String::from_utf8(out.stdout).unwrap();
+    assert!(table.lines().all(|l| l.chars().count() <= 100), "{table}");
+    assert!(table.contains("Mira Aalto") && table.contains("athlete"), "{table}");
+    assert_eq!(json(&["person", "list", "--club", &club], dir.path())[0]["installs"], 1);
+    assert!(run(&["person", "role", &person, "coach"], dir.path()).status.success());
+    assert_eq!(json(&["person", "list", "--club", &club], dir.path())[0]["role"], "coach");
+    assert!(run(&["person", "withdraw", &person], dir.path()).status.success());
+    assert_eq!(crate::support::post_raw(&served.url, &phone.access, &[], &phone.up().to_bytes()).0, 401);
+    assert_eq!(get(&format!("{}/healthz", served.url)).0, 200);
+    assert_eq!(json(&["club", "list"], dir.path())[0]["name"], "Cinder Lane");
+    assert_eq!(served.terminate(), 0);
+}
+
+#[test]
+fn every_failure_says_why_and_is_no_success() {
+    let dir = tempfile::tempdir().unwrap();
+    let empty = tempfile::tempdir().unwrap();
+    let (club, person) = club(dir.path());
+    let nobody = "01900000-0000-7000-8000-00000000ffff";
+    assert!(failed(&["check"], empty.path()).contains("no database"));
+    assert!(failed(&["invite", &person], empty.path()).contains("no database"));
+    assert!(failed(&["invite", nobody], dir.path()).contains("no person"));
+    assert!(failed(&["invite", "mira"], dir.path()).contains("no identity"));
+    assert!(
+        failed(&["person", "add", "X", "--club", nobody, "--role", "coach"], dir.path()).contains("no club")
+    );
+    assert!(
+        failed(&["person", "add", "X", "--club", &club, "--role", "boss"], dir.path()).contains("head coach")
+    );
+    assert!(failed(&["person", "add", " ", "--club", &club, "--role", "coach"], dir.path()).contains("name"));
+    assert!(failed(&["person", "role", nobody, "coach"], dir.path()).contains("no person"));
+    assert!(failed(&["squad", "add", "X", "--club", nobody], dir.path()).contains("no club"));
+    assert!(failed(&["serve", "--listen", "nowhere"], dir.path()).contains("nowhere"));
+    assert!(failed(&["serve", "--invite-minutes", "0"], dir.path()).contains("0"));
+    assert!(failed(&["serve", "--log", "loud"], dir.path()).contains("loud"));
+    assert!(failed(&["restore", "--from", "/nonexistent"], empty.path()).contains("/nonexistent"));
+    assert!(failed(&["restore", "--from", "/nonexistent"], dir.path()).contains("not empty"));
+    assert!(failed(&["dance"], dir.path()).contains("dance"));
+    let taken = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let address = taken.local_addr().unwrap().to_string();
+    assert!(failed(&["serve", "--listen", &address], dir.path()).contains(&address));
+}
+
+#[test]
+fn backup_while_serving_restore_and_check() {
+    let (dir, new, kept) =
+        (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let (_, person) = club(dir.path());
+    let served = Served::start(dir.path());
+    let mut phone = enrol(&served.url, &person, dir.path());
+    let name = log(phone.person);
+    phone.say(name, "kept");
+    phone.exchange();
+    let file = kept.path().join("b");
+    let to = file.to_str().unwrap();
+    assert!(json(&["backup", "--to", to], dir.path())["bytes"].as_u64().unwrap() > 10_000);
+    // An older backup is replaced by a whole one; no draft is left behind.
+    assert!(run(&["backup", "--to", to], dir.path()).status.success());
+    assert_eq!(std::fs::read_dir(kept.path()).unwrap().count(), 1);
+    let mode = std::os::unix::fs::PermissionsExt::mode(&std::fs::metadata(&file).unwrap().permissions());
+    assert_eq!(mode & 0o777, 0o600);
+    served.kill();
+    assert!(run(&["restore", "--from", to], new.path()).status.success());
+    assert_eq!(json(&["check"], new.path())["documents"], 1);
+    let served = Served::start(new.path());
+    phone.url.clone_from(&served.url);
+    let was = phone.epoch.clone();
+    phone.settle();
+    assert_ne!(phone.epoch, was);
+    phone.say(name, "after");
+    assert_eq!(about(&phone.exchange(), name).unwrap().outcome, Outcome::Accepted);
+    assert_eq!(served.terminate(), 0);
+}
+
+#[test]
+fn compact_and_check_at_the_machine_and_a_changed_byte_is_found() {
+    let dir = tempfile::tempdir().unwrap();
+    let server = Server::on(dir.path());
+    let club = server.club("Cinder Lane");
+    let mira = club.person(Role::Athlete, "Mira Aalto");
+    let mut phone = club.device(mira);
+    let names = [log(mira), DocName::Log(mira, backstraight_core::base::day::Month::new(2026, 10).unwrap())];
+    for n in 0..6 {
+        names.iter().for_each(|name| drop(phone.say(*name, &format!("set {n}"))));
+        phone.exchange();
+    }
+    server.stop();
+    let line = json(&["compact"], dir.path());
+    assert_eq!((line["compacted"].as_u64(), line["refused"].as_u64()), (Some(2), Some(0)));
+    assert_eq!(json(&["compact"], dir.path())["untouched"], 2);
+    let report = json(&["check"], dir.path());
+    assert_eq!((report["snapshots"].as_u64(), report["chunks"].as_u64()), (Some(2), Some(12)));
+    let database = dir.path().join("backstraight.db");
+    let spoil = |sql: &str| {
+        let db = rusqlite::Connection::open(&database).unwrap();
+        let before = std::fs::read(&database).unwrap();
+        assert!(db.execute(sql, []).unwrap() > 0, "{sql}");
+        db.execute_batch("PRAGMA wal_checkpoint(TRUNCATE)").unwrap();
+        drop(db);
+        let out = run(&["check"], dir.path());
+        assert_eq!(out.status.code(), Some(1), "{sql}");
+        let text = String::from_utf8_lossy(&out.stdout).into_owned();
+        assert!(text.contains("document"), "{sql}: {text}");
+        std::fs::write(&database, before).unwrap();
+        assert!(run(&["check"], dir.path()).status.success(), "{sql}, put back");
+    };
+    // One byte in the middle of a chunk, of a snapshot, of an index; a chunk that is gone; other heads.
+    let byte = "CAST(substr(hex_, 1, 60) || CASE substr(hex_, 61, 1) WHEN '0' THEN '1' ELSE '0' END \
+                || substr(hex_, 62) AS TEXT)";
+    for (table, column) in
+        [("chunk", "body"), ("chunk", "delta"), ("snapshot", "body"), ("snapshot", "delta")]
+    {
+        let rows = if table == "chunk" { "n = 3" } else { "1" };
+        let changed = byte.replace("hex_", &format!("hex({column})"));
+        spoil(&format!("UPDATE {table} SET {column} = unhex({changed}) WHERE doc = 1 AND {rows}"));
+    }
+    spoil("DELETE FROM chunk WHERE doc = 1 AND n = 4");
+    spoil("UPDATE doc SET heads = zeroblob(32) WHERE id = 2");
+    spoil("UPDATE doc SET max_n = 7 WHERE id = 2");
+}

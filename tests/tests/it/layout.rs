@@ -9,8 +9,20 @@ use serde_json::Value;
 
 /// Layers of core, bottom first. A layer may use itself and those before it.
 const LAYERS: [&str; 6] = ["base", "science", "model", "doc", "view", "exchange"];
-/// What core may name in its manifest: the document engine, hashing, calendar and wire data.
-const CORE_MAY: [&str; 7] = ["automerge", "flate2", "jiff", "minicbor", "sha2", "thiserror", "uuid"];
+/// What core may name in its manifest: the document engine, hashing, calendar, wire data, and for
+/// the formulas linear algebra, distributions and least squares.
+const CORE_MAY: [&str; 10] = [
+    "automerge",
+    "flate2",
+    "jiff",
+    "levenberg-marquardt",
+    "minicbor",
+    "nalgebra",
+    "sha2",
+    "statrs",
+    "thiserror",
+    "uuid",
+];
 /// What must not reach core by any way: I/O, threads, clocks, databases, doors of other languages.
 const CORE_NEVER: [&str; 18] = [
     "axum",

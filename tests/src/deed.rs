@@ -267,20 +267,20 @@ fn change(doc: &Document, root: &'static str, deed: Deed) -> Option<Command> {
     let all: Vec<Place> = typed!(kind, root, places(doc, root));
     let place = pick_one(&all, deed.which / 7)?;
     let n = deed.value;
-    let cleared = n % 5 == 0;
+    let cleared = n.is_multiple_of(5);
     let words = text(format!("words {n}"));
     let day = text(format!("2026-11-{:02}", n % 28 + 1));
     let (field, value) = match (kind, root) {
-        (Kind::Log, "sessions") if n % 2 == 0 => ("minutes", (!cleared).then(|| int(n))),
+        (Kind::Log, "sessions") if n.is_multiple_of(2) => ("minutes", (!cleared).then(|| int(n))),
         (Kind::Log, "sessions") => ("comment", (!cleared).then_some(words)),
         (Kind::Log, "checkins") => ("mood", (!cleared).then(|| int(n % 7 + 1))),
         (Kind::Log | Kind::Notes, "comments") | (Kind::Notes, "observations") => ("text", Some(words)),
         (Kind::Notes, "excuses") | (Kind::Plan, "weeks" | "phases") => ("note", (!cleared).then_some(words)),
         (Kind::Care, _) => ("over", (!cleared).then_some(day)),
-        (Kind::Plan, "sessions") if n % 2 == 0 => ("date", Some(day)),
+        (Kind::Plan, "sessions") if n.is_multiple_of(2) => ("date", Some(day)),
         (Kind::Plan, "sessions") | (Kind::Library, "templates") => ("title", Some(words)),
         (Kind::Plan | Kind::Library, "groups") => ("pos", Some(text(format!("{n}i")))),
-        (Kind::Plan | Kind::Library, "items") if n % 2 == 0 => ("sets", Some(int(n % 60 + 1))),
+        (Kind::Plan | Kind::Library, "items") if n.is_multiple_of(2) => ("sets", Some(int(n % 60 + 1))),
         (Kind::Plan | Kind::Library, "items") => {
             ("dose", (!cleared).then(|| text(format!("reps {}", n % 20))))
         }

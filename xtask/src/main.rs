@@ -23,6 +23,7 @@ cargo xtask <command>
   bench [--json]   benchmarks
   demo [args]      the invented club on a server of your own, release build
   formats [--write]   whether the tables in docs/formats.md are what the code says; with --write, make them so
+  formulas         writes docs/formulas.md anew from the code
   interop          our documents read by another implementation of the open document format
   oracle           our formulas against independent implementations
   deny             advisories, licences, bans and sources by cargo-deny
@@ -43,6 +44,7 @@ fn main() -> ExitCode {
         ("bench", rest) => bench(rest),
         ("demo", rest) => demo(rest),
         ("formats", rest) => formats(rest),
+        ("formulas", []) => formulas(),
         ("interop", []) => tools::interop(),
         ("oracle", []) => tools::oracle(),
         ("deny", []) => tools::deny(),
@@ -88,4 +90,16 @@ fn formats(args: &[String]) -> Outcome {
     let mut command = cargo(&["run", "--quiet", "--locked", "--package", "backstraight-tests"]);
     command.args(["--example", "formats", "--"]).args(args);
     run::run(command)
+}
+
+fn formulas() -> Outcome {
+    let mut command = cargo(&["run", "--quiet", "--locked", "--package", "backstraight-core"]);
+    command.args(["--example", "formulas"]);
+    match run::read(command) {
+        Ok(text) => match std::fs::write(run::root().join("docs/formulas.md"), text) {
+            Ok(()) => Outcome::Passed,
+            Err(e) => Outcome::Failed(format!("docs/formulas.md: {e}")),
+        },
+        Err(why) => Outcome::Failed(why),
+    }
 }

@@ -77,13 +77,31 @@ fn fixtures(names: &[String], read: &dyn Fn(&str) -> String) -> Vec<String> {
             folder = above;
             let inside = name.get(folder.len() + 1..).unwrap_or(name);
             let readme = format!("{folder}/README.md");
-            named |= names.binary_search(&readme).is_ok() && read(&readme).contains(&format!("`{inside}`"));
+            named |= names.binary_search(&readme).is_ok() && names_file(&read(&readme), inside);
         }
         if !named {
             found.push(format!("{name}: no README of its folder, or of one above, names it with its origin"));
         }
     }
     found
+}
+
+/// Whether a text names a file between backticks: as it is, or by a pattern in which `<what>` stands
+/// for any characters but a slash, for files that are made in rows.
+fn names_file(text: &str, file: &str) -> bool {
+    text.split('`').skip(1).step_by(2).any(|quoted| {
+        let mut pieces = quoted.split('<').map(|p| p.split_once('>').map_or(p, |(_, after)| after));
+        let Some(mut rest) = pieces.next().and_then(|first| file.strip_prefix(first)) else { return false };
+        let pieces: Vec<&str> = pieces.collect();
+        let Some((last, middle)) = pieces.split_last() else { return rest.is_empty() };
+        for piece in middle {
+            match rest.split_once(piece) {
+                Some((skipped, after)) if !skipped.contains('/') => rest = after,
+                _ => return false,
+            }
+        }
+        rest.strip_suffix(last).is_some_and(|skipped| !skipped.is_empty() && !skipped.contains('/'))
+    })
 }
 
 #[cfg(test)]
@@ -111,6 +129,20 @@ mod tests {
         let names = ["docs/adr/0001-a.md", "docs/adr/0002-b.md", "docs/adr/README.md"].map(str::to_owned);
         assert_eq!(adrs(&names, "- [a](0001-a.md)").len(), 1);
         assert!(adrs(&names, "- [a](0001-a.md)\n- [b](0002-b.md)").is_empty());
+    }
+
+    #[test]
+    fn a_row_of_files_may_be_named_by_a_pattern() {
+        let text =
+            "Made by us: `base.bin`, and `<code>.<what>.<hash>.bin` for each attack; `nist/<name>.dat`.";
+        for good in ["base.bin", "time.far-off.1234.bin", "nist/Norris.dat"] {
+            assert!(names_file(text, good), "{good}");
+        }
+        for bad in
+            ["base.bi", "other.bin", "time.bin", "a/b.c.d.bin", "nist/a/b.dat", "nist/.dat", "Made by us"]
+        {
+            assert!(!names_file(text, bad), "{bad}");
+        }
     }
 
     #[test]

@@ -1,4 +1,13 @@
 //! Tests that look at more than one crate, or at what the whole promises.
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::string_slice,
+    clippy::allow_attributes,
+    reason = "helpers of tests fail by panicking"
+)]
 
+mod formats;
+mod layout;
 mod merge_laws;
 mod traps;

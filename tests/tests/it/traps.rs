@@ -112,7 +112,7 @@ fn nobody_writes_in_the_name_of_the_starting_change() {
 fn two_starts_never_make_the_same_key_and_a_key_in_use_is_refused() {
     let (mut a, mut b, session) = two_phones();
     let mut keys: Vec<Key> = (0..50).flat_map(|_| [a.key(), b.key()]).collect();
-    let mut again = Replica::started(a.doc.clone(), 1, 1);
+    let mut again = Replica::started(a.doc, 1, 1);
     keys.extend((0..50).map(|_| again.key()));
     let made = keys.len();
     keys.sort();
@@ -128,7 +128,7 @@ fn a_withdrawal_and_an_edit_inside_are_both_kept() {
     a.done(&Command::Withdraw(vec![place.clone()]));
     let (exercise, work_key, set_key) = (b.key(), b.key(), b.key());
     b.done(&Command::LogSet {
-        session: session.clone(),
+        session,
         work: WorkOf::New(work_key.clone(), work(&exercise)),
         key: set_key.clone(),
         set: set(b.now, 8000, 5),
@@ -427,7 +427,7 @@ fn numbers_of_another_type_spoil_one_field_or_record_and_nothing_else() {
     let doc = Document::open(name(Kind::Log), &other.save()).unwrap();
     let read = doc.records::<CheckIn>("checkins");
     let keys: Vec<Key> = read.entries.iter().map(Entry::key).collect();
-    assert_eq!(keys, [good.clone(), bad]);
+    assert_eq!(keys, [good, bad]);
     assert_eq!(read.unreadable.len(), 1);
     assert_eq!(
         (&read.unreadable[0].place, read.unreadable[0].field),

@@ -7,12 +7,11 @@ use backstraight_core::base::id::ChangeHash;
 use backstraight_core::doc::gate::{self, GateIndex, Verdict};
 use backstraight_core::doc::open::Document;
 use backstraight_core::doc::{chunk, genesis};
-use rusqlite::Connection;
 use serde::Serialize;
 
 use crate::store::document::{self, Doc, Stored};
 use crate::store::snapshot::Snapshot;
-use crate::store::{StoreError, version};
+use crate::store::{Db, StoreError, broken, version};
 
 /// What was looked at, and what was found.
 #[derive(Debug, Default, Serialize)]
@@ -33,20 +32,10 @@ pub struct Report {
 ///
 /// # Errors
 /// When it cannot even be read.
-pub fn whole(db: &Connection) -> Result<Report, StoreError> {
+pub fn whole(db: &Db) -> Result<Report, StoreError> {
     let mut report = Report::default();
     version(db)?;
-    let mut ask = db.prepare("PRAGMA integrity_check(20)")?;
-    for line in ask.query_map([], |r| r.get::<_, String>(0))? {
-        let line = line?;
-        if line != "ok" {
-            report.trouble.push(format!("database: {line}"));
-        }
-    }
-    let broken: i64 = db.query_row("SELECT count(*) FROM pragma_foreign_key_check", [], |r| r.get(0))?;
-    if broken > 0 {
-        report.trouble.push(format!("database: {broken} rows point to nothing"));
-    }
+    report.trouble.extend(broken(db)?.into_iter().map(|line| format!("database: {line}")));
     for doc in document::all(db)? {
         report.documents += 1;
         one(db, &doc, &mut report)?;
@@ -54,7 +43,7 @@ pub fn whole(db: &Connection) -> Result<Report, StoreError> {
     Ok(report)
 }
 
-fn one(db: &Connection, doc: &Doc, report: &mut Report) -> Result<(), StoreError> {
+fn one(db: &Db, doc: &Doc, report: &mut Report) -> Result<(), StoreError> {
     let stored = document::stored(db, doc.id)?;
     report.chunks += stored.chunks.len() as u64;
     report.snapshots += u64::from(stored.snapshot.is_some());

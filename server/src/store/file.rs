@@ -90,6 +90,24 @@ pub fn version(db: &Connection) -> Result<i64, StoreError> {
     Ok(found)
 }
 
+/// What the database itself finds wrong with its pages and rows.
+///
+/// # Errors
+/// When it cannot even be read.
+pub fn broken(db: &Connection) -> Result<Vec<String>, StoreError> {
+    let mut found = Vec::new();
+    let mut ask = db.prepare("PRAGMA integrity_check(20)")?;
+    for line in ask.query_map([], |r| r.get::<_, String>(0))? {
+        found.push(line?);
+    }
+    found.retain(|line| line != "ok");
+    let lost: i64 = db.query_row("SELECT count(*) FROM pragma_foreign_key_check", [], |r| r.get(0))?;
+    if lost > 0 {
+        found.push(format!("{lost} rows point to nothing"));
+    }
+    Ok(found)
+}
+
 fn migrate(db: &mut Connection) -> Result<(), StoreError> {
     version(db)?;
     let tx = db.transaction_with_behavior(TransactionBehavior::Immediate)?;

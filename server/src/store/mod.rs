@@ -3,6 +3,7 @@
 
 pub mod account;
 pub mod audit;
+pub mod backup;
 pub mod document;
 mod fault;
 mod file;
@@ -22,8 +23,11 @@ use std::sync::{Arc, Mutex, PoisonError};
 use rusqlite::Connection;
 use tokio::sync::Semaphore;
 
+/// An open database or transaction, as it is handed through code that holds no SQL itself.
+pub use rusqlite::Connection as Db;
+
 pub use fault::StoreError;
-pub use file::{KNOWN_VERSION, check_library, open_reader, open_writer, version};
+pub use file::{KNOWN_VERSION, broken, check_library, open_reader, open_writer, version};
 pub use writer::{Faults, Health};
 
 use crate::folder::Folder;
@@ -107,6 +111,14 @@ impl Store {
     #[must_use]
     pub fn stopped(&self) -> bool {
         self.health.stopped()
+    }
+
+    /// Reads something, to see that reading works.
+    ///
+    /// # Errors
+    /// When it does not.
+    pub async fn alive(self: &Arc<Self>) -> Result<(), StoreError> {
+        self.read(|db| Ok(db.query_row("SELECT 1", [], |_| Ok(()))?)).await
     }
 
     /// The database file.

@@ -62,6 +62,16 @@ pub enum AskError {
         /// What it must look like.
         shape: &'static str,
     },
+    /// A word that is not in the closed list.
+    #[error("{formula}: {input} must be one of {allowed}")]
+    UnknownWord {
+        /// Id of the formula.
+        formula: &'static str,
+        /// Name of the input.
+        input: &'static str,
+        /// The allowed words.
+        allowed: String,
+    },
     /// A text of more items than any formula takes.
     #[error("{formula}: {input} has more than {limit} items")]
     TooLong {
@@ -281,15 +291,12 @@ impl<'a> Args<'a> {
                 shape: "a word",
             });
         };
-        words
-            .iter()
-            .copied()
-            .find(|word| *word == text)
-            .ok_or(AskError::WrongShape {
-                formula: self.formula.id,
-                input: input.name,
-                shape: "one of its declared words",
-            })
+        let known = words.iter().copied().find(|word| *word == text);
+        known.ok_or_else(|| AskError::UnknownWord {
+            formula: self.formula.id,
+            input: input.name,
+            allowed: words.join(", "),
+        })
     }
 
     /// A word that may be left out.

@@ -256,7 +256,7 @@ fn questions_that_are_badly_put() {
     assert!(matches!(pairs, AskError::WrongShape { .. }), "{pairs}");
     let lift = error("e1rm.range", &[("w", "1"), ("r", "1"), ("lift", "curl")]);
     assert!(
-        matches!(lift, AskError::WrongShape { input: "lift", .. }),
+        matches!(lift, AskError::UnknownWord { input: "lift", .. }),
         "{lift}"
     );
     let flag = error(

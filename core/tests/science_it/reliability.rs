@@ -141,6 +141,21 @@ fn agreement() {
     assert!(reason("rel.agreement", "a=1,2,3 b=1,2,3,4").contains("differ in length"));
 }
 
+/// Giavarina 2015, Biochem Med 25:141-151, the 30 pairs of its example (numbers only); derived.
+#[test]
+fn agreement_of_thirty_pairs() {
+    let a = "1,5,10,20,50,40,50,60,70,80,90,100,150,200,250,300,350,400,450,500,550,600,650,700,\
+             750,800,850,900,950,1000";
+    let b = "8,16,30,24,39,54,40,68,72,62,122,80,181,259,275,380,320,434,479,587,626,648,738,766,\
+             793,851,871,957,1001,960";
+    let text = format!("a={a} b={b}");
+    let at = |name: &str| number("rel.agreement", &text, name);
+    printed(at("bias"), -27.166667, 6);
+    printed(at("sd"), 34.805948, 6);
+    printed(at("lo196"), -95.386325, 6);
+    printed(at("hi196"), 41.052992, 6);
+}
+
 /// Derived by hand.
 #[test]
 fn one_wild_point() {

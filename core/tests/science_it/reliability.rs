@@ -168,6 +168,19 @@ fn one_wild_point() {
     printed(number("trend.ols", text, "slope"), 3.0, 12);
 }
 
+/// Derived with scipy 1.17.1 (`theilslopes`): slopes without ties, so that each rank counts.
+#[test]
+fn robust_interval_takes_the_right_ranks() {
+    let text = "x=0,3,7,12,15,21,28,30,36,41 y=10.1,10.9,10.2,11.7,11.1,12.9,12.2,13.6,12.8,14.3";
+    let at = |level: &str, name: &str| number("trend.theil_sen", &format!("{text} {level}"), name);
+    close(at("level=0.95", "slope"), 0.089_655_172_413_793_16, 1e-12);
+    close(at("level=0.95", "intercept"), 10.336_206_896_551_722, 1e-12);
+    close(at("level=0.95", "low"), 0.063_636_363_636_363_73, 1e-12);
+    close(at("level=0.95", "high"), 0.133_333_333_333_333_3, 1e-12);
+    close(at("level=0.8", "low"), 0.074_999_999_999_999_98, 1e-12);
+    close(at("level=0.8", "high"), 0.116_666_666_666_666_67, 1e-12);
+}
+
 #[test]
 fn trends_say_when_they_cannot_tell() {
     let noisy = "x=0,1,2,3,4,5 y=5,3,6,4,5,4";

@@ -4,6 +4,7 @@
 mod answer;
 pub mod gzip;
 pub mod index;
+pub mod turns;
 mod upload;
 
 use std::collections::{HashMap, HashSet};
@@ -95,6 +96,8 @@ pub async fn run<T: Send + 'static>(
         app.store.read_blocking(|db| open(db, app, caller, &up))?
     })
     .await?;
+    let written = work.items.iter().filter(|item| item.plain.is_some()).map(|item| item.name);
+    let turns = app.turns.take(written).await;
     let now = app.clock.now();
     let mut first = true;
     for attempt in 0.. {
@@ -141,6 +144,7 @@ pub async fn run<T: Send + 'static>(
             break;
         }
     }
+    drop(turns);
     compute(app, move |app| Ok(finish(app.store.read_blocking(|db| answer::compose(db, app, work))?))).await
 }
 

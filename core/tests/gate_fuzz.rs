@@ -2,7 +2,7 @@
 //! merges or is refused cleanly, saves and loads again. The seed is fixed, the number bounded;
 //! `GATE_FUZZ_INPUTS` and `GATE_FUZZ_SEED` ask for another run.
 
-#![expect(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
+#![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 mod gate_support;
 

@@ -117,9 +117,10 @@ mod http {
         }
 
         fn renew(&mut self, refresh: &str) -> Result<(String, String), PhoneError> {
-            let answer = post(&self.agent, &format!("{}/v1/token", self.server), &[("refresh", refresh)])?;
+            let answer =
+                post(&self.agent, &format!("{}/v1/token", self.server), &[("refresh_token", refresh)])?;
             let get = |key: &str| field(&answer, key).ok_or_else(|| PhoneError::Answer(format!("no {key}")));
-            Ok((get("access")?, get("refresh")?))
+            Ok((get("access_token")?, get("refresh_token")?))
         }
     }
 
@@ -139,8 +140,8 @@ mod http {
             role: get("role")?.parse().map_err(|_| bad("role"))?,
             name: get("name")?,
             server: server.to_owned(),
-            access: get("access")?,
-            refresh: get("refresh")?,
+            access: get("access_token")?,
+            refresh: get("refresh_token")?,
         })
     }
 
@@ -161,7 +162,7 @@ mod http {
         let raw = answer.body_mut().read_to_vec().map_err(|e| PhoneError::Offline(e.to_string()))?;
         match status {
             200 | 201 => serde_json::from_slice(&raw).map_err(|e| PhoneError::Answer(e.to_string())),
-            401 | 403 | 404 | 410 => Err(PhoneError::SignedOut(words(&raw))),
+            401 | 403 | 404 | 409 | 410 => Err(PhoneError::SignedOut(words(&raw))),
             _ => Err(PhoneError::Answer(format!("status {status}: {}", words(&raw)))),
         }
     }

@@ -53,6 +53,44 @@ pub struct MayConsent {
     by: By,
 }
 
+/// Permission to review training: of a club's athletes, or of one.
+#[derive(Debug, Clone, Copy)]
+pub struct MayReview {
+    club: ClubId,
+    only: Option<PersonId>,
+}
+
+impl MayReview {
+    /// Which club.
+    #[must_use]
+    pub const fn club(&self) -> ClubId {
+        self.club
+    }
+
+    /// The one athlete, when it is not the whole club.
+    #[must_use]
+    pub const fn only(&self) -> Option<PersonId> {
+        self.only
+    }
+
+    /// The same for one athlete only; none when that athlete is not within this permission.
+    #[must_use]
+    pub fn of(self, athlete: PersonId) -> Option<MayReview> {
+        self.only.is_none_or(|p| p == athlete).then_some(MayReview { only: Some(athlete), ..self })
+    }
+}
+
+/// Whose training a caller may review: coaches their club's, athletes their own.
+#[must_use]
+pub fn to_review(caller: &Caller) -> Option<MayReview> {
+    let club = caller.asker.club;
+    match caller.asker.role {
+        Role::HeadCoach | Role::Coach => Some(MayReview { club, only: None }),
+        Role::Athlete => Some(MayReview { club, only: Some(caller.asker.person) }),
+        Role::Care | Role::Owner => None,
+    }
+}
+
 /// Permission to read one document.
 #[derive(Debug, Clone, Copy)]
 pub struct MayRead {
@@ -147,6 +185,12 @@ impl AtTheMachine {
     #[must_use]
     pub fn to_write(self, name: DocName, club: ClubId) -> MayWrite {
         MayWrite { name, club, install: None }
+    }
+
+    /// To review the training of a club.
+    #[must_use]
+    pub fn to_review(self, club: ClubId) -> MayReview {
+        MayReview { club, only: None }
     }
 
     /// To read a document.

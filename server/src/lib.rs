@@ -19,6 +19,8 @@ pub mod grant;
 pub mod job;
 pub mod problem;
 pub mod rate;
+pub mod report;
+pub mod review;
 pub mod routes;
 pub mod secret;
 pub mod store;

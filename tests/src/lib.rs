@@ -11,6 +11,7 @@ pub mod clock;
 pub mod club;
 pub mod content;
 pub mod deed;
+pub mod demo;
 pub mod formats;
 pub mod replica;
 pub mod rng;

@@ -157,8 +157,12 @@ struct Before {
 impl Before {
     /// The stream of values of a field name.
     fn stream(&mut self, name: &[u8]) -> usize {
+        if let Some(n) = self.names.get(name) {
+            return *n;
+        }
         let next = VALUES + self.names.len().min(MOST_VALUES - 1);
-        *self.names.entry(name.to_vec()).or_insert(next)
+        self.names.insert(name.to_vec(), next);
+        next
     }
 }
 
@@ -172,6 +176,11 @@ struct Keys {
 impl Keys {
     fn next(&self) -> Option<String> {
         (!self.start.is_empty()).then(|| format!("{}-{}", self.start, self.n + 1))
+    }
+
+    fn is_next(&self, key: &str) -> bool {
+        Key::well_formed(key)
+            && key.split_once('-').is_some_and(|(s, n)| s == self.start && n.parse() == Ok(self.n + 1))
     }
 
     fn note(&mut self, key: &str) {
@@ -208,8 +217,6 @@ fn put(out: &mut Vec<u8>, bytes: &[u8]) {
     uleb(out, bytes.len() as u64);
     out.extend_from_slice(bytes);
 }
-
-// ---- thinner ----
 
 struct Thinner {
     streams: Vec<Vec<u8>>,
@@ -320,7 +327,7 @@ impl Thinner {
                     let keys = &mut self.before.key;
                     each_value(&mut from, &mut out, |from, out| {
                         let key = from.text()?;
-                        if keys.next().as_deref() == Some(key) {
+                        if keys.is_next(key) {
                             out.push(0);
                         } else {
                             uleb(out, key.len() as u64 + 1);
@@ -391,8 +398,6 @@ fn columns<'a>(chunk: &'a [u8], change: &Change<'_>) -> Result<(Vec<u64>, Vec<&'
     let columns = listed.iter().map(|(_, len)| from.take(*len)).collect::<Result<_, _>>()?;
     Ok((listed.into_iter().map(|(spec, _)| spec).collect(), columns))
 }
-
-// ---- rebuilder ----
 
 struct Rebuilder<'a> {
     streams: Vec<Cursor<'a>>,

@@ -20,8 +20,8 @@ pub struct Athlete<'a> {
     pub name: &'a str,
     /// Event group.
     pub events: &'a str,
-    /// The season of the plan.
-    pub season: SeasonNo,
+    /// The season of the plan, when there is one.
+    pub season: Option<SeasonNo>,
     /// The plan.
     pub plan: &'a Plan,
     /// What was done.
@@ -126,13 +126,15 @@ fn reviews<'a>(athlete: &Athlete<'a>, library: &Library, from: Day, to: Day, tod
         .filter(|s| from <= s.session.record.date && s.session.record.date <= to)
         .map(|planned| planned_review(athlete, planned, tolerance, today))
         .collect();
-    let extras = done.sessions.iter().filter(|d| {
-        let date = d.session.record.date;
-        let asked = d.session.record.session.as_ref().is_some_and(|key| {
-            d.session.record.season == Some(athlete.season) && plan.session(key).is_some()
+    let extras =
+        done.sessions.iter().filter(|d| {
+            let date = d.session.record.date;
+            let asked =
+                d.session.record.session.as_ref().is_some_and(|key| {
+                    d.session.record.season == athlete.season && plan.session(key).is_some()
+                });
+            !asked && from <= date && date <= to
         });
-        !asked && from <= date && date <= to
-    });
     list.extend(extras.map(|d| Review {
         date: d.session.record.date,
         planned: None,
@@ -157,7 +159,7 @@ fn planned_review<'a>(
         .sessions
         .iter()
         .filter(|d| {
-            d.session.record.season == Some(athlete.season) && d.session.record.session.as_ref() == Some(&key)
+            d.session.record.season == athlete.season && d.session.record.session.as_ref() == Some(&key)
         })
         .collect();
     let entered: Vec<&Entered> =

@@ -5,8 +5,10 @@ mod backup;
 mod check;
 mod club;
 mod compact;
+mod formula;
 mod invite;
 mod person;
+mod read;
 mod restore;
 mod serve;
 mod squad;
@@ -55,6 +57,15 @@ enum Command {
     Person(person::Person),
     /// Make a code with which a person enrols a phone or desk
     Invite(invite::Invite),
+    /// The squad at a glance
+    Board(read::Board),
+    /// One athlete: plan against done, as shown
+    Athlete(read::Athlete),
+    /// One session in full
+    Session(read::Session),
+    /// Every computation with its source
+    #[command(subcommand)]
+    Formula(formula::Formula),
     /// Check everything that is stored; exit code 1 when something does not hold
     Check(check::Check),
     /// Write a backup, also while the server runs
@@ -108,6 +119,10 @@ pub fn main() -> ExitCode {
         Command::Squad(c) => c.run(),
         Command::Person(c) => c.run(),
         Command::Invite(c) => c.run(),
+        Command::Board(c) => c.run(),
+        Command::Athlete(c) => c.run(),
+        Command::Session(c) => c.run(),
+        Command::Formula(c) => c.run(),
         Command::Check(c) => c.run(),
         Command::Backup(c) => c.run(),
         Command::Restore(c) => c.run(),

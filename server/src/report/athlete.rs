@@ -1,17 +1,20 @@
 //! One athlete: plan against done over some days, and where two edits met.
 
+use backstraight_core::base::day::Day;
 use backstraight_core::base::id::InstallId;
 use backstraight_core::view::board::Row;
 use backstraight_core::view::library::Library;
 use backstraight_core::view::met::{MetHere, in_words};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
+
+use crate::review::Review;
 
 use super::board::{AthleteLine, board};
 use super::session::{SessionReport, report};
 use super::text::percent;
 
 /// One athlete over some days.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct AthleteReport {
     /// What the board says.
     #[serde(flatten)]
@@ -23,20 +26,20 @@ pub struct AthleteReport {
 }
 
 /// A field at which two edits met.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct MetReport {
     /// The record, as the document places it.
     pub place: String,
     /// What it is about, in words.
     pub about: String,
     /// The field.
-    pub field: &'static str,
+    pub field: String,
     /// The values; the first is shown meanwhile.
     pub choices: Vec<ChoiceReport>,
 }
 
 /// One of the values.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct ChoiceReport {
     /// In words.
     pub value: String,
@@ -46,15 +49,21 @@ pub struct ChoiceReport {
     pub at: String,
 }
 
+/// The first (for one athlete, the only) athlete of what was gathered.
+#[must_use]
+pub fn first(gathered: &Review, (from, to, today): (Day, Day, Day)) -> Option<AthleteReport> {
+    athlete(gathered.rows().first()?, &gathered.library, &|i| gathered.who(i), from, to, today)
+}
+
 /// Puts an athlete into a report.
 #[must_use]
 pub fn athlete(
     row: &Row<'_>,
     library: &Library,
     who: &dyn Fn(InstallId) -> Option<String>,
-    from: backstraight_core::base::day::Day,
-    to: backstraight_core::base::day::Day,
-    today: backstraight_core::base::day::Day,
+    from: Day,
+    to: Day,
+    today: Day,
 ) -> Option<AthleteReport> {
     let line = board(std::slice::from_ref(row), from, to, today).athletes.into_iter().next()?;
     let (plan, done) = (row.athlete.plan, row.athlete.done);
@@ -72,7 +81,7 @@ fn met(m: &MetHere, about: &str) -> MetReport {
     MetReport {
         place: m.place.to_string(),
         about: about.to_owned(),
-        field: m.field,
+        field: m.field.to_owned(),
         choices: m
             .choices
             .iter()

@@ -4,12 +4,12 @@ use backstraight_core::base::day::Day;
 use backstraight_core::view::board::{Review, Row};
 use backstraight_core::view::judge::How;
 use backstraight_core::view::state::State;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::text::{WIDTH, percent, table};
 
 /// The board over some days.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Board {
     /// First day.
     pub from: String,
@@ -22,7 +22,7 @@ pub struct Board {
 }
 
 /// One athlete's line.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct AthleteLine {
     /// Identity.
     pub id: String,
@@ -47,7 +47,7 @@ pub struct AthleteLine {
 }
 
 /// One session of one athlete.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct SessionCell {
     /// Day.
     pub date: String,
@@ -56,7 +56,7 @@ pub struct SessionCell {
     /// Title.
     pub title: String,
     /// State, in words.
-    pub state: &'static str,
+    pub state: String,
     /// Share done, 0 to 1.
     pub share: Option<f64>,
     /// Sets done.
@@ -80,7 +80,7 @@ impl SessionCell {
             date: r.date.to_string(),
             session: r.key().map(|k| k.to_string()),
             title: r.title(),
-            state: r.state.word(),
+            state: r.state.word().to_owned(),
             share: r.share.as_ref().and_then(|s| s.share),
             sets_done,
             sets_asked,
@@ -170,13 +170,18 @@ fn line(a: &AthleteLine, days: &[&str], last: bool) -> Vec<String> {
             figure.push_str(&format!(" +{}?", a.unheard));
         }
         row.push(figure);
-        row.push(a.heard_through.as_deref().map_or("never", |d| d.split_once('-').map_or(d, |(_, r)| r)).to_owned());
+        row.push(
+            a.heard_through
+                .as_deref()
+                .map_or("never", |d| d.split_once('-').map_or(d, |(_, r)| r))
+                .to_owned(),
+        );
     }
     row
 }
 
 fn cell(s: &SessionCell) -> String {
-    let mut text = match s.state {
+    let mut text = match s.state.as_str() {
         word if word == State::Part.word() => "part".to_owned(),
         word if word == State::Due.word() => "due".to_owned(),
         word => word.to_owned(),

@@ -1,20 +1,22 @@
 //! One session in full: what was asked, what was shown, what was done, set by set.
 
+use backstraight_core::base::key::Key;
+use backstraight_core::model::number::Text;
+use backstraight_core::model::packed::{Intensity, Target};
 use backstraight_core::view::board::Review;
 use backstraight_core::view::done::DoneSet;
 use backstraight_core::view::judge::{How, ItemShare};
 use backstraight_core::view::library::Library;
 use backstraight_core::view::planned::{Plan, sets_asked};
 use backstraight_core::view::show;
-use backstraight_core::model::number::Text;
-use backstraight_core::model::packed::{Intensity, Target};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::board::SessionCell;
 use super::text::{percent, table};
+use crate::review::Review as Gathered;
 
 /// A session in full.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct SessionReport {
     /// What the board says of it.
     #[serde(flatten)]
@@ -30,11 +32,11 @@ pub struct SessionReport {
     /// The athlete's words.
     pub comment: Option<String>,
     /// Why the whole session was left out.
-    pub left_out: Option<&'static str>,
+    pub left_out: Option<String>,
 }
 
 /// One exercise.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct ItemReport {
     /// Key of the prescription.
     pub item: String,
@@ -55,7 +57,7 @@ pub struct ItemReport {
 }
 
 /// One set.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct SetReport {
     /// Key of the set.
     pub set: String,
@@ -73,6 +75,15 @@ pub struct SetReport {
     pub also_corrected_to: Vec<String>,
 }
 
+/// The session of that key among what was gathered.
+#[must_use]
+pub fn find(gathered: &Gathered, key: &Key) -> Option<SessionReport> {
+    gathered.rows().iter().find_map(|row| {
+        let review = row.sessions.iter().find(|s| s.key().as_ref() == Some(key))?;
+        Some(report(review, row.athlete.plan, &gathered.library))
+    })
+}
+
 /// Puts a session into a report.
 #[must_use]
 pub fn report(r: &Review<'_>, plan: &Plan, library: &Library) -> SessionReport {
@@ -83,7 +94,10 @@ pub fn report(r: &Review<'_>, plan: &Plan, library: &Library) -> SessionReport {
             .iter()
             .flat_map(|p| p.items())
             .map(|(group, item)| {
-                let target = backstraight_core::view::judge::target_now(&item.record, sets_asked(&group.group.record, &item.record));
+                let target = backstraight_core::view::judge::target_now(
+                    &item.record,
+                    sets_asked(&group.group.record, &item.record),
+                );
                 ItemReport {
                     item: item.key().to_string(),
                     asked_exercise: library.exercise_name(&plan.exercise_on(&item.record, r.date)),
@@ -99,10 +113,12 @@ pub fn report(r: &Review<'_>, plan: &Plan, library: &Library) -> SessionReport {
     } else {
         judged.iter().map(|item| item_report(item, r, library)).collect()
     };
-    let asked_items: Vec<&backstraight_core::base::key::Key> = judged.iter().map(|i| &i.item).collect();
+    let asked_items: Vec<&Key> = judged.iter().map(|i| &i.item).collect();
     let unasked = works()
         .filter(|w| w.work.record.item.as_ref().is_none_or(|k| !asked_items.contains(&k)))
-        .flat_map(|w| w.sets.iter().map(|s| set_report(s, None, Some(&library.exercise_name(&w.work.record.ex)))))
+        .flat_map(|w| {
+            w.sets.iter().map(|s| set_report(s, None, Some(&library.exercise_name(&w.work.record.ex))))
+        })
         .collect();
     let first = r.logs.first().map(|l| &l.session.record);
     SessionReport {
@@ -112,12 +128,12 @@ pub fn report(r: &Review<'_>, plan: &Plan, library: &Library) -> SessionReport {
         effort: first.and_then(|s| s.effort).map(|e| e.as_f64() / 10.0),
         minutes: first.and_then(|s| s.minutes).map(|m| m.get()),
         comment: first.and_then(|s| s.comment.as_ref()).map(ToString::to_string),
-        left_out: first.and_then(|s| s.skipped).map(|s| s.word()),
+        left_out: first.and_then(|s| s.skipped).map(|s| s.word().to_owned()),
     }
 }
 
 fn item_report(item: &ItemShare, r: &Review<'_>, library: &Library) -> ItemReport {
-    let name = |k: &Option<backstraight_core::base::key::Key>| k.as_ref().map(|k| library.exercise_name(k));
+    let name = |k: &Option<Key>| k.as_ref().map(|k| library.exercise_name(k));
     let sets: Vec<&DoneSet> = r
         .logs
         .iter()
@@ -125,9 +141,11 @@ fn item_report(item: &ItemShare, r: &Review<'_>, library: &Library) -> ItemRepor
         .filter(|w| w.work.record.item.as_ref() == Some(&item.item))
         .flat_map(|w| &w.sets)
         .collect();
-    let asked = item.target.as_ref().map_or_else(|| "no longer in the plan".to_owned(), |t| show::target(t, library));
+    let asked =
+        item.target.as_ref().map_or_else(|| "no longer in the plan".to_owned(), |t| show::target(t, library));
     let now = r.planned.and_then(|p| p.items().find(|(_, i)| i.key() == item.item)).map(|(group, i)| {
-        let target = backstraight_core::view::judge::target_now(&i.record, sets_asked(&group.group.record, &i.record));
+        let target =
+            backstraight_core::view::judge::target_now(&i.record, sets_asked(&group.group.record, &i.record));
         // The line on variation and a load that a share came to are no change of the plan.
         let bare = item.target.clone().map(|t| Target {
             how: Text::default(),
@@ -138,7 +156,8 @@ fn item_report(item: &ItemShare, r: &Review<'_>, library: &Library) -> ItemRepor
     });
     ItemReport {
         item: item.item.to_string(),
-        asked_exercise: name(&item.asked).unwrap_or_else(|| "an exercise that is no longer in the plan".to_owned()),
+        asked_exercise: name(&item.asked)
+            .unwrap_or_else(|| "an exercise that is no longer in the plan".to_owned()),
         asked,
         asks_now: match now {
             None => Some("no longer asked".to_owned()),
@@ -157,7 +176,9 @@ fn item_report(item: &ItemShare, r: &Review<'_>, library: &Library) -> ItemRepor
         sets: sets
             .iter()
             .enumerate()
-            .map(|(i, s)| set_report(s, item.each.get(i).map(backstraight_core::view::judge::SetShare::share), None))
+            .map(|(i, s)| {
+                set_report(s, item.each.get(i).map(backstraight_core::view::judge::SetShare::share), None)
+            })
             .collect(),
     }
 }
@@ -186,7 +207,7 @@ impl SessionReport {
         if self.cell.earlier_version {
             out.push_str("; an earlier version was done");
         }
-        if let Some(why) = self.left_out {
+        if let Some(why) = &self.left_out {
             out.push_str(&format!("\nleft out: {why}"));
         }
         if let Some(day) = &self.cell.done_on {

@@ -8,7 +8,7 @@ pub(super) const WIDTH: u16 = 100;
 /// A table without frames that keeps within [`WIDTH`].
 pub(super) fn table(head: &[&str], rows: &[Vec<String>]) -> String {
     let mut table = Table::new();
-    table.load_preset(presets::NOTHING).set_content_arrangement(ContentArrangement::Dynamic).set_width(WIDTH);
+    table.load_style(presets::NOTHING).set_content_arrangement(ContentArrangement::Dynamic).set_width(WIDTH);
     table.set_header(head.to_vec());
     for row in rows {
         table.add_row(row.clone());

@@ -4,6 +4,7 @@ mod account;
 mod exchange;
 mod health;
 mod invite;
+mod review;
 
 use axum::Router;
 use axum::middleware;
@@ -23,6 +24,9 @@ pub fn router(app: Shared) -> Router {
         .route("/v1/token", post(account::token))
         .route("/v1/consent", post(account::consent))
         .route("/v1/invites", post(invite::invite))
+        .route("/v1/board", get(review::board))
+        .route("/v1/athletes/{id}", get(review::athlete))
+        .route("/v1/athletes/{id}/sessions/{key}", get(review::session))
         .fallback(async || Problem::NotFound)
         .method_not_allowed_fallback(async || Problem::NotFound)
         .layer(middleware::from_fn_with_state(app.clone(), telemetry::each))

@@ -8,6 +8,7 @@ mod fault;
 mod file;
 pub mod heard;
 pub mod people;
+pub mod review;
 pub mod snapshot;
 mod value;
 mod writer;

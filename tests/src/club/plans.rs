@@ -95,10 +95,11 @@ impl Draft<'_> {
     }
 }
 
-/// The first Monday, and how many weeks are planned.
+/// The first day, and how many weeks are planned. Weeks of the story begin on the weekday of that
+/// day, so that there is a session today whatever day it is.
 #[derive(Debug, Clone, Copy)]
 pub struct Span {
-    /// First Monday.
+    /// First day.
     pub start: Day,
     /// Weeks.
     pub weeks: i32,
@@ -116,7 +117,7 @@ pub fn plan(person: &Person, span: Span, keys: &Keys, mut key: impl FnMut() -> K
     };
     let mut commands = vec![Command::Edit { place: about, from: PlanAbout::new().into(), to: wanted.into() }];
     let mut frame = Vec::new();
-    let (specific, meets) = (span.start.plus(28), span.start.plus(56));
+    let (specific, meets) = (span.start.plus(28), span.start.plus(63));
     for (title, from, to, aim) in [
         ("Build", span.start, specific.plus(-1), Aim::General),
         ("Sharpen", specific, meets.plus(-1), Aim::Specific),
@@ -137,7 +138,7 @@ pub fn plan(person: &Person, span: Span, keys: &Keys, mut key: impl FnMut() -> K
         let monday = span.start.plus(week * 7);
         let mut draft = Draft { news: Vec::new(), keys, key: &mut key };
         let easy = week % 4 == 3;
-        let mark = Week { easy: Some(easy), ..Week::new(monday) };
+        let mark = Week { easy: Some(easy), ..Week::new(monday.week_start()) };
         let place = Place::of("weeks", &(draft.key)());
         draft.news.push(New { place, record: mark.into() });
         week_sessions(&mut draft, person, monday, i64::from(week), easy);

@@ -84,6 +84,9 @@ fn ops(command: &Command, now: Moment) -> Vec<Op> {
                 }
             }
         }
+        Command::Skip { session, key, work } => {
+            vec![Op::Make(session_place(session).inner(key), AnyRecord::Work(work.clone()))]
+        }
         Command::CorrectSet { session, work, key, set, .. } => {
             let place = session_place(session).inner(work).inner(key);
             vec![Op::Make(place, AnyRecord::SetDone(set.clone()))]

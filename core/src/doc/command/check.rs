@@ -85,6 +85,17 @@ impl Check<'_> {
                     }
                 }
             }
+            Command::Skip { session, key, work } => {
+                let session = Place::of("sessions", session);
+                if self.exists(&session) {
+                    let place = session.inner(key);
+                    self.free(&place);
+                    self.record(&place, &AnyRecord::Work(work.clone()));
+                    if work.skipped.is_none() {
+                        self.say(&place, "skipped", Code::Contradiction, "leaving out needs a reason");
+                    }
+                }
+            }
             Command::CorrectSet { session, work, earlier, key, set } => {
                 let work = Place::of("sessions", session).inner(work);
                 if self.exists(&work.inner(earlier)) {

@@ -72,6 +72,15 @@ pub enum Command {
         /// The set.
         set: Box<SetDone>,
     },
+    /// Leaves an exercise out, with the reason in the record. Silence would say less.
+    Skip {
+        /// The session in this log.
+        session: Key,
+        /// The new record's key.
+        key: Key,
+        /// The exercise with its reason.
+        work: Box<Work>,
+    },
     /// Corrects a set; the earlier values stay readable.
     CorrectSet {
         /// The session in this log.
@@ -125,6 +134,9 @@ impl Command {
                     WorkOf::Open(key) | WorkOf::New(key, _) => key,
                 };
                 Some(Command::Withdraw(vec![Place::of("sessions", session).inner(work).inner(key)]))
+            }
+            Command::Skip { session, key, .. } => {
+                Some(Command::Withdraw(vec![Place::of("sessions", session).inner(key)]))
             }
             Command::CorrectSet { session, work, key, .. } => {
                 Some(Command::Withdraw(vec![Place::of("sessions", session).inner(work).inner(key)]))

@@ -1,0 +1,266 @@
+//! `backstraight board`, `athlete`, `session`: what a coach reviews, from a data folder or a server.
+
+use std::io::Write;
+use std::path::PathBuf;
+use std::time::Duration;
+
+use backstraight_core::base::day::Day;
+use backstraight_core::base::id::{ClubId, PersonId};
+use backstraight_core::base::key::Key;
+use clap::Args;
+use serde::Serialize;
+use serde::de::DeserializeOwned;
+
+use super::{CliError, Data, Output, identity, now};
+use crate::grant::{AtTheMachine, MayReview};
+use crate::report;
+use crate::review::Review;
+use crate::store::people;
+
+/// From where to read.
+#[derive(Debug, Args)]
+struct From {
+    /// Data folder
+    #[arg(long, env = "BACKSTRAIGHT_DATA", value_name = "DIR", conflicts_with = "server")]
+    data: Option<PathBuf>,
+    /// The club, when the folder holds several
+    #[arg(long, value_name = "ID", requires = "data")]
+    club: Option<String>,
+    /// Address of a server, such as http://127.0.0.1:8080
+    #[arg(long, env = "BACKSTRAIGHT_SERVER", value_name = "URL", requires = "token")]
+    server: Option<String>,
+    /// Access token for the server
+    #[arg(long, env = "BACKSTRAIGHT_TOKEN", value_name = "TOKEN", hide_env_values = true)]
+    token: Option<String>,
+}
+
+/// Which days.
+#[derive(Debug, Args)]
+struct Days {
+    /// The week in which this day lies
+    #[arg(long, value_name = "DAY", conflicts_with_all = ["from", "to"])]
+    week: Option<String>,
+    /// First day
+    #[arg(long, value_name = "DAY")]
+    from: Option<String>,
+    /// Last day
+    #[arg(long, value_name = "DAY")]
+    to: Option<String>,
+    /// The reader's day, when it is not the machine's in UTC
+    #[arg(long, value_name = "DAY")]
+    today: Option<String>,
+}
+
+/// The squad at a glance.
+#[derive(Debug, Args)]
+pub(super) struct Board {
+    #[command(flatten)]
+    from: From,
+    #[command(flatten)]
+    days: Days,
+    #[command(flatten)]
+    output: Output,
+}
+
+/// One athlete, plan against done.
+#[derive(Debug, Args)]
+pub(super) struct Athlete {
+    /// Identity of the athlete, or the beginning of the name on a data folder
+    athlete: String,
+    #[command(flatten)]
+    from: From,
+    #[command(flatten)]
+    days: Days,
+    #[command(flatten)]
+    output: Output,
+}
+
+/// One session in full.
+#[derive(Debug, Args)]
+pub(super) struct Session {
+    /// Identity of the athlete, or the beginning of the name on a data folder
+    athlete: String,
+    /// Key of the session, as the board's JSON gives it
+    session: String,
+    #[command(flatten)]
+    from: From,
+    #[command(flatten)]
+    days: Days,
+    #[command(flatten)]
+    output: Output,
+}
+
+type Span = (Day, Day, Day);
+
+impl Days {
+    fn span(&self) -> Result<Span, CliError> {
+        let read = |what: &str, text: &Option<String>| {
+            text.as_ref()
+                .map(|t| t.parse::<Day>().map_err(|e| CliError::Argument(format!("{what}: {e}"))))
+                .transpose()
+        };
+        let today = match read("today", &self.today)? {
+            Some(day) => day,
+            None => Day::of(now(), 0).map_err(|e| CliError::Argument(format!("the machine's clock: {e}")))?,
+        };
+        let (week, from, to) = (read("week", &self.week)?, read("from", &self.from)?, read("to", &self.to)?);
+        let from =
+            from.or_else(|| to.map(|t| t.plus(-6))).unwrap_or_else(|| week.unwrap_or(today).week_start());
+        let to = to.unwrap_or_else(|| from.plus(6));
+        if to < from {
+            return Err(CliError::Argument(format!("the last day {to} is before the first, {from}")));
+        }
+        Ok((from, to, today))
+    }
+}
+
+/// Where a review comes from, opened.
+enum Source {
+    Folder(Data, MayReview),
+    Server(String, String),
+}
+
+impl From {
+    fn open(self) -> Result<Source, CliError> {
+        match (self.data, self.server, self.token) {
+            (Some(dir), None, _) => {
+                let data = Data { data: dir };
+                let club = club(&data, self.club.as_deref())?;
+                Ok(Source::Folder(data, AtTheMachine.to_review(club)))
+            }
+            (None, Some(server), Some(token)) => Ok(Source::Server(server, token)),
+            _ => Err(CliError::Argument(
+                "give either --data DIR, or --server URL and --token TOKEN".to_owned(),
+            )),
+        }
+    }
+}
+
+fn club(data: &Data, wanted: Option<&str>) -> Result<ClubId, CliError> {
+    if let Some(text) = wanted {
+        return identity("the club", text);
+    }
+    let (_, store) = data.store()?;
+    let clubs = store.read_blocking(people::clubs)?;
+    match clubs.as_slice() {
+        [one] => identity("the club", &one.id),
+        [] => Err(CliError::Argument("the folder holds no club yet".to_owned())),
+        _ => Err(CliError::Argument("the folder holds several clubs: name one with --club".to_owned())),
+    }
+}
+
+/// The athlete whom an argument means.
+fn athlete(data: &Data, grant: &MayReview, text: &str) -> Result<MayReview, CliError> {
+    let one = |id: PersonId| grant.of(id).ok_or_else(|| CliError::Argument("no such athlete".to_owned()));
+    if let Ok(id) = text.parse::<PersonId>() {
+        return one(id);
+    }
+    let (_, store) = data.store()?;
+    let club = grant.club();
+    let list = store.read_blocking(|db| people::list(db, club))?;
+    let start = text.to_lowercase();
+    let found: Vec<_> =
+        list.iter().filter(|p| p.role == "athlete" && p.name.to_lowercase().starts_with(&start)).collect();
+    match found.as_slice() {
+        [p] => one(identity("the athlete", &p.id)?),
+        [] => Err(CliError::Argument(format!("no athlete's name begins with {text:?}"))),
+        several => {
+            let names: Vec<&str> = several.iter().map(|p| p.name.as_str()).collect();
+            Err(CliError::Argument(format!(
+                "{text:?} is the beginning of several names: {}",
+                names.join(", ")
+            )))
+        }
+    }
+}
+
+fn gather(data: &Data, grant: MayReview, (from, to, today): Span) -> Result<Review, CliError> {
+    let (_, store) = data.store()?;
+    Ok(store.read_blocking(|db| Review::gather(db, &grant, from, to, today))?)
+}
+
+/// Asks a server.
+fn ask<T: DeserializeOwned>(server: &str, token: &str, path: &str, days: Span) -> Result<T, CliError> {
+    let failed = |why: String| CliError::Found(format!("{server}: {why}"));
+    let agent: ureq::Agent = ureq::Agent::config_builder()
+        .timeout_global(Some(Duration::from_secs(30)))
+        .http_status_as_error(false)
+        .build()
+        .into();
+    let url =
+        format!("{}{path}?from={}&to={}&today={}", server.trim_end_matches('/'), days.0, days.1, days.2);
+    let mut answer = agent
+        .get(url)
+        .header("authorization", format!("Bearer {token}"))
+        .call()
+        .map_err(|e| failed(e.to_string()))?;
+    let status = answer.status().as_u16();
+    let body = answer.body_mut().read_to_vec().map_err(|e| failed(e.to_string()))?;
+    if status != 200 {
+        let json: Option<serde_json::Value> = serde_json::from_slice(&body).ok();
+        let title = json.as_ref().and_then(|j| j.get("title")?.as_str());
+        return Err(failed(format!("{} (status {status})", title.unwrap_or("refused"))));
+    }
+    serde_json::from_slice(&body).map_err(|e| failed(format!("its answer is of another version: {e}")))
+}
+
+fn print<T: Serialize>(output: Output, value: &T, text: impl FnOnce(&T) -> String) -> Result<(), CliError> {
+    let mut out = std::io::stdout().lock();
+    if output.json {
+        writeln!(out, "{}", serde_json::to_string_pretty(value).map_err(std::io::Error::from)?)?;
+    } else {
+        writeln!(out, "{}", text(value))?;
+    }
+    Ok(())
+}
+
+impl Board {
+    pub(super) fn run(self) -> Result<(), CliError> {
+        let days = self.days.span()?;
+        let board = match self.from.open()? {
+            Source::Folder(data, grant) => {
+                report::board::board(&gather(&data, grant, days)?.rows(), days.0, days.1, days.2)
+            }
+            Source::Server(server, token) => ask(&server, &token, "/v1/board", days)?,
+        };
+        print(self.output, &board, report::board::Board::to_text)
+    }
+}
+
+impl Athlete {
+    pub(super) fn run(self) -> Result<(), CliError> {
+        let days = self.days.span()?;
+        let found = match self.from.open()? {
+            Source::Folder(data, grant) => {
+                let review = gather(&data, athlete(&data, &grant, &self.athlete)?, days)?;
+                report::athlete::first(&review, days)
+            }
+            Source::Server(server, token) => {
+                let id: PersonId = identity("the athlete", &self.athlete)?;
+                Some(ask(&server, &token, &format!("/v1/athletes/{id}"), days)?)
+            }
+        };
+        let found = found.ok_or_else(|| CliError::Found("there is no such athlete".to_owned()))?;
+        print(self.output, &found, report::athlete::AthleteReport::to_text)
+    }
+}
+
+impl Session {
+    pub(super) fn run(self) -> Result<(), CliError> {
+        let days = self.days.span()?;
+        let key: Key = identity("the session", &self.session)?;
+        let found = match self.from.open()? {
+            Source::Folder(data, grant) => {
+                report::session::find(&gather(&data, athlete(&data, &grant, &self.athlete)?, days)?, &key)
+            }
+            Source::Server(server, token) => {
+                let id: PersonId = identity("the athlete", &self.athlete)?;
+                Some(ask(&server, &token, &format!("/v1/athletes/{id}/sessions/{key}"), days)?)
+            }
+        };
+        let found = found.ok_or_else(|| {
+            CliError::Found(format!("there is no session {key} from {} to {}", days.0, days.1))
+        })?;
+        print(self.output, &found, report::session::SessionReport::to_text)
+    }
+}

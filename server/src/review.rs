@@ -1,0 +1,166 @@
+//! What a coach reviews, gathered from stored documents: library, plans, logs and notes of the
+//! athletes whom the reader may review. Rules are none of this file's: they are in core's views.
+
+use std::collections::BTreeMap;
+
+use backstraight_core::base::day::Day;
+use backstraight_core::base::id::{InstallId, PersonId};
+use backstraight_core::doc::genesis;
+use backstraight_core::doc::open::Document;
+use backstraight_core::exchange::access::Role;
+use backstraight_core::model::name::DocName;
+use backstraight_core::model::number::SeasonNo;
+use backstraight_core::model::plan::Member;
+use backstraight_core::view::board::{Athlete, Row, row};
+use backstraight_core::view::done::Done;
+use backstraight_core::view::library::Library;
+use backstraight_core::view::planned::Plan;
+use rusqlite::Connection;
+
+use crate::grant::MayReview;
+use crate::store::StoreError;
+use crate::store::document;
+use crate::store::review as rows;
+
+/// Days before the first one asked for whose logs are read too: a session may be done early.
+const DAYS_BEFORE: i32 = 31;
+
+/// One athlete's documents, put together.
+#[derive(Debug)]
+struct Gathered {
+    person: PersonId,
+    name: String,
+    events: String,
+    season: Option<SeasonNo>,
+    plan: Plan,
+    done: Done,
+    heard_through: Option<Day>,
+}
+
+/// What was gathered.
+#[derive(Debug)]
+pub struct Review {
+    /// The club's library.
+    pub library: Library,
+    athletes: Vec<Gathered>,
+    names: BTreeMap<InstallId, String>,
+    from: Day,
+    to: Day,
+    today: Day,
+}
+
+impl Review {
+    /// Gathers what concerns the days `from` to `to`, as seen on `today`.
+    ///
+    /// # Errors
+    /// When storage fails or a stored document cannot be read.
+    pub fn gather(
+        db: &Connection,
+        grant: &MayReview,
+        from: Day,
+        to: Day,
+        today: Day,
+    ) -> Result<Review, StoreError> {
+        let library = match open(db, &DocName::Library(grant.club()))? {
+            Some(doc) => Library::of(&doc),
+            None => Library::default(),
+        };
+        let mut names = BTreeMap::new();
+        let mut athletes = Vec::new();
+        let events = events(db, grant)?;
+        for person in rows::people(db, grant)? {
+            names.extend(person.installs.iter().map(|i| (*i, person.name.clone())));
+            if person.role != Role::Athlete
+                || person.withdrawn
+                || grant.only().is_some_and(|p| p != person.id)
+            {
+                continue;
+            }
+            athletes.push(gather_one(db, person, &events, from)?);
+        }
+        athletes.sort_by(|a, b| (&a.name, a.person).cmp(&(&b.name, b.person)));
+        Ok(Review { library, athletes, names, from, to, today })
+    }
+
+    /// One row per athlete.
+    #[must_use]
+    pub fn rows(&self) -> Vec<Row<'_>> {
+        self.athletes
+            .iter()
+            .map(|a| {
+                let athlete = Athlete {
+                    person: a.person,
+                    name: &a.name,
+                    events: &a.events,
+                    season: a.season,
+                    plan: &a.plan,
+                    done: &a.done,
+                    heard_through: a.heard_through,
+                };
+                row(athlete, &self.library, self.from, self.to, self.today)
+            })
+            .collect()
+    }
+
+    /// The name of the person whose install it is.
+    #[must_use]
+    pub fn who(&self, install: InstallId) -> Option<String> {
+        self.names.get(&install).cloned()
+    }
+}
+
+fn gather_one(
+    db: &Connection,
+    person: rows::Person,
+    events: &BTreeMap<PersonId, String>,
+    from: Day,
+) -> Result<Gathered, StoreError> {
+    let names = rows::documents(db, person.id)?;
+    // The newest season that has a plan.
+    let season = names
+        .iter()
+        .filter_map(|n| match n {
+            DocName::Plan(_, season) => Some(*season),
+            _ => None,
+        })
+        .max();
+    let plan = match season.map(|s| open(db, &DocName::Plan(person.id, s))).transpose()?.flatten() {
+        Some(doc) => Plan::of(&doc),
+        None => Plan::default(),
+    };
+    let least = from.plus(-DAYS_BEFORE).month();
+    let mut docs = Vec::new();
+    for name in &names {
+        if matches!(name, DocName::Log(_, m) | DocName::Notes(_, m) if *m >= least) {
+            docs.extend(open(db, name)?);
+        }
+    }
+    Ok(Gathered {
+        done: Done::of(docs.iter()),
+        events: events.get(&person.id).cloned().unwrap_or_default(),
+        heard_through: person.heard_through,
+        season,
+        person: person.id,
+        name: person.name,
+        plan,
+    })
+}
+
+fn open(db: &Connection, name: &DocName) -> Result<Option<Document>, StoreError> {
+    let Some(doc) = document::find(db, name)? else { return Ok(None) };
+    let bytes = document::whole(db, doc.id, genesis::bytes(name.kind()))?;
+    Document::open(*name, &bytes).map(Some).map_err(|e| StoreError::Damaged(e.to_string()))
+}
+
+fn events(db: &Connection, grant: &MayReview) -> Result<BTreeMap<PersonId, String>, StoreError> {
+    let mut all = BTreeMap::new();
+    for squad in rows::squads(db, grant)? {
+        let Some(doc) = open(db, &DocName::Squad(squad))? else { continue };
+        for member in doc.records::<Member>("members").live() {
+            if let Some(events) = &member.record.events {
+                all.insert(member.record.athlete, events.to_string());
+            }
+        }
+    }
+    Ok(all)
+}

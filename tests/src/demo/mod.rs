@@ -1,0 +1,7 @@
+//! The whole loop on real documents, a real server and real files: an invented club trains for
+//! eight weeks, two phones go offline, both coaches change the same session at home, the phones
+//! come back, and everybody sees what was asked, shown and done.
+
+pub mod check;
+pub mod stage;
+pub mod story;

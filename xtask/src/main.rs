@@ -9,7 +9,7 @@ mod spdx;
 mod tidy;
 mod tools;
 
-use std::process::ExitCode;
+use std::process::{Command, ExitCode};
 
 use run::{Outcome, cargo};
 
@@ -67,10 +67,23 @@ fn main() -> ExitCode {
     }
 }
 
+/// Builds the server's program and the demo beside it, and runs the demo.
 fn demo(args: &[String]) -> Outcome {
-    let mut command = cargo(&["run", "--release", "--locked"]);
-    command.args(["--package", "backstraight-server", "--bin", "backstraight", "--", "demo"]).args(args);
-    run::run(command)
+    let build = cargo(&[
+        "build",
+        "--release",
+        "--locked",
+        "--package",
+        "backstraight-server",
+        "--package",
+        "backstraight-tests",
+        "--bins",
+    ]);
+    run::run(build).and(|| {
+        let mut demo = Command::new(run::target().join("release/demo"));
+        demo.current_dir(run::root()).args(args);
+        run::run(demo)
+    })
 }
 
 /// Benchmarks print one line each; with `--json` they are asked for one JSON object a line.

@@ -7,6 +7,7 @@
     reason = "helpers of tests fail by panicking"
 )]
 
+mod exchange_doc;
 mod formats;
 mod layout;
 mod merge_laws;

@@ -201,7 +201,8 @@ fn year(club: &Club) -> Vec<Row> {
         let screen = shown(&plan, story::on(&plan, day), day, &library, &|_, _| None);
         today.push(thread_ms() - begun);
         assert_eq!(screen.items().count(), 9);
-        saved = docs.iter().chain([phone.document(plan_name).unwrap()]).map(|d| (d.name(), d.save())).collect();
+        saved =
+            docs.iter().chain([phone.document(plan_name).unwrap()]).map(|d| (d.name(), d.save())).collect();
     }
     let compact = cpu(
         15,

@@ -1,10 +1,6 @@
 //! Every budget that can be measured by itself, in one run: prints a table, or with `--json` one
 //! JSON object a line. Says whether each holds and never fails because one does not.
-#![expect(
-    clippy::unwrap_used,
-    clippy::panic,
-    reason = "a measurement that cannot be made ends the program"
-)]
+#![expect(clippy::unwrap_used, clippy::panic, reason = "a measurement that cannot be made ends the program")]
 
 mod documents;
 mod measure;

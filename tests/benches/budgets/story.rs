@@ -145,8 +145,7 @@ pub(crate) fn write_plan(desk: &mut impl Desk, athlete: PersonId, keys: &Keys) {
     let (from, to) = (first_day(), first_day().plus(WEEKS * 7 - 1));
     let about =
         PlanAbout { title: Text::new("Season").ok(), from: Some(from), to: Some(to), ..PlanAbout::new() };
-    let edit =
-        Command::Edit { place: Place::main("about"), from: PlanAbout::new().into(), to: about.into() };
+    let edit = Command::Edit { place: Place::main("about"), from: PlanAbout::new().into(), to: about.into() };
     desk.run(name, &edit, START);
     let frame = [("Build", 0, Aim::General), ("Sharpen", 16, Aim::Specific), ("Meets", 32, Aim::Meets)];
     let phases = frame.map(|(title, week, aim)| {
@@ -165,14 +164,7 @@ pub(crate) fn write_plan(desk: &mut impl Desk, athlete: PersonId, keys: &Keys) {
     }
 }
 
-fn planned(
-    desk: &mut impl Desk,
-    keys: &Keys,
-    day: Day,
-    week: i32,
-    n: i32,
-    rng: &mut Rng,
-) -> Vec<New> {
+fn planned(desk: &mut impl Desk, keys: &Keys, day: Day, week: i32, n: i32, rng: &mut Rng) -> Vec<New> {
     let (title, groups) = &SESSIONS[usize::try_from(n).unwrap()];
     let session = desk.key();
     let record = Session { minutes: Minutes::new(75).ok(), ..Session::new(day, Text::new(*title).unwrap()) };

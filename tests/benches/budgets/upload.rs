@@ -10,7 +10,7 @@ use backstraight_core::base::moment::Moment;
 use backstraight_core::doc::chunk;
 use backstraight_core::doc::gate::{GateIndex, Verdict, delta_bytes};
 use backstraight_core::doc::open::Document;
-use backstraight_core::doc::thin::{ThinLimits, unpack};
+use backstraight_core::doc::thin::{self, ThinLimits};
 use backstraight_core::exchange::access::{Asker, Role, Subject};
 use backstraight_core::exchange::device::{Card, Standing, compose};
 use backstraight_core::exchange::wire::{Down, Outcome, Up, heads};
@@ -163,16 +163,24 @@ fn gate_and_append(club: &Club, bare: f64) -> Vec<Row> {
     }
     store.close();
     let spent = median(rounds);
-    let gate = cpu(101, || (), |()| match index.check(&story.upload, &own) {
-        Ok(Verdict::Accept(accepted)) => delta_bytes(&accepted),
-        _ => Vec::new(),
-    });
-    let thin = backstraight_core::doc::thin::pack(&story.upload);
-    let unpacked = cpu(101, || (), |()| unpack(&thin, ThinLimits::default()).unwrap());
-    let names = cpu(101, || (), |()| {
-        let chunks = chunk::split(&story.upload).unwrap();
-        chunks.into_iter().map(|c| usize::from(chunk::name(c).unwrap().0[0])).sum::<usize>()
-    });
+    let gate = cpu(
+        101,
+        || (),
+        |()| match index.check(&story.upload, &own) {
+            Ok(Verdict::Accept(accepted)) => delta_bytes(&accepted),
+            _ => Vec::new(),
+        },
+    );
+    let packed = thin::pack(&story.upload);
+    let unpacked = cpu(101, || (), |()| thin::unpack(&packed, ThinLimits::default()).unwrap());
+    let names = cpu(
+        101,
+        || (),
+        |()| {
+            let chunks = chunk::split(&story.upload).unwrap();
+            chunks.into_iter().map(|c| usize::from(chunk::name(c).unwrap().0[0])).sum::<usize>()
+        },
+    );
     vec![
         Row::most("264 changes on 1,000: gate, delta and append", 1.0, spent, "ms CPU")
             .note("a durable transaction each, index at hand"),
@@ -205,10 +213,9 @@ struct Device {
 }
 
 impl Device {
-    /// Enrols, sends the earlier changes and packs the request of the two weeks.
-    fn ready(server: &Server, club: &Club, id: ClubId, n: usize, now: Moment) -> Device {
-        let identity = server.enrolled(id, Role::Athlete, &format!("Athlete {n}"));
-        let story = Fortnight::new(club, identity.person, identity.install, 100 + n as u64);
+    /// Sends the earlier changes and packs the request of the two weeks.
+    fn ready(server: &Server, club: &Club, identity: Identity, seed: u64, now: Moment) -> Device {
+        let story = Fortnight::new(club, identity.person, identity.install, seed);
         let mut standing = Standing {
             epoch: None,
             people: 0,
@@ -238,9 +245,17 @@ fn whole_server(club: &Club, bare: f64) -> Vec<Row> {
     let id = server.club();
     server.enrolled(id, Role::HeadCoach, "Ruth Adeyemi");
     let (mut uploads, mut idle) = (Vec::new(), Vec::new());
-    for round in 0..ROUNDS {
-        let devices: Vec<Device> =
-            (0..UPLOADS).map(|n| Device::ready(&server, club, id, round * UPLOADS + n, now)).collect();
+    for round in 0..ROUNDS as u64 {
+        // All are enrolled before the first speaks: nobody is new to anybody in what is measured.
+        let people: Vec<Identity> = (0..UPLOADS)
+            .map(|n| server.enrolled(id, Role::Athlete, &format!("Athlete {round}-{n}")))
+            .collect();
+        let seeds = 100 + 100 * round..;
+        let devices: Vec<Device> = people
+            .into_iter()
+            .zip(seeds)
+            .map(|(identity, seed)| Device::ready(&server, club, identity, seed, now))
+            .collect();
         uploads.push(server_ms(|| {
             for device in &devices {
                 let down = answer(&server, &device.identity, &device.packed);
@@ -285,7 +300,7 @@ fn server_ms(work: impl FnOnce()) -> f64 {
 
 /// Rows of sizes that belong together.
 pub(crate) fn sizes(plain: &[u8], request: f64) -> Vec<Row> {
-    let (packed, thin) = (size(&gzip(plain)), size(&backstraight_core::doc::thin::pack(plain)));
+    let (packed, thin) = (size(&gzip(plain)), size(&thin::pack(plain)));
     vec![
         Row::beside("264 changes, plain", size(plain), "B"),
         Row::beside("264 changes, gzip of the plain bytes", packed, "B"),

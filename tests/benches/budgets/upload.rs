@@ -147,6 +147,7 @@ fn gate_and_append(club: &Club, bare: f64) -> Vec<Row> {
         let begun = program_ms();
         for (grant, index) in &mut work {
             let Verdict::Accept(accepted) = index.check(&story.upload, &own).unwrap() else { return vec![] };
+            assert!(!accepted.needs_document());
             index.admit(&accepted).unwrap();
             let append = Append {
                 grant: *grant,

@@ -176,7 +176,8 @@ impl Phone {
         if !self.open.contains_key(&name) {
             let mut doc = match self.store.bytes(&name)? {
                 None => Document::create(name)?,
-                Some(bytes) => Document::open(name, &bytes)?,
+                // A damaged document is set aside and rescued as far as it can be; the phone works on.
+                Some(bytes) => Document::open(name, &bytes).or_else(|_| self.store.rescue(&name))?,
             };
             doc.write_as(self.actor);
             self.open.insert(name, doc);

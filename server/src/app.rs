@@ -1,5 +1,7 @@
 //! What every request can reach, and how a server starts and stops.
 
+use std::fs::File;
+use std::io::ErrorKind;
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
@@ -10,7 +12,9 @@ use tokio::sync::{Semaphore, oneshot};
 use tokio::task::JoinHandle;
 
 use crate::config::Config;
+use crate::connections;
 use crate::exchange::index::Indexes;
+use crate::exchange::turns::Turns;
 use crate::folder::Folder;
 use crate::job;
 use crate::rate::Failures;
@@ -65,6 +69,8 @@ pub struct App {
     pub failures: Failures,
     /// Indexes of documents, for the gate.
     pub indexes: Indexes,
+    /// Whose turn it is to write a document.
+    pub turns: Turns,
     /// Requests that are unpacked and checked at the same time: bounds memory and keeps the
     /// processor from being shared by too many.
     pub work: Semaphore,
@@ -87,6 +93,7 @@ impl App {
         Ok(Arc::new(App {
             failures: Failures::new(config.code_tries),
             indexes: Indexes::default(),
+            turns: Turns::default(),
             work: Semaphore::new(2 * cores),
             config,
             store,
@@ -104,8 +111,10 @@ pub struct Running {
     /// Its state.
     pub app: Shared,
     stop: Option<oneshot::Sender<()>>,
-    served: JoinHandle<std::io::Result<()>>,
+    served: JoinHandle<()>,
     compacting: Option<JoinHandle<()>>,
+    /// Held until the database is closed.
+    lock: File,
 }
 
 /// Starts a server in this runtime. It holds the data folder until it is stopped.
@@ -113,7 +122,7 @@ pub struct Running {
 /// # Errors
 /// When the folder is served by another process or cannot be opened, or the address is taken.
 pub async fn start(config: Config, options: StoreOptions, clock: Clock) -> Result<Running, StoreError> {
-    let lock = Folder::open(&config.data)?.lock()?;
+    let lock = lock(&Folder::open(&config.data)?).await?;
     let listen = config.listen;
     let app = App::open(config, options, clock)?;
     let listener = TcpListener::bind(listen)
@@ -123,19 +132,27 @@ pub async fn start(config: Config, options: StoreOptions, clock: Clock) -> Resul
     let (listener, address) = listener;
     let (stop, stopped) = oneshot::channel::<()>();
     let router = routes::router(Arc::clone(&app));
-    let served = tokio::spawn(async move {
-        let service = router.into_make_service_with_connect_info::<SocketAddr>();
-        let done =
-            axum::serve(listener, service).with_graceful_shutdown(async move { drop(stopped.await) }).await;
-        drop(lock);
-        done
-    });
+    let most = app.config.connections;
+    let served = tokio::spawn(connections::serve(listener, router, most, stopped));
     let compacting = (app.config.compact_after > 0).then(|| {
         let app = Arc::clone(&app);
         tokio::spawn(job::compact::in_the_background(app))
     });
     tracing::info!(%address, version = env!("CARGO_PKG_VERSION"), "serving");
-    Ok(Running { address, app, stop: Some(stop), served, compacting })
+    Ok(Running { address, app, stop: Some(stop), served, compacting, lock })
+}
+
+/// Takes the folder; a command at the machine may hold it for a moment.
+async fn lock(folder: &Folder) -> Result<File, StoreError> {
+    for _ in 0..10 {
+        match folder.lock() {
+            Err(StoreError::File { source, .. }) if source.kind() == ErrorKind::WouldBlock => {
+                tokio::time::sleep(Duration::from_millis(100)).await;
+            }
+            done => return done,
+        }
+    }
+    folder.lock()
 }
 
 impl Running {
@@ -156,6 +173,7 @@ impl Running {
         }
         let store = Arc::clone(&self.app.store);
         drop(tokio::task::spawn_blocking(move || store.close()).await);
+        drop(self.lock);
         tracing::info!("stopped");
     }
 

@@ -29,6 +29,10 @@ pub struct Config {
     #[arg(long, env = "BACKSTRAIGHT_REQUEST_SECONDS", value_name = "N", default_value_t = 30,
           value_parser = clap::value_parser!(u32).range(1..=600))]
     pub request_seconds: u32,
+    /// Connections at the same time; more wait
+    #[arg(long, env = "BACKSTRAIGHT_CONNECTIONS", value_name = "N", default_value_t = 16_384,
+          value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
+    pub connections: u32,
     /// Seconds that running requests get to finish when the server is stopped
     #[arg(long, env = "BACKSTRAIGHT_STOP_SECONDS", value_name = "N", default_value_t = 20,
           value_parser = clap::value_parser!(u32).range(0..=600))]
@@ -57,6 +61,7 @@ impl Config {
             code_tries: 10,
             behind_proxy: false,
             request_seconds: 30,
+            connections: 16_384,
             stop_seconds: 20,
             compact_after: 64,
             answer_bytes: 4 << 20,

@@ -195,12 +195,13 @@ impl Folder {
     }
 }
 
-/// Lets only the owner read and write a file.
+/// Makes an empty file that only the owner may read and write; one that is there stays.
 ///
 /// # Errors
 /// When the file system refuses.
-pub fn only_owner(path: &Path) -> Result<(), StoreError> {
-    std::fs::set_permissions(path, std::fs::Permissions::from_mode(0o600)).map_err(|e| file_error(path, e))
+pub fn create_private(path: &Path) -> Result<(), StoreError> {
+    let made = OpenOptions::new().write(true).create(true).truncate(false).mode(0o600).open(path);
+    made.map(drop).map_err(|e| file_error(path, e))
 }
 
 /// Makes new names in a folder durable.
@@ -231,7 +232,7 @@ mod tests {
         assert_eq!(std::fs::read_dir(dir.path().join("keys")).unwrap().count(), 2);
         std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0o644)).unwrap();
         assert!(folder.keys().is_err());
-        only_owner(&path).unwrap();
+        std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0o600)).unwrap();
         std::fs::write(&path, "not hex").unwrap();
         assert!(folder.keys().is_err());
     }

@@ -12,6 +12,7 @@
 pub mod app;
 pub mod cli;
 pub mod config;
+pub mod connections;
 pub mod exchange;
 pub mod extract;
 pub mod folder;

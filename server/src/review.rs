@@ -15,12 +15,11 @@ use backstraight_core::view::board::{Athlete, Row, row};
 use backstraight_core::view::done::Done;
 use backstraight_core::view::library::Library;
 use backstraight_core::view::planned::Plan;
-use rusqlite::Connection;
 
 use crate::grant::MayReview;
-use crate::store::StoreError;
 use crate::store::document;
 use crate::store::review as rows;
+use crate::store::{Db, StoreError};
 
 /// Days before the first one asked for whose logs are read too: a session may be done early.
 const DAYS_BEFORE: i32 = 31;
@@ -54,13 +53,7 @@ impl Review {
     ///
     /// # Errors
     /// When storage fails or a stored document cannot be read.
-    pub fn gather(
-        db: &Connection,
-        grant: &MayReview,
-        from: Day,
-        to: Day,
-        today: Day,
-    ) -> Result<Review, StoreError> {
+    pub fn gather(db: &Db, grant: &MayReview, from: Day, to: Day, today: Day) -> Result<Review, StoreError> {
         let library = match open(db, &DocName::Library(grant.club()))? {
             Some(doc) => Library::of(&doc),
             None => Library::default(),
@@ -110,7 +103,7 @@ impl Review {
 }
 
 fn gather_one(
-    db: &Connection,
+    db: &Db,
     person: rows::Person,
     events: &BTreeMap<PersonId, String>,
     from: Day,
@@ -146,13 +139,13 @@ fn gather_one(
     })
 }
 
-fn open(db: &Connection, name: &DocName) -> Result<Option<Document>, StoreError> {
+fn open(db: &Db, name: &DocName) -> Result<Option<Document>, StoreError> {
     let Some(doc) = document::find(db, name)? else { return Ok(None) };
     let bytes = document::whole(db, doc.id, genesis::bytes(name.kind()))?;
     Document::open(*name, &bytes).map(Some).map_err(|e| StoreError::Damaged(e.to_string()))
 }
 
-fn events(db: &Connection, grant: &MayReview) -> Result<BTreeMap<PersonId, String>, StoreError> {
+fn events(db: &Db, grant: &MayReview) -> Result<BTreeMap<PersonId, String>, StoreError> {
     let mut all = BTreeMap::new();
     for squad in rows::squads(db, grant)? {
         let Some(doc) = open(db, &DocName::Squad(squad))? else { continue };

@@ -62,6 +62,16 @@ pub enum AskError {
         /// What it must look like.
         shape: &'static str,
     },
+    /// A word that is not in the closed list.
+    #[error("{formula}: {input} must be one of {allowed}")]
+    UnknownWord {
+        /// Id of the formula.
+        formula: &'static str,
+        /// Name of the input.
+        input: &'static str,
+        /// The allowed words.
+        allowed: String,
+    },
     /// A text of more items than any formula takes.
     #[error("{formula}: {input} has more than {limit} items")]
     TooLong {
@@ -251,10 +261,11 @@ impl<'a> Args<'a> {
         let Kind::Word(words) = input.kind else {
             return Err(AskError::WrongShape { formula: self.formula.id, input: name, shape: "a word" });
         };
-        words.iter().copied().find(|word| *word == text).ok_or(AskError::WrongShape {
+        let known = words.iter().copied().find(|word| *word == text);
+        known.ok_or_else(|| AskError::UnknownWord {
             formula: self.formula.id,
             input: input.name,
-            shape: "one of its declared words",
+            allowed: words.join(", "),
         })
     }
 

@@ -313,3 +313,48 @@ impl Formula {
         Ok(Computed { value, formula: self, inputs: given, notes: notes.0 })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    static PLAIN: Formula =
+        Formula { id: "test.plain", inputs: &[Input::number("x", "", 0.0, 1.0)], ..Formula::BLANK };
+    static AGREED: Formula = Formula { id: "test.agreed", consent: true, ..PLAIN };
+
+    fn given(name: &'static str, value: Value) -> Vec<Given> {
+        vec![Given { name, value }]
+    }
+
+    /// The last line of defence: whatever a formula computes, NaN and infinity stay inside.
+    #[test]
+    fn a_result_that_is_not_finite_becomes_a_reason() {
+        for bad in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
+            let got = PLAIN.compute(given("x", Value::Number(0.5)), |_| Ok(bad)).unwrap_err();
+            assert_eq!(got.reason, Reason::ResultNotFinite);
+            let list = PLAIN.compute(given("x", Value::Number(0.5)), |_| Ok(vec![1.0, bad]));
+            assert_eq!(list.unwrap_err().reason, Reason::ResultNotFinite);
+        }
+        assert_eq!(PLAIN.compute(given("x", Value::Number(0.5)), |_| Ok(2.0)).unwrap().value, 2.0);
+    }
+
+    #[test]
+    fn without_consent_the_arithmetic_does_not_run() {
+        for refused in [Value::Flag(false), Value::Number(1.0), Value::Nothing] {
+            let got = AGREED.compute(given("consent", refused), |_| -> Result<f64, Reason> {
+                panic!("ran without consent")
+            });
+            assert_eq!(got.unwrap_err().reason, Reason::NeedsConsent);
+        }
+        assert!(AGREED.compute(given("consent", Value::Flag(true)), |_| Ok(1.0)).is_ok());
+    }
+
+    #[test]
+    fn an_unknown_word_from_code_is_refused() {
+        static WORDS: Formula =
+            Formula { id: "test.words", inputs: &[Input::word("w", "", &["a", "b"])], ..Formula::BLANK };
+        let got = WORDS.compute(given("w", Value::Word("c")), |_| Ok(1.0)).unwrap_err();
+        assert_eq!(got.reason.to_string(), "w is not one of a, b");
+        assert!(WORDS.compute(given("w", Value::Word("b")), |_| Ok(1.0)).is_ok());
+    }
+}

@@ -10,6 +10,22 @@
 //! against that declaration before the arithmetic and checks the result after it. So limits live
 //! in one place, and `docs/formulas.md`, the text-driven [`registry`] and the code cannot drift.
 //!
+//! ```
+//! use backstraight_core::science::{one_rep_max, registry};
+//!
+//! // Typed: a range with its provenance, never a bare number.
+//! let best = one_rep_max::range(100.0, 5.0, "strength").expect("inside the limits");
+//! assert_eq!(best.id(), "e1rm.range");
+//! assert!(best.value.low < best.value.high);
+//!
+//! // From text, as a command line asks: a value, or a reason in words.
+//! let answer = registry::run("plates.per_side", &[("per_side", "30"), ("stock", "25:1,15:2")])?;
+//! assert!(answer.to_json().contains(r#""value":[15,15]"#));
+//! let refused = registry::run("e1rm.epley", &[("w", "100"), ("r", "37")])?;
+//! assert!(refused.to_json().contains(r#""reason":"r is outside 1 to 12""#));
+//! # Ok::<(), registry::AskError>(())
+//! ```
+//!
 //! # Units
 //! Plain `f64` in kg, m, s, N, W, m/s unless an input says otherwise. Newtypes were left out on
 //! purpose: the declared unit of each input is data (shown in the docs and in `describe`), and a

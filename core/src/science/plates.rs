@@ -12,6 +12,25 @@ const HEAVIEST_SIDE: f64 = 400.0;
 const STOCK: Input = Input::stock("plates", "kg:pairs that the venue owns", 0.1, 100.0).items(1, 24);
 const BAR_MASS: Input = Input::number("bar", "kg", 0.0, 60.0);
 
+/// Discs of the International Weightlifting Federation, kg and colour, as published on the equipment
+/// page of an Olympic broadcaster. Older sets differ in the small discs.
+pub const COMPETITION_DISCS: [(f64, &str); 10] = [
+    (25.0, "red"),
+    (20.0, "blue"),
+    (15.0, "yellow"),
+    (10.0, "green"),
+    (5.0, "white"),
+    (2.5, "red"),
+    (2.0, "blue"),
+    (1.5, "yellow"),
+    (1.0, "green"),
+    (0.5, "white"),
+];
+/// Competition bars, kg: men's and women's. Same origin.
+pub const COMPETITION_BARS: [f64; 2] = [20.0, 15.0];
+/// One competition collar, kg; both count in the load. Same origin.
+pub const COMPETITION_COLLAR: f64 = 2.5;
+
 /// kg to steps of 10 g.
 #[expect(
     clippy::cast_possible_truncation,

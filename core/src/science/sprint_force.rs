@@ -85,7 +85,7 @@ const AIR_UNITS: &[(&str, &str)] = &[
 ];
 const AIR_SOURCE: &str = "Samozino et al. 2016, Scand J Med Sci Sports 26:648-658; Morin et al. \
                           2019; drag after Arsac & Locatelli 2002 (constants from memory)";
-const AIR_RULE: &str = "force per kg = a + k/m (v - wind)^2 on a grid of 1 ms over 4 s; k = 0.5 \
+const AIR_RULE: &str = "force per kg = a + k/m (v - wind) |v - wind| on a grid of 1 ms over 4 s; k = 0.5 \
                         rho area 0.9; rho = 1.293 (mmHg/760)(273/(273 + degrees)); area = 0.2025 \
                         height^0.725 m^0.425 0.266; line of force on speed gives f0, v0, pmax = f0 \
                         v0/4; share = force/sqrt(force^2 + (m g)^2) from 0.3 s on";

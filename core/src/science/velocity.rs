@@ -57,7 +57,8 @@ pub struct Conditions {
 pub static OLS: Formula = Formula {
     id: "lvp.ols",
     name: "Load-velocity profile of one athlete and one lift",
-    rule: "least squares of speed on load, v = a + b load; maximum = (slowest speed - a) / b",
+    rule: "least squares of speed on load, v = a + b load, the fastest repetition of each load; \
+           maximum = (slowest speed - a) / b",
     source: "linear rather than curved: Pestaña-Melero et al. 2018, J Appl Biomech 34:184-190",
     standing: Standing::Read,
     domain: "two loads at least, four or five advised; loads span at least 20 % of the heaviest; \
@@ -108,7 +109,7 @@ pub fn profile(load: &[f64], v: &[f64], conditions: Conditions) -> Computation<P
     let given = given!["load" => load, "v" => v, "mvt" => mvt, "reach" => reach,
                        "speed" => speed, "lift" => lift];
     OLS.compute(given, |notes| {
-        technical(notes, lift, speed)?;
+        technical(notes, lift, speed, v)?;
         let fit = falling_line(load, v)?;
         let heaviest = load.iter().copied().fold(0.0, f64::max);
         let one_rm = (mvt - fit.intercept) / fit.slope;
@@ -124,7 +125,7 @@ pub fn profile(load: &[f64], v: &[f64], conditions: Conditions) -> Computation<P
             one_rm < heaviest,
             "the line puts the maximum below a load that was lifted: check the slowest speed",
         );
-        notes.say_if(load.len() == 2, "two loads only: the line cannot show its own error");
+        notes.say_if(fit.n == 2.0, "two loads only: the line cannot show its own error");
         Ok(Profile {
             a: fit.intercept,
             b: fit.slope,
@@ -137,12 +138,19 @@ pub fn profile(load: &[f64], v: &[f64], conditions: Conditions) -> Computation<P
     })
 }
 
-fn technical(notes: &mut Notes, lift: &str, speed: &str) -> Result<(), Reason> {
+/// Peak speeds that a technical lift can have, m/s; from memory, wide on purpose.
+const TECHNICAL_SPEEDS: (f64, f64) = (0.3, 3.5);
+
+fn technical(notes: &mut Notes, lift: &str, speed: &str, v: &[f64]) -> Result<(), Reason> {
     if lift == "strength" {
         return Ok(());
     }
     if speed != "peak" {
         return Err(Reason::NotForThisLift { rule: "a technical lift needs peak speed" });
+    }
+    let (lowest, highest) = TECHNICAL_SPEEDS;
+    if !v.iter().all(|v| (lowest..=highest).contains(v)) {
+        return Err(Reason::OutOfRange { input: "v", lowest, highest });
     }
     notes.say(
         "in technical lifts the error of this estimate is larger than the change one looks for: \
@@ -151,13 +159,30 @@ fn technical(notes: &mut Notes, lift: &str, speed: &str) -> Result<(), Reason> {
     Ok(())
 }
 
+/// Several repetitions at one load count once, with the fastest.
+fn fastest_per_load(load: &[f64], v: &[f64]) -> (Vec<f64>, Vec<f64>) {
+    let mut loads: Vec<f64> = Vec::with_capacity(load.len());
+    let mut speeds: Vec<f64> = Vec::with_capacity(load.len());
+    for (kg, speed) in load.iter().zip(v) {
+        match loads.iter().zip(&mut speeds).find(|(seen, _)| *seen == kg) {
+            Some((_, fastest)) => *fastest = fastest.max(*speed),
+            None => {
+                loads.push(*kg);
+                speeds.push(*speed);
+            }
+        }
+    }
+    (loads, speeds)
+}
+
 fn falling_line(load: &[f64], v: &[f64]) -> Result<Line, Reason> {
     if load.len() != v.len() {
         return Err(Reason::UnequalLengths { left: "load", right: "v" });
     }
     let heaviest = load.iter().copied().fold(0.0, f64::max);
     let lightest = load.iter().copied().fold(f64::INFINITY, f64::min);
-    let fit = line(load, v).ok_or(Reason::NoVariation { input: "load" })?;
+    let (loads, speeds) = fastest_per_load(load, v);
+    let fit = line(&loads, &speeds).ok_or(Reason::NoVariation { input: "load" })?;
     if heaviest - lightest < SMALLEST_SPAN * heaviest {
         return Err(Reason::CannotBeTold { rule: "the loads span less than a fifth of the heaviest" });
     }

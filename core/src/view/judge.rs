@@ -232,7 +232,8 @@ fn item(
         how,
         sets,
         target,
-        share: (sum / f64::from(sets.max(1))).clamp(0.0, 1.0),
+        // Adding zero turns the negative zero of an empty sum into zero.
+        share: (sum / f64::from(sets.max(1))).clamp(0.0, 1.0) + 0.0,
         extra: u32::try_from(each.len().saturating_sub(counted)).unwrap_or(u32::MAX),
         each,
     }

@@ -102,6 +102,60 @@ fn both_sides_of_every_number_limit() {
     assert!(limits > 300, "only {limits} limits were tried");
 }
 
+/// The limits that the sources or the project's rules name, so that a slip in a declaration shows.
+#[test]
+fn declared_limits_are_the_documented_ones() {
+    let documented = [
+        ("e1rm.epley", "r", 1.0, 12.0),
+        ("e1rm.brzycki", "r", 1.0, 12.0),
+        ("e1rm.lander", "r", 1.0, 12.0),
+        ("effort.reserve", "effort", 5.0, 10.0),
+        ("lvp.bench_general", "v", 0.15, 1.4),
+        ("jump.height_from_flight", "t", 0.10, 1.00),
+        ("jump.rsi_modified", "ttt", 0.3, 1.5),
+        ("jump.eur", "cmj", 0.05, 1.3),
+        ("jump.dsi", "ballistic", 200.0, 8000.0),
+        ("jump.dsi", "isometric", 200.0, 8000.0),
+        ("stiff.dalleau", "tc", 0.10, 0.35),
+        ("stiff.dalleau", "tf", 0.03, 1.0),
+        ("stiff.morin", "tf", 0.03, 0.40),
+        ("load.session", "effort", 0.0, 10.0),
+        ("load.session", "minutes", 1.0, 360.0),
+        ("load.ewma", "N", 1.0, 365.0),
+        ("sprint.fit", "x", 0.5, 100.0),
+        ("sprint.time_at", "vmax", 4.0, 13.0),
+        ("sprint.time_at", "tau", 0.6, 2.2),
+        ("rel_strength.ratio", "m", 25.0, 200.0),
+        ("growth.mirwald_boy", "age", 8.0, 16.0),
+        ("growth.moore_girl", "age", 8.0, 16.0),
+        ("checkin.five_items", "items", 1.0, 5.0),
+        ("checkin.four_items", "items", 1.0, 7.0),
+        ("checkin.problem", "items", 0.0, 25.0),
+    ];
+    for (id, name, lowest, highest) in documented {
+        let formula = registry::find(id).unwrap();
+        let input = formula.inputs.iter().find(|input| input.name == name).unwrap();
+        assert_eq!(input.range, Some((lowest, highest)), "{id} {name}");
+    }
+    let items = [
+        ("load.monotony_strain", "days", 7, 7),
+        ("load.acwr", "x", 28, 1000),
+        ("load.against_own", "baseline", 14, 366),
+        ("lvp.ols", "load", 2, 60),
+        ("trend.ols", "x", 4, 1500),
+        ("trend.theil_sen", "x", 4, 1500),
+        ("rel.hopkins", "t1", 3, 1000),
+        ("sprint.fit", "x", 3, 60),
+        ("checkin.five_items", "items", 5, 5),
+        ("checkin.four_items", "items", 4, 4),
+    ];
+    for (id, name, fewest, most) in items {
+        let formula = registry::find(id).unwrap();
+        let input = formula.inputs.iter().find(|input| input.name == name).unwrap();
+        assert_eq!(input.count, Some((fewest, most)), "{id} {name}");
+    }
+}
+
 #[test]
 fn both_sides_of_every_item_limit() {
     let mut limits = 0;

@@ -153,7 +153,7 @@ fn questions_that_are_badly_put() {
     let pairs = error("plates.per_side", &[("per_side", "30"), ("stock", "25:x")]);
     assert!(matches!(pairs, AskError::WrongShape { .. }), "{pairs}");
     let lift = error("e1rm.range", &[("w", "1"), ("r", "1"), ("lift", "curl")]);
-    assert!(matches!(lift, AskError::WrongShape { input: "lift", .. }), "{lift}");
+    assert!(matches!(lift, AskError::UnknownWord { input: "lift", .. }), "{lift}");
     let flag = error("growth.moore_girl", &[("age", "12"), ("h", "155"), ("consent", "maybe")]);
     assert!(matches!(flag, AskError::WrongShape { input: "consent", .. }), "{flag}");
     let zero = error("rel_strength.allometric", &[("s", "140"), ("m", "70"), ("b", "2/0")]);

@@ -108,6 +108,21 @@ fn agreement() {
     assert!(reason("rel.agreement", "a=1,2,3 b=1,2,3,4").contains("differ in length"));
 }
 
+/// Giavarina 2015, Biochem Med 25:141-151, the 30 pairs of its example (numbers only); derived.
+#[test]
+fn agreement_of_thirty_pairs() {
+    let a = "1,5,10,20,50,40,50,60,70,80,90,100,150,200,250,300,350,400,450,500,550,600,650,700,\
+             750,800,850,900,950,1000";
+    let b = "8,16,30,24,39,54,40,68,72,62,122,80,181,259,275,380,320,434,479,587,626,648,738,766,\
+             793,851,871,957,1001,960";
+    let text = format!("a={a} b={b}");
+    let at = |name: &str| number("rel.agreement", &text, name);
+    printed(at("bias"), -27.166667, 6);
+    printed(at("sd"), 34.805948, 6);
+    printed(at("lo196"), -95.386325, 6);
+    printed(at("hi196"), 41.052992, 6);
+}
+
 /// Derived by hand.
 #[test]
 fn one_wild_point() {
@@ -118,6 +133,19 @@ fn one_wild_point() {
     printed(at("ols_slope"), 3.0, 12);
     printed(at("ols_intercept"), -1.666667, 6);
     printed(number("trend.ols", text, "slope"), 3.0, 12);
+}
+
+/// Derived with scipy 1.17.1 (`theilslopes`): slopes without ties, so that each rank counts.
+#[test]
+fn robust_interval_takes_the_right_ranks() {
+    let text = "x=0,3,7,12,15,21,28,30,36,41 y=10.1,10.9,10.2,11.7,11.1,12.9,12.2,13.6,12.8,14.3";
+    let at = |level: &str, name: &str| number("trend.theil_sen", &format!("{text} {level}"), name);
+    close(at("level=0.95", "slope"), 0.089_655_172_413_793_16, 1e-12);
+    close(at("level=0.95", "intercept"), 10.336_206_896_551_722, 1e-12);
+    close(at("level=0.95", "low"), 0.063_636_363_636_363_73, 1e-12);
+    close(at("level=0.95", "high"), 0.133_333_333_333_333_3, 1e-12);
+    close(at("level=0.8", "low"), 0.074_999_999_999_999_98, 1e-12);
+    close(at("level=0.8", "high"), 0.116_666_666_666_666_67, 1e-12);
 }
 
 #[test]

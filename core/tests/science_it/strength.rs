@@ -137,6 +137,34 @@ fn profile_refusals() {
     assert!(reason("lvp.load_for_speed", &format!("{base} target=0.2")).contains("too far"));
 }
 
+/// The fastest repetition of a load stands for it; the slower ones change nothing.
+#[test]
+fn repetitions_at_one_load_count_once() {
+    let one = "load=40,60,80,100 v=1.28,1.03,0.80,0.54 mvt=0.30";
+    let many = "load=40,40,60,80,80,80,100 v=1.28,1.20,1.03,0.70,0.80,0.75,0.54 mvt=0.30";
+    assert_eq!(number("lvp.ols", one, "one_rm"), number("lvp.ols", many, "one_rm"));
+    let two = ask("lvp.ols", "load=60,60,100 v=1.03,1.0,0.54 mvt=0.30");
+    assert!(two.notes.iter().any(|note| note.contains("two loads only")));
+}
+
+/// From memory, wide on purpose: peak speeds of technical lifts.
+#[test]
+fn technical_speeds_have_limits() {
+    let at = |slow: &str, fast: &str| {
+        format!("load=40,60,80 v={fast},1.6,{slow} mvt=0.5 reach=0.5 lift=snatch speed=peak")
+    };
+    assert!(reason("lvp.ols", &at("1.2", "3.51")).contains("outside 0.3 to 3.5"));
+    assert!(!matches!(
+        ask("lvp.ols", &at("1.2", "3.5")).result,
+        Err(backstraight_core::science::Reason::OutOfRange { .. })
+    ));
+    assert!(reason("lvp.ols", &at("0.29", "2.2")).contains("outside 0.3 to 3.5"));
+    assert!(!matches!(
+        ask("lvp.ols", &at("0.3", "2.2")).result,
+        Err(backstraight_core::science::Reason::OutOfRange { .. })
+    ));
+}
+
 /// Published: González-Badillo & Sánchez-Medina 2010 (0.16 +/- 0.04), Helms et al. 2017 (0.10,
 /// 0.23, 0.14), doi 10.3233/IES-202247 (0.17), Sports 2025;13(7):224 (0.30, 0.40).
 #[test]
@@ -251,6 +279,18 @@ fn plates() {
     assert_eq!(list("plates.per_side", "per_side=30 stock=25:1,15:2", "value"), [15.0, 15.0]);
     assert!(reason("plates.per_side", "per_side=30 stock=25:1,15:1").contains("exactly"));
     assert_eq!(list("plates.per_side", "per_side=0 stock=25:1", "value"), [] as [f64; 0]);
+}
+
+/// Published: the federation's discs, bars and collars as on the broadcaster's equipment page.
+#[test]
+fn competition_kit() {
+    use backstraight_core::science::plates::{COMPETITION_BARS, COMPETITION_COLLAR, COMPETITION_DISCS};
+    let colours = [(25.0, "red"), (20.0, "blue"), (15.0, "yellow"), (10.0, "green"), (5.0, "white")];
+    assert_eq!(COMPETITION_DISCS[..5], colours);
+    let small = [(2.5, "red"), (2.0, "blue"), (1.5, "yellow"), (1.0, "green"), (0.5, "white")];
+    assert_eq!(COMPETITION_DISCS[5..], small);
+    assert_eq!(COMPETITION_BARS, [20.0, 15.0]);
+    assert_eq!(COMPETITION_COLLAR, 2.5);
 }
 
 /// Project rule: nearest loadable, ties down.

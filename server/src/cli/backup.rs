@@ -6,7 +6,7 @@ use clap::Args;
 use serde::Serialize;
 
 use super::{CliError, Data, Output, table};
-use crate::job::backup;
+use crate::store::backup;
 
 /// Writes a backup. The file holds the keys too: keep it like the data folder itself.
 #[derive(Debug, Args)]

@@ -22,8 +22,8 @@ use clap::{Args, Parser, Subcommand};
 
 use crate::app::Clock;
 use crate::folder::Folder;
-use crate::job::backup::no_database;
 use crate::secret;
+use crate::store::backup::no_database;
 use crate::store::people::LONGEST_NAME;
 use crate::store::{Store, StoreError, StoreOptions};
 

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::{CliError, Data, now};
-use crate::job::backup;
+use crate::store::backup;
 
 /// Restores a backup. The restored server has a new epoch: devices offer again what it lost.
 #[derive(Debug, Args)]

@@ -14,13 +14,12 @@ use backstraight_core::doc::{chunk, genesis, thin};
 use backstraight_core::exchange::wire::{Down, DownDoc, Outcome, heads_out};
 use backstraight_core::model::name::DocName;
 use minicbor::bytes::ByteVec;
-use rusqlite::Connection;
 
 use super::{Item, Rights, Work, blank};
 use crate::app::App;
 use crate::grant::{Access, MayRead};
 use crate::store::document::{self, Doc, Room};
-use crate::store::{StoreError, people};
+use crate::store::{Db, StoreError, people};
 
 /// Cursors from here on count changes instead of chunks. No document has so many chunks.
 const IN_ORDER: u64 = 1 << 48;
@@ -36,7 +35,7 @@ struct Part {
 }
 
 /// Composes the answer from the state after the transaction.
-pub(super) fn compose(db: &Connection, app: &App, mut work: Work) -> Result<Down, StoreError> {
+pub(super) fn compose(db: &Db, app: &App, mut work: Work) -> Result<Down, StoreError> {
     let mut down = blank(app);
     down.people = people::known_to(db, &work.caller, work.people)?;
     let mut room = usize::try_from(app.config.answer_bytes).unwrap_or(usize::MAX);
@@ -69,7 +68,7 @@ fn raw(name: &DocName) -> ByteVec {
 
 /// A document that the device has.
 fn listed(
-    db: &Connection,
+    db: &Db,
     app: &App,
     same_epoch: bool,
     item: &mut Item,
@@ -115,7 +114,7 @@ fn listed(
 }
 
 /// Documents that the caller may read and the device did not list.
-fn granted(db: &Connection, work: &Work, room: &mut usize, down: &mut Down) -> Result<(), StoreError> {
+fn granted(db: &Db, work: &Work, room: &mut usize, down: &mut Down) -> Result<(), StoreError> {
     let listed: HashSet<DocName> = work.items.iter().map(|i| i.name).collect();
     let mut rights = Rights { caller: work.caller, subjects: HashMap::new() };
     for doc in document::concerning(db, &work.caller)? {
@@ -155,12 +154,7 @@ fn push(
 }
 
 /// Those of the device's heads that are known here.
-fn known_heads(
-    db: &Connection,
-    app: &App,
-    doc: Option<&Doc>,
-    item: &Item,
-) -> Result<Vec<ChangeHash>, StoreError> {
+fn known_heads(db: &Db, app: &App, doc: Option<&Doc>, item: &Item) -> Result<Vec<ChangeHash>, StoreError> {
     let index = match doc {
         Some(doc) => app.indexes.take(db, doc)?,
         None => GateIndex::new(item.name.kind()).map_err(|e| StoreError::Damaged(e.to_string()))?,
@@ -182,7 +176,7 @@ enum Start<'a> {
 
 /// What the device lacks of one document, as far as there is room.
 fn lacking(
-    db: &Connection,
+    db: &Db,
     doc: &Doc,
     read: &MayRead,
     start: &Start<'_>,
@@ -207,7 +201,7 @@ fn lacking(
 
 /// From the chunks as they came, without loading anything.
 fn chunks(
-    db: &Connection,
+    db: &Db,
     doc: &Doc,
     read: &MayRead,
     after: u64,
@@ -238,13 +232,7 @@ fn chunks(
 }
 
 /// From the loaded document, in the order in which its changes were admitted.
-fn in_order(
-    db: &Connection,
-    doc: &Doc,
-    sent: u64,
-    heads: &[ChangeHash],
-    room: usize,
-) -> Result<Part, StoreError> {
+fn in_order(db: &Db, doc: &Doc, sent: u64, heads: &[ChangeHash], room: usize) -> Result<Part, StoreError> {
     let damaged = |e: &dyn std::fmt::Display| StoreError::Damaged(format!("document {}: {e}", doc.id));
     let bytes = document::whole(db, doc.id, genesis::bytes(doc.name.kind()))?;
     let whole = Document::open(doc.name, &bytes).map_err(|e| damaged(&e))?;

@@ -3,7 +3,7 @@
 use std::io::{Read, Write};
 
 use flate2::Compression;
-use flate2::read::GzDecoder;
+use flate2::bufread::GzDecoder;
 use flate2::write::GzEncoder;
 
 use crate::problem::Problem;

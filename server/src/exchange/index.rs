@@ -7,10 +7,9 @@ use std::sync::{Mutex, PoisonError};
 use backstraight_core::doc::gate::{GateIndex, Rejected};
 use backstraight_core::doc::genesis;
 use backstraight_core::doc::open::Document;
-use rusqlite::Connection;
 
-use crate::store::StoreError;
 use crate::store::document::{self, Doc};
+use crate::store::{Db, StoreError};
 
 /// Most changes in all cached indexes together: about a hundred bytes each.
 const MOST_CHANGES: usize = 150_000;
@@ -41,7 +40,7 @@ impl Indexes {
     ///
     /// # Errors
     /// When storage fails or the stored changes themselves are damaged.
-    pub fn take(&self, db: &Connection, doc: &Doc) -> Result<GateIndex, StoreError> {
+    pub fn take(&self, db: &Db, doc: &Doc) -> Result<GateIndex, StoreError> {
         if let Some(kept) = self.shelf().remove(doc.id)
             && kept.max_n == doc.max_n
         {
@@ -83,7 +82,7 @@ impl Shelf {
 ///
 /// # Errors
 /// When storage fails or the stored changes are damaged too.
-pub fn build(db: &Connection, doc: &Doc) -> Result<(GateIndex, bool), StoreError> {
+pub fn build(db: &Db, doc: &Doc) -> Result<(GateIndex, bool), StoreError> {
     let kind = doc.name.kind();
     let deltas = document::deltas(db, doc.id, 0)?;
     match GateIndex::replay(kind, deltas.iter().map(Vec::as_slice)) {
@@ -98,7 +97,7 @@ pub fn build(db: &Connection, doc: &Doc) -> Result<(GateIndex, bool), StoreError
 ///
 /// # Errors
 /// When storage fails or the stored changes are damaged.
-pub fn from_document(db: &Connection, doc: &Doc) -> Result<GateIndex, StoreError> {
+pub fn from_document(db: &Db, doc: &Doc) -> Result<GateIndex, StoreError> {
     let damaged = |e: &dyn std::fmt::Display| StoreError::Damaged(format!("document {}: {e}", doc.id));
     let bytes = document::whole(db, doc.id, genesis::bytes(doc.name.kind()))?;
     let whole = Document::open(doc.name, &bytes).map_err(|e| damaged(&e))?;

@@ -4,6 +4,7 @@
 mod answer;
 pub mod gzip;
 pub mod index;
+pub mod turns;
 mod upload;
 
 use std::collections::{HashMap, HashSet};
@@ -16,14 +17,13 @@ use backstraight_core::exchange::access::Subject;
 use backstraight_core::exchange::wire::{self, Down, Outcome, PROTOCOL, Up};
 use backstraight_core::model::name::DocName;
 use minicbor::bytes::ByteVec;
-use rusqlite::Connection;
 use uuid::Uuid;
 
 use crate::app::{App, Shared};
 use crate::grant::{self, Access, Caller};
 use crate::problem::Problem;
 use crate::store::document::{self, Append};
-use crate::store::{StoreError, heard};
+use crate::store::{Db, StoreError, heard};
 use upload::{Case, Checked};
 
 /// How often a document that somebody else wrote to in between is checked again.
@@ -95,6 +95,8 @@ pub async fn run<T: Send + 'static>(
         app.store.read_blocking(|db| open(db, app, caller, &up))?
     })
     .await?;
+    let written = work.items.iter().filter(|item| item.plain.is_some()).map(|item| item.name);
+    let turns = app.turns.take(written).await;
     let now = app.clock.now();
     let mut first = true;
     for attempt in 0.. {
@@ -141,6 +143,7 @@ pub async fn run<T: Send + 'static>(
             break;
         }
     }
+    drop(turns);
     compute(app, move |app| Ok(finish(app.store.read_blocking(|db| answer::compose(db, app, work))?))).await
 }
 
@@ -159,7 +162,7 @@ async fn compute<T: Send + 'static>(
 }
 
 /// Looks up what the caller may do with every document of a request, and unpacks what was sent.
-fn open(db: &Connection, app: &App, caller: Caller, up: &Up) -> Result<Result<Work, Problem>, StoreError> {
+fn open(db: &Db, app: &App, caller: Caller, up: &Up) -> Result<Result<Work, Problem>, StoreError> {
     let mut rights = Rights { caller, subjects: HashMap::new() };
     let mut items = Vec::with_capacity(up.docs.len());
     let mut seen = HashSet::with_capacity(up.docs.len());
@@ -197,7 +200,7 @@ struct Rights {
 }
 
 impl Rights {
-    fn on(&mut self, db: &Connection, name: DocName) -> Result<(Access, Option<Subject>), StoreError> {
+    fn on(&mut self, db: &Db, name: DocName) -> Result<(Access, Option<Subject>), StoreError> {
         // A club, a squad and a person could only share an identity by a mistake; then they differ here.
         let key = (name.owner(), name.athlete().is_some());
         let subject = match self.subjects.get(&key) {
@@ -221,7 +224,7 @@ struct Fresh {
 }
 
 /// Checks every upload that is still to be written.
-fn check(db: &Connection, app: &App, work: &mut Work) -> Result<Vec<Fresh>, StoreError> {
+fn check(db: &Db, app: &App, work: &mut Work) -> Result<Vec<Fresh>, StoreError> {
     let mut fresh = Vec::new();
     for (place, item) in work.items.iter_mut().enumerate() {
         let (Some(plain), Some(subject), Access::Write(_, grant)) = (&item.plain, &item.subject, item.access)

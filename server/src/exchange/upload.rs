@@ -13,12 +13,11 @@ use backstraight_core::doc::{chunk, genesis};
 use backstraight_core::exchange::access::{Asker, Right, Subject, right};
 use backstraight_core::exchange::wire::{Outcome, Refusal};
 use minicbor::bytes::ByteVec;
-use rusqlite::Connection;
 
 use super::index::Indexes;
 use crate::grant::{Caller, MayWrite};
-use crate::store::StoreError;
 use crate::store::document::{self, Append, Doc};
+use crate::store::{Db, StoreError};
 
 /// Most changes of one document in one request: years of one athlete, or all of a large library,
 /// when a restored server has to be filled again.
@@ -65,7 +64,7 @@ pub(super) fn names(plain: &[u8]) -> HashSet<ChangeHash> {
 
 /// What the check of one document needs to know.
 pub(super) struct Case<'a> {
-    pub(super) db: &'a Connection,
+    pub(super) db: &'a Db,
     pub(super) caller: &'a Caller,
     pub(super) subject: &'a Subject,
     pub(super) grant: MayWrite,

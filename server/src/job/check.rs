@@ -7,11 +7,11 @@ use backstraight_core::base::id::ChangeHash;
 use backstraight_core::doc::gate::{self, GateIndex, Verdict};
 use backstraight_core::doc::open::Document;
 use backstraight_core::doc::{chunk, genesis};
-use rusqlite::Connection;
 use serde::Serialize;
 
 use crate::store::document::{self, Doc, Stored};
-use crate::store::{StoreError, version};
+use crate::store::snapshot::Snapshot;
+use crate::store::{Db, StoreError, broken, version};
 
 /// What was looked at, and what was found.
 #[derive(Debug, Default, Serialize)]
@@ -32,20 +32,10 @@ pub struct Report {
 ///
 /// # Errors
 /// When it cannot even be read.
-pub fn whole(db: &Connection) -> Result<Report, StoreError> {
+pub fn whole(db: &Db) -> Result<Report, StoreError> {
     let mut report = Report::default();
     version(db)?;
-    let mut ask = db.prepare("PRAGMA integrity_check(20)")?;
-    for line in ask.query_map([], |r| r.get::<_, String>(0))? {
-        let line = line?;
-        if line != "ok" {
-            report.trouble.push(format!("database: {line}"));
-        }
-    }
-    let broken: i64 = db.query_row("SELECT count(*) FROM pragma_foreign_key_check", [], |r| r.get(0))?;
-    if broken > 0 {
-        report.trouble.push(format!("database: {broken} rows point to nothing"));
-    }
+    report.trouble.extend(broken(db)?.into_iter().map(|line| format!("database: {line}")));
     for doc in document::all(db)? {
         report.documents += 1;
         one(db, &doc, &mut report)?;
@@ -53,7 +43,7 @@ pub fn whole(db: &Connection) -> Result<Report, StoreError> {
     Ok(report)
 }
 
-fn one(db: &Connection, doc: &Doc, report: &mut Report) -> Result<(), StoreError> {
+fn one(db: &Db, doc: &Doc, report: &mut Report) -> Result<(), StoreError> {
     let stored = document::stored(db, doc.id)?;
     report.chunks += stored.chunks.len() as u64;
     report.snapshots += u64::from(stored.snapshot.is_some());
@@ -77,9 +67,11 @@ fn look(doc: &Doc, stored: &Stored, changes: &mut u64) -> Vec<String> {
     if last != doc.max_n || stored.chunks.iter().zip(first..).any(|(c, n)| c.n != n) {
         trouble.push(format!("chunks do not run to {} without a gap", doc.max_n));
     }
+    // With all chunks still there everything is followed from the start; else from the snapshot.
+    let from_start = first == 1;
     let index = match &stored.snapshot {
-        None => GateIndex::new(kind),
-        Some(s) => GateIndex::replay(kind, [s.delta.as_slice()]),
+        Some(s) if !from_start => GateIndex::replay(kind, [s.delta.as_slice()]),
+        _ => GateIndex::new(kind),
     };
     let mut index = match index {
         Ok(index) => index,
@@ -88,32 +80,29 @@ fn look(doc: &Doc, stored: &Stored, changes: &mut u64) -> Vec<String> {
             return trouble;
         }
     };
-    if let Some(snapshot) = &stored.snapshot {
-        match Document::open(doc.name, &snapshot.body) {
-            Err(error) => trouble.push(format!("snapshot: {error}")),
-            Ok(whole) => {
-                *changes += whole.change_count() as u64;
-                let same = whole.change_count() == index.len() && index.hashes().all(|n| whole.holds(&n));
-                if !same || whole.heads() != index.heads() {
-                    trouble.push("the index of the snapshot is another one than the snapshot's".to_owned());
-                }
-            }
-        }
-    }
     for part in &stored.chunks {
         match names(&part.body) {
             Err(error) => trouble.push(format!("chunk {}: {error}", part.n)),
             Ok(names) => {
                 *changes += names.len() as u64;
-                if part.n <= upto {
-                    if !names.iter().all(|n| index.knows(n)) {
-                        trouble.push(format!("chunk {} holds changes that the snapshot lacks", part.n));
+                if from_start || part.n > upto {
+                    if let Err(text) = follow(&mut index, &part.body, &part.delta) {
+                        trouble.push(format!("chunk {}: {text}", part.n));
                     }
-                } else if let Err(text) = follow(&mut index, &part.body, &part.delta) {
-                    trouble.push(format!("chunk {}: {text}", part.n));
+                } else if !names.iter().all(|n| index.knows(n)) {
+                    trouble.push(format!("chunk {} holds changes that the snapshot lacks", part.n));
                 }
             }
         }
+        if let Some(snapshot) = stored.snapshot.as_ref().filter(|s| from_start && s.upto_n == part.n)
+            && index.whole_delta() != snapshot.delta
+        {
+            trouble.push("the index of the snapshot is another one than that of the chunks".to_owned());
+        }
+    }
+    if let Some(snapshot) = &stored.snapshot {
+        let found = in_snapshot(doc, snapshot, changes);
+        trouble.extend(found.err());
     }
     if index.heads() != doc.heads {
         trouble.push("the heads noted are others than those of the changes".to_owned());
@@ -126,6 +115,20 @@ fn look(doc: &Doc, stored: &Stored, changes: &mut u64) -> Vec<String> {
         Ok(_) => {}
     }
     trouble
+}
+
+/// A snapshot and its index must hold the same changes.
+fn in_snapshot(doc: &Doc, snapshot: &Snapshot, changes: &mut u64) -> Result<(), String> {
+    let index = GateIndex::replay(doc.name.kind(), [snapshot.delta.as_slice()])
+        .map_err(|e| format!("index of the snapshot: {e}"))?;
+    let whole = Document::open(doc.name, &snapshot.body).map_err(|e| format!("snapshot: {e}"))?;
+    *changes += whole.change_count() as u64;
+    let same = whole.change_count() == index.len() && index.hashes().all(|n| whole.holds(&n));
+    if same && whole.heads() == index.heads() {
+        Ok(())
+    } else {
+        Err("the index of the snapshot is another one than the snapshot's".to_owned())
+    }
 }
 
 fn names(body: &[u8]) -> Result<HashSet<ChangeHash>, gate::Rejected> {

@@ -1,5 +1,4 @@
 //! Work on the data folder that no request waits for: each can be broken off and run again.
 
-pub mod backup;
 pub mod check;
 pub mod compact;

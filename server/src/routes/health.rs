@@ -9,8 +9,7 @@ use crate::problem::Problem;
 
 /// `GET /healthz`: 200 while storage works, 503 once it has stopped.
 pub(super) async fn health(State(app): State<Shared>) -> Response {
-    let alive = app.store.read(|db| Ok(db.query_row("SELECT 1", [], |_| Ok(()))?)).await;
-    match alive {
+    match app.store.alive().await {
         Ok(()) if !app.store.stopped() => {
             let headers = [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "no-store")];
             (headers, r#"{"status":"ok"}"#).into_response()

@@ -15,7 +15,6 @@ use crate::problem::Problem;
 use crate::telemetry;
 
 /// The router of a server.
-#[must_use]
 pub fn router(app: Shared) -> Router {
     Router::new()
         .route("/healthz", get(health::health))

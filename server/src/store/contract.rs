@@ -1,1 +1,324 @@
+//! What every database behind the server must keep to. Each promise is a function of an open store,
+//! so that another database runs the same list.
 
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+
+use backstraight_core::base::day::Month;
+use backstraight_core::base::id::{ChangeHash, ClubId, InstallId, PersonId};
+use backstraight_core::base::moment::Moment;
+use backstraight_core::exchange::access::Role;
+use backstraight_core::model::name::DocName;
+use uuid::Uuid;
+
+use super::account::{self, Enrol, EnrolOutcome, Enrolled, Rotation};
+use super::document::{self, Append, Room};
+use super::people::{self, NewPerson};
+use super::snapshot::{self, Snapshot};
+use super::{Faults, Store, StoreError, StoreOptions, heard};
+use crate::folder::{Folder, Keys};
+use crate::grant::{AtTheMachine, Caller};
+use crate::secret;
+use crate::token::{Bearer, RefreshClaim, Tokens};
+
+const NOW: Moment = Moment(1_795_600_800_000);
+const CLUB: ClubId = ClubId(Uuid::from_u128(1));
+const MIRA: PersonId = PersonId(Uuid::from_u128(2));
+const RUTH: PersonId = PersonId(Uuid::from_u128(3));
+const KEY: [u8; 32] = [5; 32];
+const ALL: Room = Room { bytes: usize::MAX, changes: u64::MAX };
+
+/// A store with one club, one athlete and one coach.
+struct House {
+    store: Store,
+    faults: Arc<Faults>,
+    _dir: tempfile::TempDir,
+}
+
+fn house() -> House {
+    let dir = tempfile::tempdir().unwrap();
+    let faults = Arc::new(Faults::default());
+    let options = StoreOptions { faults: Arc::clone(&faults), ..StoreOptions::default() };
+    let store = Store::open(&Folder::open(dir.path()).unwrap(), options).unwrap();
+    let grant = AtTheMachine.to_keep_accounts();
+    store.write_blocking(move |db| people::add_club(db, &grant, CLUB, "Cinder Lane", NOW)).unwrap();
+    for (id, role) in [(MIRA, Role::Athlete), (RUTH, Role::Coach)] {
+        let new = NewPerson { id, club: CLUB, role, name: "Somebody".to_owned() };
+        store.write_blocking(move |db| people::add_person(db, &grant, &new, NOW)).unwrap();
+    }
+    House { store, faults, _dir: dir }
+}
+
+impl House {
+    fn enrol(&self, person: PersonId) -> Enrolled {
+        let grant = AtTheMachine.to_invite(person, CLUB);
+        let done = self.store.write_blocking(move |db| {
+            let code = account::invite(db, &grant, &KEY, 60_000, NOW)?.code;
+            account::enrol(db, &KEY, &Enrol { code, device: "phone".to_owned(), public_key: None }, NOW)
+        });
+        match done.unwrap() {
+            EnrolOutcome::Enrolled(new) => new,
+            other => panic!("{other:?}"),
+        }
+    }
+
+    fn caller(&self, new: &Enrolled) -> Option<Caller> {
+        let bearer = Bearer { person: new.person, install: new.install };
+        self.store.read_blocking(|db| account::caller(db, bearer)).unwrap()
+    }
+
+    fn append(&self, at: u64, body: &[u8]) -> Result<Option<document::Doc>, StoreError> {
+        let add = piece(at, body);
+        self.store.write_blocking(move |db| document::append(db, &add, NOW))
+    }
+
+    fn max_n(&self) -> u64 {
+        self.store.read_blocking(|db| document::find(db, &log())).unwrap().map_or(0, |d| d.max_n)
+    }
+}
+
+fn log() -> DocName {
+    DocName::Log(MIRA, Month::new(2026, 11).unwrap())
+}
+
+fn piece(at: u64, body: &[u8]) -> Append {
+    let n = u8::try_from(at).unwrap();
+    Append {
+        grant: AtTheMachine.to_write(log(), CLUB),
+        checked_at: at,
+        body: body.to_vec(),
+        changes: 1,
+        delta: vec![n],
+        heads: vec![ChangeHash([n; 32])],
+    }
+}
+
+#[test]
+fn chunks_are_numbered_without_gaps_and_only_after_what_was_checked() {
+    let h = house();
+    assert_eq!(h.append(1, b"too early").unwrap(), None);
+    assert_eq!(h.append(0, b"a").unwrap().unwrap().max_n, 1);
+    assert_eq!(h.append(0, b"checked before a").unwrap(), None);
+    assert_eq!(h.append(1, b"b").unwrap().unwrap().max_n, 2);
+    let read = AtTheMachine.to_read(log());
+    let got =
+        |after, room| h.store.read_blocking(|db| document::chunks_after(db, &read, after, room)).unwrap();
+    assert_eq!(
+        got(0, ALL).iter().map(|c| (c.n, c.body.clone())).collect::<Vec<_>>(),
+        [(1, b"a".to_vec()), (2, b"b".to_vec())]
+    );
+    assert_eq!(got(1, ALL).len(), 1);
+    assert_eq!(got(2, ALL).len(), 0);
+    assert_eq!(got(0, Room { bytes: 1, changes: 9 }).len(), 1);
+    assert_eq!(got(0, Room { bytes: 0, changes: 0 }).len(), 1, "always at least one");
+    assert_eq!(got(0, Room { bytes: 2, changes: 2 }).len(), 2);
+    let doc = h.store.read_blocking(|db| document::find(db, &log())).unwrap().unwrap();
+    assert_eq!((doc.max_n, doc.heads), (2, vec![ChangeHash([1; 32])]));
+}
+
+#[test]
+fn several_chunks_of_one_upload_go_together_or_not_at_all() {
+    let h = house();
+    let adds = vec![piece(0, b"a"), piece(1, b"b"), piece(2, b"c")];
+    let again = adds.clone();
+    let (doc, first) =
+        h.store.write_blocking(move |db| document::append_all(db, &adds, NOW)).unwrap().unwrap();
+    assert_eq!((doc.max_n, first), (3, 1));
+    assert!(h.store.write_blocking(move |db| document::append_all(db, &again, NOW)).unwrap().is_none());
+    let torn = vec![piece(3, b"d"), piece(5, b"e")];
+    assert!(h.store.write_blocking(move |db| document::append_all(db, &torn, NOW)).is_err());
+    assert_eq!(h.max_n(), 3);
+}
+
+#[test]
+fn a_commit_that_fails_leaves_nothing_and_says_so() {
+    for code in [rusqlite::ffi::SQLITE_FULL, rusqlite::ffi::SQLITE_READONLY, rusqlite::ffi::SQLITE_BUSY] {
+        let h = house();
+        h.append(0, b"a").unwrap();
+        h.faults.next_commit.store(code, Ordering::SeqCst);
+        let failed = h.append(1, b"b");
+        assert!(
+            matches!(failed, Err(StoreError::Full | StoreError::ReadOnly | StoreError::Busy)),
+            "{failed:?}"
+        );
+        assert_eq!(h.max_n(), 1);
+        assert!(!h.store.stopped());
+        assert_eq!(h.append(1, b"b").unwrap().unwrap().max_n, 2, "it goes on when the reason is gone");
+    }
+}
+
+#[test]
+fn after_a_disk_error_nothing_is_acknowledged_any_more() {
+    let h = house();
+    h.append(0, b"a").unwrap();
+    h.faults.next_commit.store(rusqlite::ffi::SQLITE_IOERR_WRITE, Ordering::SeqCst);
+    for _ in 0..3 {
+        assert!(matches!(h.append(1, b"b"), Err(StoreError::Stopped)));
+    }
+    assert!(h.store.stopped());
+    assert_eq!(h.max_n(), 1, "reading goes on");
+}
+
+#[test]
+fn requests_that_wait_together_fail_one_by_one() {
+    let h = house();
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap();
+    let outcomes = runtime.block_on(async {
+        // While the first one holds the writer, the others gather for the next transaction.
+        let slow = h.store.write(|_| {
+            std::thread::sleep(std::time::Duration::from_millis(100));
+            Ok(0)
+        });
+        let good = |n: i64| {
+            h.store.write(move |db| {
+                db.execute("INSERT INTO audit (at, what, subject) VALUES (?1, 'x', 'y')", [n])?;
+                Ok(n)
+            })
+        };
+        let bad = h.store.write(|db| {
+            db.execute("INSERT INTO audit (at, what, subject) VALUES (666, 'x', 'y')", [])?;
+            Err::<i64, _>(StoreError::Damaged("on purpose".to_owned()))
+        });
+        tokio::join!(slow, good(1), bad, good(2))
+    });
+    assert!(outcomes.0.is_ok() && outcomes.1.is_ok() && outcomes.2.is_err() && outcomes.3.is_ok());
+    let at: Vec<i64> = h
+        .store
+        .read_blocking(|db| {
+            let mut ask = db.prepare("SELECT at FROM audit WHERE what = 'x' ORDER BY at")?;
+            Ok(ask.query_map([], |r| r.get(0))?.collect::<Result<_, _>>()?)
+        })
+        .unwrap();
+    assert_eq!(at, [1, 2]);
+}
+
+#[test]
+fn a_closed_store_has_everything_and_takes_nothing() {
+    let h = house();
+    h.append(0, b"a").unwrap();
+    h.store.close();
+    assert!(h.append(1, b"b").is_err());
+    h.store.close();
+    let again = Store::open(&Folder::open(h._dir.path()).unwrap(), StoreOptions::default()).unwrap();
+    assert_eq!(again.epoch(), h.store.epoch());
+    assert_eq!(again.read_blocking(|db| document::find(db, &log())).unwrap().unwrap().max_n, 1);
+}
+
+#[test]
+fn a_snapshot_only_moves_forward_and_keeps_the_newest_chunks() {
+    let h = house();
+    for n in 0..6 {
+        h.append(n, b"x").unwrap();
+    }
+    let id = h.store.read_blocking(|db| document::find(db, &log())).unwrap().unwrap().id;
+    let swap = |upto_n| {
+        let new = Snapshot { doc: id, upto_n, body: vec![9], delta: vec![8] };
+        h.store.write_blocking(move |db| snapshot::swap(db, &new, NOW)).unwrap()
+    };
+    let oldest = || h.store.read_blocking(|db| document::oldest_chunk(db, id)).unwrap();
+    assert!(swap(3));
+    assert_eq!(oldest(), Some(1));
+    assert!(!swap(3) && !swap(2));
+    assert!(swap(5));
+    assert_eq!(oldest(), Some(4));
+    let whole = h.store.read_blocking(|db| document::whole(db, id, b"start")).unwrap();
+    assert_eq!(whole, b"\x09x");
+    assert_eq!(h.store.read_blocking(|db| document::deltas(db, id, 0)).unwrap(), [vec![8], vec![5]]);
+    let due = |least| h.store.read_blocking(|db| snapshot::due(db, least, 9)).unwrap();
+    assert_eq!((due(1), due(2)), (vec![id], vec![]));
+}
+
+#[test]
+fn a_refresh_token_is_followed_by_one_other() {
+    let h = house();
+    let new = h.enrol(MIRA);
+    let tokens = Tokens::new(&Keys { signing: [1; 32], secret: KEY }, [0; 16]);
+    let rotate = |generation, restored| {
+        let claim = RefreshClaim::read(&tokens.refresh(new.install, generation, &new.salt)).unwrap();
+        h.store.write_blocking(move |db| account::rotate(db, &KEY, claim, restored, NOW)).unwrap()
+    };
+    let next = |generation| Rotation::Next { person: MIRA, generation, salt: new.salt };
+    assert_eq!(rotate(2, false), Rotation::Unknown, "never given out");
+    assert_eq!((rotate(1, false), rotate(1, false)), (next(2), next(2)));
+    assert_eq!((rotate(2, false), rotate(2, false)), (next(3), next(3)));
+    assert_eq!(rotate(9, true), next(10), "given out after the backup");
+    assert!(h.caller(&new).is_some());
+    assert_eq!(rotate(3, false), Rotation::Killed);
+    assert_eq!(rotate(10, false), Rotation::Killed);
+    assert!(h.caller(&new).is_none());
+}
+
+#[test]
+fn withdrawn_people_are_nobody() {
+    let h = house();
+    let new = h.enrol(MIRA);
+    assert_eq!(h.caller(&new).unwrap().asker.role, Role::Athlete);
+    let other = Enrolled { person: RUTH, ..new.clone() };
+    assert!(h.caller(&other).is_none(), "the install is another person's");
+    let grant = AtTheMachine.to_keep_accounts();
+    assert!(h.store.write_blocking(move |db| people::withdraw(db, &grant, MIRA, NOW)).unwrap());
+    assert!(h.caller(&new).is_none());
+    assert!(h.store.read_blocking(|db| people::find(db, MIRA)).unwrap().is_none());
+    let wrote = h.store.read_blocking(|db| document::writer(db, new.install)).unwrap();
+    assert_eq!(wrote, Some((MIRA, CLUB, Role::Athlete)), "what was written stays whose it was");
+    assert_eq!(h.store.read_blocking(|db| document::writer(db, InstallId([0; 8]))).unwrap(), None);
+}
+
+#[test]
+fn only_athletes_are_waited_for_and_only_believable_days_count() {
+    let h = house();
+    let (phone, desk) = (h.enrol(MIRA), h.enrol(RUTH));
+    let (phone, desk) = (h.caller(&phone).unwrap(), h.caller(&desk).unwrap());
+    let version =
+        |c: Caller| h.store.read_blocking(|db| people::known_to(db, &c, None)).unwrap().unwrap().version;
+    let note = |c: Caller, day: &'static str, now: Moment| {
+        h.store.write_blocking(move |db| heard::note(db, &c, day, now)).unwrap();
+    };
+    let before = version(desk);
+    note(desk, "2026-11-25", NOW);
+    assert_eq!(version(desk), before);
+    let athletes = version(phone);
+    for (day, stays) in
+        [("2026-11-25", false), ("2026-11-25", true), ("2026-11-28", true), ("2026-11-27", false)]
+    {
+        let before = version(desk);
+        note(phone, day, NOW);
+        assert_eq!(version(desk) == before, stays, "{day}");
+    }
+    assert_eq!(version(phone), athletes, "athletes are not told");
+    let row = h.store.read_blocking(|db| {
+        Ok(db.query_row(
+            "SELECT heard_day, heard_at, clock_wrong FROM install WHERE id = ?1",
+            [phone.install.0],
+            |r| Ok((r.get::<_, String>(0)?, r.get::<_, i64>(1)?, r.get::<_, bool>(2)?)),
+        )?)
+    });
+    assert_eq!(row.unwrap(), ("2026-11-27".to_owned(), NOW.0, false));
+    note(phone, "1999-01-01", NOW.plus_ms(1));
+    let wrong: bool = h
+        .store
+        .read_blocking(|db| {
+            Ok(db.query_row("SELECT clock_wrong FROM install WHERE heard_at > ?1", [NOW.0], |r| r.get(0))?)
+        })
+        .unwrap();
+    assert!(wrong);
+}
+
+#[test]
+fn codes_of_open_invitations_never_share_their_beginning() {
+    let h = house();
+    let grant = AtTheMachine.to_invite(MIRA, CLUB);
+    let mut seen = std::collections::BTreeSet::new();
+    for _ in 0..300 {
+        let made = h.store.write_blocking(move |db| account::invite(db, &grant, &KEY, 60_000, NOW)).unwrap();
+        assert!(seen.insert(made.code.get(..secret::SELECTOR_LEN).unwrap().to_owned()));
+    }
+    // A week later they are forgotten.
+    let later = NOW.plus_ms(8 * 86_400_000);
+    h.store.write_blocking(move |db| account::invite(db, &grant, &KEY, 60_000, later)).unwrap();
+    let left: i64 = h
+        .store
+        .read_blocking(|db| Ok(db.query_row("SELECT count(*) FROM invite", [], |r| r.get(0))?))
+        .unwrap();
+    assert_eq!(left, 1);
+}

@@ -16,7 +16,7 @@ const STEPS: &[&str] = &[include_str!("../../migrations/sqlite/0001_init.sql")];
 const OLDEST_LIBRARY: i32 = 3_051_003;
 
 /// The newest version that this program knows.
-pub const KNOWN_VERSION: i64 = STEPS.len() as i64;
+pub const KNOWN_VERSION: i64 = 1;
 
 /// Refuses a library that is too old.
 ///
@@ -36,7 +36,10 @@ pub fn check_library() -> Result<(), StoreError> {
 /// When the file cannot be opened, is newer than this program, or a step fails.
 pub fn open_writer(path: &Path) -> Result<Connection, StoreError> {
     check_library()?;
-    let fresh = !path.exists();
+    if !path.exists() {
+        // Before the database makes it: the files beside it get the same mode.
+        crate::folder::create_private(path)?;
+    }
     let mut db = Connection::open_with_flags(
         path,
         OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE | OpenFlags::SQLITE_OPEN_NO_MUTEX,
@@ -55,9 +58,6 @@ pub fn open_writer(path: &Path) -> Result<Connection, StoreError> {
     db.pragma_update(None, "trusted_schema", false)?;
     db.set_prepared_statement_cache_capacity(64);
     migrate(&mut db)?;
-    if fresh {
-        crate::folder::only_owner(path)?;
-    }
     Ok(db)
 }
 
@@ -90,12 +90,30 @@ pub fn version(db: &Connection) -> Result<i64, StoreError> {
     Ok(found)
 }
 
+/// What the database itself finds wrong with its pages and rows.
+///
+/// # Errors
+/// When it cannot even be read.
+pub fn broken(db: &Connection) -> Result<Vec<String>, StoreError> {
+    let mut found = Vec::new();
+    let mut ask = db.prepare("PRAGMA integrity_check(20)")?;
+    for line in ask.query_map([], |r| r.get::<_, String>(0))? {
+        found.push(line?);
+    }
+    found.retain(|line| line != "ok");
+    let lost: i64 = db.query_row("SELECT count(*) FROM pragma_foreign_key_check", [], |r| r.get(0))?;
+    if lost > 0 {
+        found.push(format!("{lost} rows point to nothing"));
+    }
+    Ok(found)
+}
+
 fn migrate(db: &mut Connection) -> Result<(), StoreError> {
     version(db)?;
     let tx = db.transaction_with_behavior(TransactionBehavior::Immediate)?;
     // Read again inside the transaction: another process may have been quicker.
     let found = version(&tx)?;
-    for (step, number) in STEPS.iter().zip(1i64..) {
+    for (step, number) in STEPS.iter().zip(1..=KNOWN_VERSION) {
         if number > found {
             tx.execute_batch(step)?;
             tx.pragma_update(None, "user_version", number)?;
@@ -124,6 +142,24 @@ mod tests {
         assert_eq!(ask("secure_delete"), 1);
         assert_eq!(ask("user_version"), KNOWN_VERSION);
         assert!(rusqlite::version_number() >= OLDEST_LIBRARY);
+    }
+
+    #[test]
+    fn only_the_owner_reads_the_files() {
+        use std::os::unix::fs::PermissionsExt;
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("a.db");
+        let _open = open_writer(&path).unwrap();
+        let files: Vec<_> = std::fs::read_dir(dir.path()).unwrap().map(|f| f.unwrap().path()).collect();
+        assert_eq!(files.len(), 3, "{files:?}");
+        for file in files {
+            assert_eq!(std::fs::metadata(&file).unwrap().permissions().mode() & 0o777, 0o600, "{file:?}");
+        }
+    }
+
+    #[test]
+    fn every_step_has_its_version() {
+        assert_eq!(i64::try_from(STEPS.len()).unwrap(), KNOWN_VERSION);
     }
 
     #[test]

@@ -3,6 +3,7 @@
 
 pub mod account;
 pub mod audit;
+pub mod backup;
 pub mod document;
 mod fault;
 mod file;
@@ -20,12 +21,19 @@ use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use rusqlite::Connection;
+use tokio::sync::Semaphore;
+
+/// An open database or transaction, as it is handed through code that holds no SQL itself.
+pub use rusqlite::Connection as Db;
 
 pub use fault::StoreError;
-pub use file::{KNOWN_VERSION, check_library, open_reader, open_writer, version};
+pub use file::{KNOWN_VERSION, broken, check_library, open_reader, open_writer, version};
 pub use writer::{Faults, Health};
 
 use crate::folder::Folder;
+
+/// Most reads of handlers at the same time.
+const READERS: usize = 8;
 
 /// How a store is opened.
 #[derive(Debug, Default)]
@@ -42,6 +50,8 @@ pub struct Store {
     path: PathBuf,
     writer: writer::Writer,
     idle: Mutex<Vec<Connection>>,
+    /// Reads at the same time: each needs a connection of its own.
+    readers: Semaphore,
     health: Arc<Health>,
     epoch: [u8; 16],
     server: [u8; 16],
@@ -67,7 +77,16 @@ impl Store {
             db.query_row("SELECT count(*) FROM meta WHERE key = 'restored_at'", [], |r| r.get::<_, i64>(0))?;
         let health = Arc::new(Health::new(folder.clone()));
         let writer = writer::Writer::start(db, Arc::clone(&health), options.faults, options.guest)?;
-        Ok(Store { path, writer, idle: Mutex::default(), health, epoch, server, restored: restored > 0 })
+        Ok(Store {
+            path,
+            writer,
+            idle: Mutex::default(),
+            readers: Semaphore::new(READERS),
+            health,
+            epoch,
+            server,
+            restored: restored > 0,
+        })
     }
 
     /// The epoch: another one after each restore.
@@ -92,6 +111,14 @@ impl Store {
     #[must_use]
     pub fn stopped(&self) -> bool {
         self.health.stopped()
+    }
+
+    /// Reads something, to see that reading works.
+    ///
+    /// # Errors
+    /// When it does not.
+    pub async fn alive(self: &Arc<Self>) -> Result<(), StoreError> {
+        self.read(|db| Ok(db.query_row("SELECT 1", [], |_| Ok(()))?)).await
     }
 
     /// The database file.
@@ -161,6 +188,7 @@ impl Store {
         T: Send + 'static,
         F: FnOnce(&Connection) -> Result<T, StoreError> + Send + 'static,
     {
+        let _permit = self.readers.acquire().await.map_err(|_| StoreError::Busy)?;
         let store = Arc::clone(self);
         tokio::task::spawn_blocking(move || store.read_blocking(work))
             .await

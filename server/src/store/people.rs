@@ -229,15 +229,13 @@ pub fn known_to(db: &Connection, caller: &Caller, has: Option<u64>) -> Result<Op
     let mut ask = db.prepare_cached(
         "SELECT p.id, p.name, p.role, i.id, i.heard_day, i.heard_at
          FROM person p LEFT JOIN install i ON i.person = p.id
-         WHERE p.club = ?1 ORDER BY p.id, i.id",
+         WHERE p.club = ?1 AND (?2 = 0 OR p.role IN ('head coach', 'coach') OR p.id = ?3)
+         ORDER BY p.id, i.id",
     )?;
-    let mut rows = ask.query([club.0.as_bytes()])?;
+    let mut rows = ask.query((club.0.as_bytes(), athlete, caller.asker.person.0.as_bytes()))?;
     let mut list: Vec<Known> = Vec::new();
     while let Some(r) = rows.next()? {
         let (id, role) = (value::person(r, 0)?, value::role(r, 2)?);
-        if athlete && !role.coaches() && id != caller.asker.person {
-            continue;
-        }
         let raw = ByteVec::from(id.0.as_bytes().to_vec());
         if list.last().is_none_or(|known| known.person != raw) {
             list.push(Known {

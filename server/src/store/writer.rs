@@ -189,46 +189,37 @@ impl Drop for Writer {
 }
 
 fn serve(db: Connection, mut inbox: mpsc::Receiver<Message>, health: &Health, faults: &Faults, guest: bool) {
-    let mut open = true;
-    while open {
+    while let Some(first) = inbox.blocking_recv() {
         let mut batch = Vec::new();
-        match inbox.blocking_recv() {
-            Some(Message::Job(job)) => batch.push(job),
-            Some(Message::Close) | None => open = false,
-        }
-        if !open {
-            inbox.close();
-        }
+        let mut next = Some(first);
         // Whatever arrived while the last commit was flushed shares the next one.
-        while batch.len() < BATCH {
-            match inbox.try_recv() {
-                Ok(Message::Job(job)) => batch.push(job),
-                Ok(Message::Close) => {
-                    open = false;
-                    inbox.close();
-                }
-                Err(_) => break,
+        while let Some(message) = next.take() {
+            match message {
+                Message::Job(job) => batch.push(job),
+                // What waits is still done; nothing more is taken. An empty queue then ends the loop.
+                Message::Close => inbox.close(),
+            }
+            if batch.len() < BATCH {
+                next = inbox.try_recv().ok();
             }
         }
         if !batch.is_empty() {
             one_transaction(&db, batch, health, faults);
         }
-        while !open {
-            let Ok(message) = inbox.try_recv() else { break };
-            if let Message::Job(job) = message {
-                one_transaction(&db, vec![job], health, faults);
-            }
-        }
     }
     if health.stopped() {
         // The disk is not to be trusted: leave file and log exactly as they are.
         drop(db.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true));
-    } else if !guest
-        && let Err(error) = db
-            .execute_batch("PRAGMA optimize")
-            .and_then(|()| db.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(())))
-    {
-        tracing::warn!(%error, "the log could not be moved into the file at the end");
+    } else {
+        // A guest leaves that to the process that serves the folder, when there is one.
+        let alone = if guest { health.folder.lock().ok() } else { None };
+        let moved = (!guest || alone.is_some()).then(|| {
+            db.execute_batch("PRAGMA optimize")?;
+            db.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))
+        });
+        if let Some(Err(error)) = moved {
+            tracing::warn!(%error, "the log could not be moved into the file at the end");
+        }
     }
     if let Err((_, error)) = db.close() {
         tracing::warn!(%error, "the database did not close cleanly");
@@ -249,7 +240,10 @@ fn one_transaction(db: &Connection, mut batch: Vec<Box<dyn Job>>, health: &Healt
         }
     }
     for job in batch {
-        job.answer(done.as_ref().map(|()| ()).map_err(replica));
+        job.answer(match &done {
+            Ok(()) => Ok(()),
+            Err(error) => Err(replica(error)),
+        });
     }
 }
 

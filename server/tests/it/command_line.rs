@@ -227,7 +227,9 @@ fn compact_and_check_at_the_machine_and_a_changed_byte_is_found() {
     let mut phone = club.device(mira);
     let names = [log(mira), DocName::Log(mira, backstraight_core::base::day::Month::new(2026, 10).unwrap())];
     for n in 0..6 {
-        names.iter().for_each(|name| drop(phone.say(*name, &format!("set {n}"))));
+        for name in names {
+            phone.say(name, &format!("set {n}"));
+        }
         phone.exchange();
     }
     server.stop();
@@ -239,6 +241,7 @@ fn compact_and_check_at_the_machine_and_a_changed_byte_is_found() {
     let database = dir.path().join("backstraight.db");
     let spoil = |sql: &str| {
         let db = rusqlite::Connection::open(&database).unwrap();
+        db.execute_batch("PRAGMA wal_checkpoint(TRUNCATE)").unwrap();
         let before = std::fs::read(&database).unwrap();
         assert!(db.execute(sql, []).unwrap() > 0, "{sql}");
         db.execute_batch("PRAGMA wal_checkpoint(TRUNCATE)").unwrap();

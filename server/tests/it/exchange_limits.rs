@@ -1,6 +1,6 @@
 //! Bodies that are cut, too large, packed to hurt or no request at all; answers that are cut.
 
-use std::io::Write;
+use std::io::{Read, Write};
 
 use backstraight_core::base::day::Month;
 use backstraight_core::doc::thin;
@@ -84,7 +84,15 @@ fn another_type_of_body_is_refused() {
 fn large_bodies_and_bombs_are_refused() {
     let (_dir, _server, phone) = one();
     let large = (413, "too-large".to_owned());
-    assert_eq!(said(&phone, &[], &vec![0; MAX_BODY + 1]), large);
+    // One byte over the limit: refused when it is announced, before anything was sent; and when
+    // it was not announced, as soon as it is there.
+    assert!(
+        raw(&phone, &format!("content-length: {}\r\n\r\n", MAX_BODY + 1), &[]).starts_with("HTTP/1.1 413")
+    );
+    let mut body = format!("{:x}\r\n", MAX_BODY + 1).into_bytes();
+    body.resize(body.len() + MAX_BODY + 1, 0);
+    assert!(raw(&phone, "transfer-encoding: chunked\r\n\r\n", &body).starts_with("HTTP/1.1 413"));
+    assert_eq!(said(&phone, &[], &vec![0; MAX_BODY]), (400, "malformed".to_owned()));
     let bomb = gzip::pack(&vec![0; 256 << 20]);
     assert!(bomb.len() < 400_000);
     assert_eq!(said(&phone, &[("content-encoding", "gzip")], &bomb), large);
@@ -97,8 +105,56 @@ fn large_bodies_and_bombs_are_refused() {
     assert!(!refusal(&down, log(phone.person)).is_empty());
     // A thin form that wants to become large is the gate's to refuse.
     let mut up = phone.up();
-    up.docs[0].changes = Some(thin::pack(&vec![7; 100]).into());
+    up.docs[0].changes = Some(thin::pack(&[7; 100]).into());
     assert_ne!(refusal(&phone.send(&up), log(phone.person)), "Some(Accepted)");
+}
+
+/// Speaks to the exchange by hand; what is answered.
+fn raw(device: &Device, rest: &str, body: &[u8]) -> String {
+    let mut socket = std::net::TcpStream::connect(device.url.trim_start_matches("http://")).unwrap();
+    let head = format!(
+        "POST /v1/exchange HTTP/1.1\r\nhost: x\r\nauthorization: Bearer {}\r\ncontent-type: application/cbor\r\n",
+        device.access
+    );
+    socket.write_all(head.as_bytes()).unwrap();
+    socket.write_all(rest.as_bytes()).unwrap();
+    socket.write_all(body).unwrap();
+    let mut answer = [0; 1_000];
+    let n = socket.read(&mut answer).unwrap();
+    String::from_utf8_lossy(&answer[..n]).into_owned()
+}
+
+#[test]
+fn a_body_that_does_not_come_is_given_up() {
+    let dir = tempfile::tempdir().unwrap();
+    let server = Server::with(dir.path(), |c| c.request_seconds = 1);
+    let club = server.club("Cinder Lane");
+    let phone = club.device(club.person(Role::Athlete, "Mira Aalto"));
+    let answer = raw(&phone, "content-length: 100\r\n\r\n", &[1, 2, 3]);
+    assert!(answer.starts_with("HTTP/1.1 503") && answer.contains("time-out"), "{answer}");
+}
+
+#[test]
+fn connections_beyond_the_limit_wait_for_a_place() {
+    let dir = tempfile::tempdir().unwrap();
+    let server = Server::with(dir.path(), |c| c.connections = 2);
+    let address = server.url.trim_start_matches("http://").to_owned();
+    let ask = || {
+        let mut socket = std::net::TcpStream::connect(&address).unwrap();
+        socket.write_all(b"GET /healthz HTTP/1.1\r\nhost: x\r\n\r\n").unwrap();
+        socket.set_read_timeout(Some(std::time::Duration::from_millis(500))).unwrap();
+        socket
+    };
+    let answered = |socket: &mut std::net::TcpStream| {
+        let mut answer = [0; 300];
+        socket.read(&mut answer).is_ok_and(|n| answer[..n].starts_with(b"HTTP/1.1 200"))
+    };
+    let (mut first, mut second) = (ask(), ask());
+    assert!(answered(&mut first) && answered(&mut second));
+    let mut third = ask();
+    assert!(!answered(&mut third));
+    drop(first);
+    assert!(answered(&mut third));
 }
 
 /// The length is announced, the body breaks off.

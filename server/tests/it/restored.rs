@@ -3,7 +3,7 @@
 use backstraight_core::exchange::access::Role;
 use backstraight_core::exchange::wire::Outcome;
 use backstraight_server::folder::Folder;
-use backstraight_server::job::backup;
+use backstraight_server::store::backup;
 use backstraight_server::store::document;
 
 use crate::support::{Club, Server, about, changes, log, notes};

@@ -30,7 +30,7 @@ fn an_answer_that_was_lost_never_logs_a_phone_out() {
     let server = Server::on(dir.path());
     let club = server.club("Cinder Lane");
     let phone = club.device(club.person(Role::Athlete, "Mira Aalto"));
-    let first = phone.refresh.clone();
+    let first = phone.refresh;
     // The answer is lost three times, the last time days later.
     let second = successor(&server.url, &first);
     assert_eq!(successor(&server.url, &first), second);

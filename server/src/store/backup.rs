@@ -10,9 +10,9 @@ use std::path::{Path, PathBuf};
 use backstraight_core::base::moment::Moment;
 use rusqlite::{Connection, OpenFlags};
 
+use super::{StoreError, version};
 use crate::folder::{Folder, Keys, file_error, sync_folder};
 use crate::secret;
-use crate::store::{StoreError, version};
 
 /// Writes a backup of a folder, which may be served meanwhile. An existing file is only replaced by
 /// a whole and checked one.

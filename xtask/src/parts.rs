@@ -78,7 +78,7 @@ pub(crate) fn docs() -> Outcome {
 }
 
 fn tests() -> Outcome {
-    run::run(cargo(&["test", "--workspace", "--locked"]))
+    run::run(cargo(&["test", "--workspace", "--locked", "--no-fail-fast"]))
 }
 
 /// The invented club, from making it to reading it back.

@@ -1,4 +1,5 @@
 //! The worked examples of `docs/meanings.md`, by hand. Common practice, no source.
+#![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use backstraight_core::base::moment::Moment;
 use backstraight_core::model::log::SetDone;

@@ -82,6 +82,8 @@ pub struct Phone {
     mint: KeyMint,
     clock: Box<dyn Clock>,
     open: BTreeMap<DocName, Document>,
+    /// Exercises of the library in that state, so that logging a set does not read it anew.
+    exercises: (Vec<ChangeHash>, BTreeSet<Key>),
 }
 
 impl core::fmt::Debug for Phone {
@@ -127,6 +129,7 @@ impl Phone {
             identity,
             clock,
             open: BTreeMap::new(),
+            exercises: (Vec::new(), BTreeSet::new()),
         })
     }
 
@@ -208,15 +211,11 @@ impl Phone {
     /// The list of problems, or why it could not be stored. Nothing was written then.
     pub fn run(&mut self, name: DocName, command: &Command) -> Result<ChangeHash, PhoneError> {
         self.may_write(&name)?;
-        // Without a library at hand exercises are not checked: logging never needs the network.
-        let exercises = if name.kind() == Kind::Library {
-            None
-        } else {
-            let library = self.library()?;
-            (!library.exercises.is_empty()).then(|| library.exercise_keys())
-        };
-        let scene = Scene { now: self.clock.now(), exercises: exercises.as_ref() };
+        self.read_exercises()?;
         self.document(name)?;
+        // Without a library at hand exercises are not checked: logging never needs the network.
+        let checked = name.kind() != Kind::Library && !self.exercises.1.is_empty();
+        let scene = Scene { now: self.clock.now(), exercises: checked.then_some(&self.exercises.1) };
         let Some(mut doc) = self.open.remove(&name) else {
             return Err(PhoneError::Answer("document not open".to_owned()));
         };
@@ -236,6 +235,14 @@ impl Phone {
         }
         self.open.insert(name, doc);
         Ok(hash)
+    }
+
+    fn read_exercises(&mut self) -> Result<(), PhoneError> {
+        let heads = self.document(DocName::Library(self.identity.club))?.heads();
+        if heads != self.exercises.0 {
+            self.exercises = (heads, self.library()?.exercise_keys());
+        }
+        Ok(())
     }
 
     fn compact(&mut self, doc: &Document) -> Result<(), PhoneError> {

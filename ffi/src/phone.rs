@@ -160,7 +160,7 @@ impl Phone {
     /// When its clock is outside the calendar.
     pub fn today(&self) -> Result<Day, PhoneError> {
         Day::of(self.clock.now(), self.clock.zone_minutes())
-            .map_err(|e| PhoneError::Answer(format!("the phone's clock: {e}")))
+            .map_err(|e| PhoneError::Clock(e.to_string()))
     }
 
     /// A key for a new record.

@@ -25,7 +25,7 @@ fn worker() -> Command {
     command
 }
 
-fn kill(mut child: Child) {
+fn kill(child: &mut Child) {
     // SIGKILL: nothing of the process runs after it.
     child.kill().unwrap();
     let ended = child.wait().unwrap();
@@ -65,7 +65,7 @@ fn log_and_kill(folder: &Path, now: i64, first: i64, url: Option<&str>, lines: u
         std::thread::yield_now();
     }
     std::thread::sleep(wait);
-    kill(child);
+    kill(&mut child);
     reader.join().unwrap()
 }
 
@@ -130,8 +130,8 @@ impl Served {
         Served { child, url }
     }
 
-    fn kill(self) {
-        kill(self.child);
+    fn kill(&mut self) {
+        kill(&mut self.child);
     }
 }
 
@@ -217,7 +217,7 @@ fn what_a_server_acknowledged_outlives_its_process() {
     assert!(offline.load(Ordering::SeqCst) > 0, "some were cut off");
     served.kill();
 
-    let served = Served::on(stand.data());
+    let mut served = Served::on(stand.data());
     let mut handsets = Vec::new();
     for (phone, more) in done {
         assert!(!more.is_empty());

@@ -10,7 +10,7 @@ use backstraight_core::model::any::{AnyRecord, roots};
 use backstraight_core::model::log::*;
 use backstraight_core::model::name::Kind;
 use backstraight_core::model::number::{
-    Aim, Complaint, Effort, Form, Intent, Minutes, Pattern, Text, Verdict,
+    Aim, Complaint, Effort, Form, Intent, Minutes, Pattern, Skip, Text, Verdict,
 };
 use backstraight_core::model::plan::*;
 use backstraight_core::model::spec::{Field, Record, Scalar};
@@ -309,7 +309,7 @@ fn log(replica: &mut Replica, deed: Deed) -> Option<Command> {
     };
     let work_key = open.keys.last()?.clone();
     let sets = replica.doc.inner_records::<SetDone>(&open).entries;
-    match (deed.value % 4, pick_one(&sets, deed.which / 5)) {
+    match (deed.value % 5, pick_one(&sets, deed.which / 5)) {
         (0, Some(earlier)) => {
             let mut set = new_set;
             set.amends = Some(earlier.key());
@@ -324,6 +324,10 @@ fn log(replica: &mut Replica, deed: Deed) -> Option<Command> {
             effort: Effort::new(i64::from(deed.value % 100)).ok(),
             comment: Text::new(format!("felt like {}", deed.value)).ok(),
         }),
+        (3, _) => {
+            let left_out = Work { skipped: Some(Skip::Kit), ..Work::new(work_key) };
+            Some(Command::Skip { session, key, work: Box::new(left_out) })
+        }
         _ => Some(Command::LogSet { session, work: WorkOf::Open(work_key), key, set: new_set }),
     }
 }

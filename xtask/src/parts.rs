@@ -81,7 +81,7 @@ fn tests() -> Outcome {
     run::run(cargo(&["test", "--workspace", "--locked"]))
 }
 
-/// The invented club, from making it to reading it back, in the build that people run.
+/// The invented club, from making it to reading it back.
 fn demo() -> Outcome {
     crate::demo(&["--check".to_owned()])
 }

@@ -6,18 +6,22 @@ use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use backstraight_core::base::id::ChangeHash;
+use backstraight_core::doc::command::{Command, WorkOf};
 use backstraight_core::doc::open::Document;
 use backstraight_core::doc::thin::{self, ThinLimits};
 use backstraight_core::doc::{chunk, genesis};
 use backstraight_core::exchange::wire::{
     Down, DownDoc, Known, Outcome, PROTOCOL, People, Refusal, Up, UpDoc, heads_out,
 };
+use backstraight_core::model::log::{SetDone, Work};
 use backstraight_core::model::name::{DocName, Kind};
+use backstraight_core::model::spec::Scalar;
 use minicbor::bytes::ByteVec;
 use serde_json::{Value, json};
 
+use crate::club::library::library;
 use crate::content::content;
-use crate::deed::{Deed, command};
+use crate::deed::{Deed, add, command, int, record, session_done, text};
 use crate::replica::{ATHLETE, Replica, START, exchange, name};
 use crate::rng::Rng;
 
@@ -47,7 +51,7 @@ fn packed(changes: Option<&ByteVec>) -> Value {
     let Some(bytes) = changes else { return Value::Null };
     let plain = thin::unpack(bytes, ThinLimits::default()).unwrap();
     let names = chunk::split(&plain).unwrap().into_iter().map(|c| hex(&chunk::name(c).unwrap().0));
-    json!({ "form": bytes.first(), "bytes": plain.len(), "changes": names.collect::<Vec<_>>() })
+    json!({ "form": bytes.first(), "plain_bytes": plain.len(), "changes": names.collect::<Vec<_>>() })
 }
 
 /// A request, readable.
@@ -113,6 +117,17 @@ pub fn doc(doc: &Document) -> Value {
 fn lived_in(kind: Kind) -> Document {
     let mut rng = Rng::new(2026 + u64::from(kind.word().len() as u32));
     let (mut one, mut two) = (Replica::new(kind, 1), Replica::new(kind, 2));
+    if kind == Kind::Library {
+        let mut keys = Vec::new();
+        keys.resize_with(400, || one.key());
+        let mut keys = keys.into_iter();
+        one.done(&library(|| keys.next().unwrap()).0);
+        exchange(&mut one, &mut two);
+    }
+    if kind == Kind::Log {
+        measured(&mut one);
+        exchange(&mut one, &mut two);
+    }
     for turn in 1..=120 {
         let replica = if rng.once_in(2) { &mut one } else { &mut two };
         let deed = Deed {
@@ -129,6 +144,35 @@ fn lived_in(kind: Kind) -> Document {
         }
     }
     one.doc
+}
+
+/// A session with everything that a set can hold, and the target as it was shown.
+fn measured(replica: &mut Replica) {
+    let [session, work, key] = [(); 3].map(|()| replica.key());
+    replica.done(&add("sessions", &session, session_done(replica.now)));
+    let shown: Work = record(&[
+        ("ex", text("abcdef-7")),
+        ("item", text("abcdef-8")),
+        ("shown", text("sets 3|dose reps 5|load 9000|rest 180")),
+        ("plan", Scalar::Bytes(vec![0xab; 8])),
+        ("instead_of", text("abcdef-9")),
+        ("note", text("the rack was taken")),
+    ]);
+    let set: SetDone = record(&[
+        ("at", Scalar::Time(replica.now.0)),
+        ("load", int(9_000)),
+        ("reps", int(3)),
+        ("effort", int(75)),
+        ("speeds", Scalar::Bytes(vec![0x58, 0x02, 0x44, 0x02, 0x30, 0x02])),
+        ("failed", Scalar::Bool(true)),
+        ("note", text("slow from the second on")),
+    ]);
+    replica.done(&Command::LogSet {
+        session,
+        work: WorkOf::New(work, Box::new(shown)),
+        key,
+        set: Box::new(set),
+    });
 }
 
 /// Deflated, as a device may always send.
@@ -180,10 +224,8 @@ fn requests() -> Vec<(&'static str, Up)> {
         ],
         ..blank.clone()
     };
-    let deflated = Up {
-        docs: vec![card(Kind::Log, 0, &log.heads(), Some(deflated(&plain)))],
-        ..sets.clone()
-    };
+    let deflated =
+        Up { docs: vec![card(Kind::Log, 0, &log.heads(), Some(deflated(&plain)))], ..sets.clone() };
     let restored = Up {
         docs: KINDS.map(|kind| card(kind, 0, &lived_in(kind).heads(), None)).to_vec(),
         local_day: String::new(),
@@ -227,8 +269,20 @@ fn answers() -> Vec<(&'static str, Down)> {
     };
     let first = Down {
         docs: vec![
-            answer(Kind::Plan, Outcome::Accepted, Some(thin::pack(&plan.changes_to_send(&[], 200))), 9, &plan.heads()),
-            answer(Kind::Log, Outcome::Accepted, Some(deflated(&log.changes_to_send(&[], 200))), 4, &log.heads()),
+            answer(
+                Kind::Plan,
+                Outcome::Accepted,
+                Some(thin::pack(&plan.changes_to_send(&[], 200))),
+                9,
+                &plan.heads(),
+            ),
+            answer(
+                Kind::Log,
+                Outcome::Accepted,
+                Some(deflated(&log.changes_to_send(&[], 200))),
+                4,
+                &log.heads(),
+            ),
         ],
         people: Some(People {
             version: 31,
@@ -239,8 +293,20 @@ fn answers() -> Vec<(&'static str, Down)> {
     let mixed = Down {
         docs: vec![
             answer(Kind::Log, Outcome::Need, None, 0, &log.heads()),
-            answer(Kind::Notes, refused("not-yours", None, "this document is not yours to write"), None, 0, &[]),
-            answer(Kind::Care, refused("checksum", log.heads().first().copied(), "the checksum does not match"), None, 2, &log.heads()),
+            answer(
+                Kind::Notes,
+                refused("not-yours", None, "this document is not yours to write"),
+                None,
+                0,
+                &[],
+            ),
+            answer(
+                Kind::Care,
+                refused("checksum", log.heads().first().copied(), "the checksum does not match"),
+                None,
+                2,
+                &log.heads(),
+            ),
             answer(Kind::Library, Outcome::Accepted, None, 281_474_976_710_700, &plan.heads()),
         ],
         withdrawn: vec![raw(Kind::Care), raw(Kind::Squad)],
@@ -293,7 +359,8 @@ pub fn write_missing(folder: &Path) -> Vec<PathBuf> {
     for (path, bytes, readable) in wanted.into_iter().filter(|(path, ..)| !path.exists()) {
         fs::create_dir_all(path.parent().unwrap()).unwrap();
         fs::write(&path, bytes).unwrap();
-        fs::write(path.with_extension("json"), serde_json::to_string_pretty(&readable).unwrap() + "\n").unwrap();
+        fs::write(path.with_extension("json"), serde_json::to_string_pretty(&readable).unwrap() + "\n")
+            .unwrap();
         written.push(path);
     }
     written

@@ -166,7 +166,9 @@ impl Stand {
     pub fn squad(&self) -> SquadId {
         let (id, club, now) = (SquadId::new(self.now(), secret::random()), self.club, self.now());
         let grant = AtTheMachine.to_keep_accounts();
-        self.store().write_blocking(move |db| people::add_squad(db, &grant, club, id, "Sprints", now)).unwrap();
+        self.store()
+            .write_blocking(move |db| people::add_squad(db, &grant, club, id, "Sprints", now))
+            .unwrap();
         id
     }
 
@@ -373,6 +375,17 @@ impl Handset {
     #[must_use]
     pub fn sets(&mut self, name: DocName) -> BTreeMap<Key, i64> {
         sets(self.phone.document(name).unwrap())
+    }
+
+    /// The numbers of all sets of a log, ascending.
+    ///
+    /// # Panics
+    /// As [`Handset::sets`].
+    #[must_use]
+    pub fn numbers(&mut self, name: DocName) -> Vec<i64> {
+        let mut numbers: Vec<i64> = self.sets(name).into_values().collect();
+        numbers.sort_unstable();
+        numbers
     }
 
     /// Heads of a document here.

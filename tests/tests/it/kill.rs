@@ -36,7 +36,14 @@ fn kill(child: &mut Child) {
 
 /// Lets the phone of a folder log sets until it has said `lines` of them, then a little longer, then
 /// kills it; gives back all that it said.
-fn log_and_kill(folder: &Path, now: i64, first: i64, url: Option<&str>, lines: usize, wait: Duration) -> Vec<(Key, i64)> {
+fn log_and_kill(
+    folder: &Path,
+    now: i64,
+    first: i64,
+    url: Option<&str>,
+    lines: usize,
+    wait: Duration,
+) -> Vec<(Key, i64)> {
     let mut command = worker();
     command.arg("log").arg(folder).arg(now.to_string()).arg(first.to_string());
     if let Some(url) = url {

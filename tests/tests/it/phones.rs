@@ -32,7 +32,12 @@ fn plan_a_session(desk: &mut Handset, athlete: PersonId, season: SeasonNo, day: 
     let five = Reps::new(5).unwrap();
     let asked = Prescription {
         dose: Some(Dose::Reps(five, five)),
-        ..Prescription::new(group.clone(), Text::new("i").unwrap(), "squat1-1".parse().unwrap(), Count::new(2).unwrap())
+        ..Prescription::new(
+            group.clone(),
+            Text::new("i").unwrap(),
+            "abcdef-1".parse().unwrap(),
+            Count::new(2).unwrap(),
+        )
     };
     let news = vec![
         New { place: Place::of("sessions", &session), record: Session::new(day, title).into() },
@@ -79,7 +84,9 @@ fn two_phones_begin_the_same_session_on_the_first_day_of_a_month_and_both_are_se
                 reps: Reps::new(5).ok(),
                 ..SetDone::new(opens.plus_ms((n + 1) * MINUTE))
             };
-            athlete.log_set(&mut ledger, first, &done, &planned, of, Some(&item.item), &item.ex, set).unwrap();
+            athlete
+                .log_set(&mut ledger, first, &done, &planned, of, Some(&item.item), &item.ex, set)
+                .unwrap();
             of = WorkOf::Open(work.clone());
         }
     }
@@ -105,7 +112,14 @@ fn two_phones_begin_the_same_session_on_the_first_day_of_a_month_and_both_are_se
         assert_eq!(of_plan.len(), 2, "both beginnings are there");
         let mut loads: Vec<Vec<i64>> = of_plan
             .iter()
-            .map(|s| s.works.iter().flat_map(|w| &w.sets).filter_map(|s| s.set.record.load).map(|l| l.get()).collect())
+            .map(|s| {
+                s.works
+                    .iter()
+                    .flat_map(|w| &w.sets)
+                    .filter_map(|s| s.set.record.load)
+                    .map(|l| l.get())
+                    .collect()
+            })
             .collect();
         loads.sort_unstable();
         assert_eq!(loads, [[6_000, 6_000], [8_000, 8_000]]);
@@ -136,7 +150,7 @@ fn a_withdrawn_phone_goes_on_recording_and_keeps_all_of_it() {
     }
     phone.set(&mut session, 3).unwrap();
     let mut phone = phone.reopened();
-    assert_eq!(phone.sets(november(mira)).into_values().collect::<Vec<_>>(), [1, 2, 3]);
+    assert_eq!(phone.numbers(november(mira)), [1, 2, 3]);
     assert_eq!(phone.phone.unsent().unwrap(), [(november(mira), 2)]);
     assert_eq!(stand.stored(), before);
 }
@@ -172,7 +186,7 @@ fn after_a_session_has_ended_a_new_invitation_on_the_same_phone_brings_everythin
     assert!(report.refused.is_empty() && report.rounds <= 2, "{report:?}");
     let mut fresh = stand.phone(mira, "fresh");
     fresh.exchange(&stand.url());
-    assert_eq!(fresh.sets(november(mira)).into_values().collect::<Vec<_>>(), [1, 2, 3, 4, 5, 6]);
+    assert_eq!(fresh.numbers(november(mira)), [1, 2, 3, 4, 5, 6]);
 }
 
 #[test]
@@ -192,7 +206,8 @@ fn coaches_get_a_care_document_with_consent_and_lose_it_without() {
         let (grant, now) = (to_consent(&caller).unwrap(), stand.now());
         stand.store().write_blocking(move |db| account::consent(db, &grant, open, now)).unwrap();
     };
-    let reports = |one: &mut Handset| one.phone.document(care).unwrap().records::<Report>("reports").entries.len();
+    let reports =
+        |one: &mut Handset| one.phone.document(care).unwrap().records::<Report>("reports").entries.len();
     let may_read = |one: &Handset| one.phone.documents().unwrap().contains(&care);
     phone.add(care, "reports", Report::new(stand.now(), Complaint::Pain)).unwrap();
     phone.exchange(&stand.url());

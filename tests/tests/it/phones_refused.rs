@@ -117,7 +117,7 @@ fn requests_again_and_out_of_order_change_nothing() {
             assert_eq!(one.heads(name), before[&name].1);
         }
     }
-    assert_eq!(phone.sets(november(mira)).into_values().collect::<Vec<_>>(), [1, 2, 3, 4]);
+    assert_eq!(phone.numbers(november(mira)), [1, 2, 3, 4]);
     assert_eq!(stand.trouble(), Vec::<String>::new());
 }
 
@@ -214,7 +214,8 @@ fn documents_of_others_are_refused_by_code_and_the_phone_keeps_its_bytes() {
         let before: Vec<_> = names.iter().map(|name| one.on_disk(*name).0).collect();
         let report = one.exchange(&stand.url());
         assert!(report.rounds <= 2, "it does not try for ever: {}", report.rounds);
-        let mut refused: Vec<(DocName, &str)> = report.refused.iter().map(|(n, r)| (*n, r.code.as_str())).collect();
+        let mut refused: Vec<(DocName, &str)> =
+            report.refused.iter().map(|(n, r)| (*n, r.code.as_str())).collect();
         refused.sort_unstable();
         let mut wanted: Vec<(DocName, &str)> = names.iter().map(|n| (*n, "not-yours")).collect();
         wanted.sort_unstable();
@@ -224,7 +225,8 @@ fn documents_of_others_are_refused_by_code_and_the_phone_keeps_its_bytes() {
         for (name, before) in names.iter().zip(before) {
             assert_eq!(again.on_disk(*name).0, before, "{name}");
         }
-        let mut standing: Vec<DocName> = again.phone.refusals().unwrap().into_iter().map(|r| r.name).collect();
+        let mut standing: Vec<DocName> =
+            again.phone.refusals().unwrap().into_iter().map(|r| r.name).collect();
         standing.sort_unstable();
         assert_eq!(standing, wanted.iter().map(|(n, _)| *n).collect::<Vec<_>>());
     }
@@ -283,7 +285,9 @@ fn a_role_that_was_wrong_for_a_while_loses_nothing() {
     let mira = stand.person(Role::Athlete, "Mira Aalto");
     let role = |role: Role| {
         let (grant, now) = (AtTheMachine.to_keep_accounts(), stand.now());
-        assert!(stand.store().write_blocking(move |db| people::set_role(db, &grant, mira, role, now)).unwrap());
+        assert!(
+            stand.store().write_blocking(move |db| people::set_role(db, &grant, mira, role, now)).unwrap()
+        );
     };
     let mut phone = stand.phone(mira, "phone");
     let october = DocName::Log(mira, Month::new(2026, 10).unwrap());

@@ -9,6 +9,7 @@ use backstraight_core::exchange::access::Role;
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::{SeasonNo, Text};
 use backstraight_core::model::plan::Session;
+use backstraight_ffi::transport::Http;
 use backstraight_tests::stand::{Handset, MINUTE, Stand, november};
 
 /// Most round trips of a phone, whatever happened to the server.
@@ -126,14 +127,19 @@ fn phones_refill_a_restored_server_and_nothing_is_lost() {
         assert!(!exchange(one, &stand));
     }
     for one in [&mut new_desk, &mut new_phone, &mut phone, &mut tablet] {
-        assert_eq!(one.sets(november(mira)).into_values().collect::<Vec<_>>(), (1..=10).collect::<Vec<_>>());
+        assert_eq!(one.numbers(november(mira)), (1..=10).collect::<Vec<_>>());
         assert_eq!(one.words(november(mira)), ["from the tablet"]);
         assert_eq!(one.words(notes(mira)), ["after the backup", "before the backup"]);
         assert_eq!(one.phone.document(plan(mira)).unwrap().records::<Session>("sessions").entries.len(), 2);
     }
     assert_eq!(
         new_desk.words(november(jonas)),
-        ["acknowledged", "before the backup", "in a cellar, after the restore", "in a cellar, before the restore"]
+        [
+            "acknowledged",
+            "before the backup",
+            "in a cellar, after the restore",
+            "in a cellar, before the restore"
+        ]
     );
     for one in [&mut phone, &mut tablet, &mut away, &mut desk, &mut new_desk, &mut new_phone] {
         assert!(one.phone.unsent().unwrap().is_empty() && one.phone.refusals().unwrap().is_empty());
@@ -142,6 +148,47 @@ fn phones_refill_a_restored_server_and_nothing_is_lost() {
         }
     }
     assert_eq!(stand.trouble(), Vec::<String>::new());
+}
+
+#[test]
+fn a_restored_server_sends_nothing_that_is_there_already() {
+    let mut stand = Stand::default();
+    let mira = stand.person(Role::Athlete, "Mira Aalto");
+    let ruth = stand.person(Role::Coach, "Ruth Adeyemi");
+    let (mut phone, mut desk) = (stand.phone(mira, "phone"), stand.phone(ruth, "desk"));
+    for n in 0..300 {
+        phone.say(october(mira), &format!("{n} {:x}", n * 0x9e37_79b9_u64));
+        desk.say(notes(mira), &format!("{n} {:x}", n * 0x85eb_ca6b_u64));
+    }
+    for _ in 0..2 {
+        exchange(&mut phone, &stand);
+        exchange(&mut desk, &stand);
+    }
+    let mut first = Http::new(&stand.url());
+    stand.phone(ruth, "a measure").phone.exchange(&mut first).unwrap();
+    assert!(first.received > 5_000, "{}: all of it", first.received);
+    let file = stand.dir.path().join("club.backup");
+    stand.backup(&file);
+    desk.say(notes(mira), "lost");
+    phone.say(october(mira), "lost");
+    for _ in 0..2 {
+        exchange(&mut phone, &stand);
+        exchange(&mut desk, &stand);
+    }
+    stand.restore(&file);
+    for one in [&mut phone, &mut desk] {
+        let mut http = Http::new(&stand.url());
+        let report = one.phone.exchange(&mut http).unwrap();
+        assert!(report.new_epoch && report.rounds == 2, "{report:?}");
+        assert!(http.received < 1_500 && http.sent < 1_500, "{http:?}");
+    }
+    for one in [&mut phone, &mut desk] {
+        exchange(one, &stand);
+        for name in [october(mira), notes(mira)] {
+            assert_eq!(one.words(name).len(), 301);
+            assert_eq!(one.heads(name), stand.stored()[&name].1);
+        }
+    }
 }
 
 #[test]
@@ -174,10 +221,10 @@ fn a_phone_on_an_older_copy_of_its_file_gets_everything_back_and_writes_on() {
 
     // Before there is a signal it goes on from what it has; another start, so another actor.
     let mut phone = Handset::open(&folder, stand.now());
-    assert_eq!(phone.sets(log).into_values().collect::<Vec<_>>(), [1, 2, 3, 4, 5]);
+    assert_eq!(phone.numbers(log), [1, 2, 3, 4, 5]);
     phone.set(&mut session, 7).unwrap();
     exchange(&mut phone, &stand);
-    assert_eq!(phone.sets(log).into_values().collect::<Vec<_>>(), [1, 2, 3, 4, 5, 6, 7]);
+    assert_eq!(phone.numbers(log), [1, 2, 3, 4, 5, 6, 7]);
     assert_eq!(phone.words(notes(mira)), ["seen"]);
     exchange(&mut desk, &stand);
     assert_eq!(desk.heads(log), phone.heads(log));
@@ -226,6 +273,9 @@ fn a_phone_and_its_server_both_restored_agree_again() {
         }
     }
     let all = ["in both copies", "in the phone's copy", "on the tablet only"];
-    assert_eq!((phone.words(log), tablet.words(log)), (all.map(str::to_owned).to_vec(), all.map(str::to_owned).to_vec()));
+    assert_eq!(
+        (phone.words(log), tablet.words(log)),
+        (all.map(str::to_owned).to_vec(), all.map(str::to_owned).to_vec())
+    );
     assert_eq!(stand.stored()[&log].1, phone.heads(log));
 }

@@ -47,8 +47,15 @@ fn messages_of_the_first_version_read_the_same_for_ever() {
     }
     let names: BTreeSet<&str> = files.iter().map(|(name, ..)| name.as_str()).collect();
     let wanted = [
-        "down-first", "down-mixed", "down-mixed-newer", "down-nothing-new", "up-deflated", "up-first",
-        "up-restored", "up-sets", "up-sets-newer",
+        "down-first",
+        "down-mixed",
+        "down-mixed-newer",
+        "down-nothing-new",
+        "up-deflated",
+        "up-first",
+        "up-restored",
+        "up-sets",
+        "up-sets-newer",
     ];
     assert_eq!(names, BTreeSet::from(wanted));
     let forms: BTreeSet<u64> = files

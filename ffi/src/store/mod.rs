@@ -189,6 +189,19 @@ impl Store {
         Ok(())
     }
 
+    /// Puts a document away that may no longer be read; whether it was here and not put away yet. Its
+    /// bytes stay, and a refusal of changes of it stands.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn withdraw(&mut self, name: &DocName) -> Result<bool, PhoneError> {
+        let put_away = self.db.execute(
+            "UPDATE doc SET withdrawn = 1 WHERE name = ?1 AND withdrawn = 0",
+            [name.to_bytes().as_slice()],
+        )?;
+        Ok(put_away > 0)
+    }
+
     /// Puts a saved form in place of the chunks that it covers.
     ///
     /// # Errors

@@ -1,5 +1,6 @@
 //! What wrong input gets from types and commands: a typed error that says what and where, nothing
 //! written, nothing lost, no panic. What wrong bytes get stands with the gate and the wire.
+#![expect(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
 
 use std::collections::BTreeSet;
 

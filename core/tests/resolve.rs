@@ -1,5 +1,6 @@
 //! From prescription to bar: each fallback, each source of a maximum, worked by hand.
 //! Rules of this project; formulas are checked against their sources beside the formulas.
+#![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use std::collections::BTreeMap;
 
@@ -88,7 +89,11 @@ fn session(date: &str, ex: u32, sets: Vec<SetDone>) -> DoneSession {
     let sets = sets
         .into_iter()
         .enumerate()
-        .map(|(i, s)| DoneSet { set: entry("sessions", 200 + i as u32, s), earlier: vec![], others: vec![] })
+        .map(|(i, s)| DoneSet {
+            set: entry("sessions", 200 + u32::try_from(i).unwrap(), s),
+            earlier: vec![],
+            others: vec![],
+        })
         .collect();
     DoneSession {
         session: entry("sessions", 100, SessionDone::new(day(date), Moment(0))),

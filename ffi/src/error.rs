@@ -35,6 +35,9 @@ pub enum PhoneError {
         /// Version known.
         known: i64,
     },
+    /// The phone's clock is outside the calendar; nothing can be dated.
+    #[error("the phone's clock is wrong ({0}); set its date")]
+    Clock(String),
     /// The server could not be reached; everything stays saved here.
     #[error("the server was not reached: {0}")]
     Offline(String),

@@ -82,6 +82,8 @@ pub struct Phone {
     mint: KeyMint,
     clock: Box<dyn Clock>,
     open: BTreeMap<DocName, Document>,
+    /// Exercises of the library in that state, so that logging a set does not read it anew.
+    exercises: (Vec<ChangeHash>, BTreeSet<Key>),
 }
 
 impl core::fmt::Debug for Phone {
@@ -127,6 +129,7 @@ impl Phone {
             identity,
             clock,
             open: BTreeMap::new(),
+            exercises: (Vec::new(), BTreeSet::new()),
         })
     }
 
@@ -159,8 +162,7 @@ impl Phone {
     /// # Errors
     /// When its clock is outside the calendar.
     pub fn today(&self) -> Result<Day, PhoneError> {
-        Day::of(self.clock.now(), self.clock.zone_minutes())
-            .map_err(|e| PhoneError::Answer(format!("the phone's clock: {e}")))
+        Day::of(self.clock.now(), self.clock.zone_minutes()).map_err(|e| PhoneError::Clock(e.to_string()))
     }
 
     /// A key for a new record.
@@ -176,7 +178,8 @@ impl Phone {
         if !self.open.contains_key(&name) {
             let mut doc = match self.store.bytes(&name)? {
                 None => Document::create(name)?,
-                Some(bytes) => Document::open(name, &bytes)?,
+                // A damaged document is set aside and rescued as far as it can be; the phone works on.
+                Some(bytes) => Document::open(name, &bytes).or_else(|_| self.store.rescue(&name))?,
             };
             doc.write_as(self.actor);
             self.open.insert(name, doc);
@@ -207,15 +210,11 @@ impl Phone {
     /// The list of problems, or why it could not be stored. Nothing was written then.
     pub fn run(&mut self, name: DocName, command: &Command) -> Result<ChangeHash, PhoneError> {
         self.may_write(&name)?;
-        // Without a library at hand exercises are not checked: logging never needs the network.
-        let exercises = if name.kind() == Kind::Library {
-            None
-        } else {
-            let library = self.library()?;
-            (!library.exercises.is_empty()).then(|| library.exercise_keys())
-        };
-        let scene = Scene { now: self.clock.now(), exercises: exercises.as_ref() };
+        self.read_exercises()?;
         self.document(name)?;
+        // Without a library at hand exercises are not checked: logging never needs the network.
+        let checked = name.kind() != Kind::Library && !self.exercises.1.is_empty();
+        let scene = Scene { now: self.clock.now(), exercises: checked.then_some(&self.exercises.1) };
         let Some(mut doc) = self.open.remove(&name) else {
             return Err(PhoneError::Answer("document not open".to_owned()));
         };
@@ -235,6 +234,14 @@ impl Phone {
         }
         self.open.insert(name, doc);
         Ok(hash)
+    }
+
+    fn read_exercises(&mut self) -> Result<(), PhoneError> {
+        let heads = self.document(DocName::Library(self.identity.club))?.heads();
+        if heads != self.exercises.0 {
+            self.exercises = (heads, self.library()?.exercise_keys());
+        }
+        Ok(())
     }
 
     fn compact(&mut self, doc: &Document) -> Result<(), PhoneError> {
@@ -331,18 +338,22 @@ impl Phone {
         let standing = Standing {
             epoch: self.store.epoch()?,
             people: self.store.people()?.0,
-            local_day: self.today()?,
+            // A phone whose clock is wrong still sends what it has; it is heard of no day then.
+            local_day: self.today().ok(),
             clock: self.clock.now(),
             app: concat!("backstraight ", env!("CARGO_PKG_VERSION")).to_owned(),
         };
         let refused: BTreeSet<DocName> = report.refused.iter().map(|(n, _)| *n).collect();
         let mut cards = Vec::new();
         for row in self.store.docs()? {
-            if row.withdrawn {
+            let agreed = row.agreed && row.heads == row.server_heads;
+            let may_write = self.may_write(&row.name).is_ok();
+            // A document that was withdrawn with unsent changes is asked about: once it may be written
+            // again, the server wants them.
+            if row.withdrawn && (agreed || !may_write) {
                 continue;
             }
-            let agreed = row.agreed && row.heads == row.server_heads;
-            let unsent = if agreed || refused.contains(&row.name) || self.may_write(&row.name).is_err() {
+            let unsent = if agreed || refused.contains(&row.name) || row.withdrawn || !may_write {
                 Vec::new()
             } else {
                 self.document(row.name)?.changes_to_send(&row.server_heads, MAX_SEND_CHANGES)
@@ -352,10 +363,12 @@ impl Phone {
                 cursor: row.cursor,
                 heads: row.heads,
                 unsent,
-                tell_heads: row.tell_heads,
+                tell_heads: row.tell_heads || row.withdrawn,
             });
         }
         let composed = compose(&standing, cards);
+        let told: BTreeSet<Vec<u8>> =
+            composed.up.docs.iter().filter(|d| !d.heads.is_empty()).map(|d| d.name.to_vec()).collect();
         let answer = self.send(transport, &composed.up.to_bytes())?;
         let down = Down::from_bytes(&answer).map_err(|e| PhoneError::Answer(e.to_string()))?;
         let heard = read(&down, &standing).map_err(|e| PhoneError::Answer(e.to_string()))?;
@@ -368,6 +381,9 @@ impl Phone {
                     self.store.new_epoch(epoch)?;
                 }
                 Step::Take { name, changes, cursor, server_heads, send_again } => {
+                    // What the server lacks of a document that others write is theirs to send; but it
+                    // is told the heads once, to say what is lacking here.
+                    again |= send_again && !told.contains(name.to_bytes().as_slice());
                     again |= self.take(name, &changes, cursor, server_heads, send_again, report)?;
                 }
                 Step::Refused { name, refusal } => {
@@ -375,12 +391,10 @@ impl Phone {
                     report.refused.push((name, refusal));
                 }
                 Step::Withdrawn(name) => {
-                    if let Some(mut row) = self.store.doc(&name)? {
-                        row.withdrawn = true;
-                        self.store.take(&row, &[])?;
+                    if self.store.withdraw(&name)? {
+                        report.withdrawn.push(name);
                     }
                     self.open.remove(&name);
-                    report.withdrawn.push(name);
                 }
                 Step::People { version, list } => self.store.set_people(version, list)?,
             }
@@ -388,6 +402,7 @@ impl Phone {
         Ok(again)
     }
 
+    /// Takes in what came for a document; whether there is something to send for it.
     fn take(
         &mut self,
         name: DocName,
@@ -451,7 +466,7 @@ impl Phone {
             && self.may_write(&name).is_ok()
             && !doc.changes_to_send(&row.server_heads, MAX_SEND_CHANGES).is_empty();
         self.open.insert(name, doc);
-        Ok(send_again || unsent)
+        Ok(unsent)
     }
 
     fn send(&mut self, transport: &mut dyn Transport, body: &[u8]) -> Result<Vec<u8>, PhoneError> {

@@ -23,7 +23,7 @@ pub use http::{Http, enrol};
 
 #[cfg(feature = "http")]
 mod http {
-    use std::io::{Read as _, Write as _};
+    use std::io::{ErrorKind, Read as _, Write as _};
     use std::time::Duration;
 
     use flate2::Compression;
@@ -65,6 +65,9 @@ mod http {
         ureq::Agent::config_builder()
             .timeout_global(Some(Duration::from_secs(30)))
             .http_status_as_error(false)
+            // A kept connection may be closed by the other side just when it is used again, and one
+            // round trip is the common case: nothing is worth keeping.
+            .max_idle_connections(0)
             .build()
             .into()
     }
@@ -82,15 +85,16 @@ mod http {
             let packed = gzip(body)?;
             self.sent += packed.len() as u64;
             self.round_trips += 1;
-            let mut answer = self
-                .agent
-                .post(format!("{}/v1/exchange", self.server))
-                .header("authorization", format!("Bearer {access}"))
-                .header("content-type", "application/cbor")
-                .header("content-encoding", "gzip")
-                .header("accept-encoding", "gzip")
-                .send(&packed[..])
-                .map_err(|e| PhoneError::Offline(e.to_string()))?;
+            let ask = || {
+                self.agent
+                    .post(format!("{}/v1/exchange", self.server))
+                    .header("authorization", format!("Bearer {access}"))
+                    .header("content-type", "application/cbor")
+                    .header("content-encoding", "gzip")
+                    .header("accept-encoding", "gzip")
+                    .send(&packed[..])
+            };
+            let mut answer = twice(ask)?;
             let status = answer.status().as_u16();
             let zipped = answer.headers().get("content-encoding").is_some_and(|v| v == "gzip");
             let raw = answer
@@ -117,8 +121,8 @@ mod http {
         }
 
         fn renew(&mut self, refresh: &str) -> Result<(String, String), PhoneError> {
-            let answer =
-                post(&self.agent, &format!("{}/v1/token", self.server), &[("refresh_token", refresh)])?;
+            let url = format!("{}/v1/token", self.server);
+            let answer = read(twice(|| post(&self.agent, &url, &[("refresh_token", refresh)]))?)?;
             let get = |key: &str| field(&answer, key).ok_or_else(|| PhoneError::Answer(format!("no {key}")));
             Ok((get("access_token")?, get("refresh_token")?))
         }
@@ -130,7 +134,9 @@ mod http {
     /// When the server is not reached or does not accept the code.
     pub fn enrol(server: &str, code: &str, device: &str) -> Result<Identity, PhoneError> {
         let server = server.trim_end_matches('/');
-        let answer = post(&agent(), &format!("{server}/v1/enrol"), &[("code", code), ("device", device)])?;
+        // A code is good once, so it is sent once.
+        let answer = post(&agent(), &format!("{server}/v1/enrol"), &[("code", code), ("device", device)]);
+        let answer = read(answer.map_err(|e| PhoneError::Offline(e.to_string()))?)?;
         let get = |key: &str| field(&answer, key).ok_or_else(|| PhoneError::Answer(format!("no {key}")));
         let bad = |key: &str| PhoneError::Answer(format!("{key} is not well formed"));
         Ok(Identity {
@@ -145,19 +151,36 @@ mod http {
         })
     }
 
-    fn post(
-        agent: &ureq::Agent,
-        url: &str,
-        fields: &[(&str, &str)],
-    ) -> Result<serde_json::Value, PhoneError> {
+    type Answer = ureq::http::Response<ureq::Body>;
+
+    /// Asks, and once more when the connection broke off before an answer: one that was kept from
+    /// the last time may have been closed by the other side meanwhile. Only for requests that do no
+    /// harm when they arrive twice.
+    fn twice(ask: impl Fn() -> Result<Answer, ureq::Error>) -> Result<Answer, PhoneError> {
+        let broke_off = |e: &ureq::Error| {
+            matches!(e, ureq::Error::Io(e) if matches!(
+                e.kind(),
+                ErrorKind::UnexpectedEof
+                    | ErrorKind::ConnectionReset
+                    | ErrorKind::ConnectionAborted
+                    | ErrorKind::BrokenPipe
+            ))
+        };
+        match ask() {
+            Err(e) if broke_off(&e) => ask(),
+            other => other,
+        }
+        .map_err(|e| PhoneError::Offline(e.to_string()))
+    }
+
+    fn post(agent: &ureq::Agent, url: &str, fields: &[(&str, &str)]) -> Result<Answer, ureq::Error> {
         let body: serde_json::Map<String, serde_json::Value> =
             fields.iter().map(|(k, v)| ((*k).to_owned(), (*v).into())).collect();
         let body = serde_json::Value::Object(body).to_string();
-        let mut answer = agent
-            .post(url)
-            .header("content-type", "application/json")
-            .send(body.as_bytes())
-            .map_err(|e| PhoneError::Offline(e.to_string()))?;
+        agent.post(url).header("content-type", "application/json").send(body.as_bytes())
+    }
+
+    fn read(mut answer: Answer) -> Result<serde_json::Value, PhoneError> {
         let status = answer.status().as_u16();
         let raw = answer.body_mut().read_to_vec().map_err(|e| PhoneError::Offline(e.to_string()))?;
         match status {

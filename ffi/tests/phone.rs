@@ -1,4 +1,5 @@
 //! The phone's store: what was called saved is there, whatever happens next.
+#![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use std::fs;
 use std::path::Path;
@@ -159,6 +160,35 @@ fn a_damaged_file_is_set_aside_and_what_can_be_read_is_taken_over() {
     let phone = reopen(dir.path());
     assert_eq!(phone.store().set_aside.len(), 1);
     assert!(dir.path().join(format!("{FILE}.damaged-2")).exists());
+}
+
+#[test]
+fn a_flipped_bit_in_one_document_costs_no_more_than_what_follows_it() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut phone = enrol(dir.path(), Role::Athlete);
+    let mut story = begin(&mut phone);
+    for kg in 1..=20 {
+        set(&mut phone, &mut story, kg).unwrap();
+    }
+    let name = log(&phone);
+    drop(phone);
+    // The twelfth chunk: the session, then eleven sets.
+    let db = rusqlite::Connection::open(dir.path().join(FILE)).unwrap();
+    let mut body: Vec<u8> = db.query_row("SELECT body FROM chunk WHERE n = 12", [], |r| r.get(0)).unwrap();
+    body[40] ^= 1;
+    db.execute("UPDATE chunk SET body = ?1 WHERE n = 12", [body]).unwrap();
+    drop(db);
+    let mut phone = reopen(dir.path());
+    assert_eq!(loads(&mut phone), (1..=10).collect::<Vec<_>>());
+    assert_eq!(phone.store().damaged().unwrap(), 21, "every piece is kept");
+    let row = phone.store().doc(&name).unwrap().unwrap();
+    assert!(row.cursor == 0 && row.tell_heads && !row.agreed, "the server is asked for everything");
+    let mut story = begin(&mut phone);
+    set(&mut phone, &mut story, 99).unwrap();
+    drop(phone);
+    let mut expected: Vec<i64> = (1..=10).collect();
+    expected.push(99);
+    assert_eq!(loads(&mut reopen(dir.path())), expected);
 }
 
 #[test]

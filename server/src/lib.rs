@@ -18,6 +18,7 @@ pub mod extract;
 pub mod folder;
 pub mod grant;
 pub mod job;
+mod leftover;
 pub mod problem;
 pub mod rate;
 pub mod report;

@@ -10,7 +10,7 @@ use backstraight_core::model::any::{AnyRecord, roots};
 use backstraight_core::model::log::*;
 use backstraight_core::model::name::Kind;
 use backstraight_core::model::number::{
-    Aim, Complaint, Effort, Form, Intent, Minutes, Pattern, Text, Verdict,
+    Aim, Complaint, Effort, Form, Intent, Minutes, Pattern, Skip, Text, Verdict,
 };
 use backstraight_core::model::plan::*;
 use backstraight_core::model::spec::{Field, Record, Scalar};
@@ -309,6 +309,11 @@ fn log(replica: &mut Replica, deed: Deed) -> Option<Command> {
     };
     let work_key = open.keys.last()?.clone();
     let sets = replica.doc.inner_records::<SetDone>(&open).entries;
+    if deed.value.is_multiple_of(7) {
+        let ex = replica.key();
+        let skipped = record::<Work>(&[("ex", text(ex.as_str())), ("skipped", word(Skip::Tired))]);
+        return Some(Command::Skip { session, key, work: Box::new(skipped) });
+    }
     match (deed.value % 4, pick_one(&sets, deed.which / 5)) {
         (0, Some(earlier)) => {
             let mut set = new_set;

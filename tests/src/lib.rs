@@ -13,5 +13,7 @@ pub mod content;
 pub mod deed;
 pub mod demo;
 pub mod formats;
+pub mod frozen;
 pub mod replica;
 pub mod rng;
+pub mod stand;

@@ -5,6 +5,7 @@ use backstraight_core::base::day::Month;
 use backstraight_core::base::id::{ActorId, ChangeHash, ClubId, InstallId, PersonId, SquadId};
 use backstraight_core::base::key::{Key, KeyMint};
 use backstraight_core::base::moment::Moment;
+use backstraight_core::doc::admit::Admitted;
 use backstraight_core::doc::command::apply::CommandError;
 use backstraight_core::doc::command::{Command, Scene};
 use backstraight_core::doc::open::Document;
@@ -38,7 +39,6 @@ pub struct Replica {
     pub doc: Document,
     /// Its clock; it may be wrong.
     pub now: Moment,
-    actor: ActorId,
     mint: KeyMint,
     waiting: Vec<Vec<u8>>,
 }
@@ -53,10 +53,9 @@ impl Replica {
     /// Start number `start` of install number `n`, on what is on its disk.
     #[must_use]
     pub fn started(mut doc: Document, n: u8, start: u8) -> Replica {
-        let actor = ActorId::of(InstallId([n; 8]), [start; 8]);
-        doc.write_as(actor);
+        doc.write_as(ActorId::of(InstallId([n; 8]), [start; 8]));
         let mint = KeyMint::new([n, start, n, start]);
-        Replica { doc, now: START, actor, mint, waiting: Vec::new() }
+        Replica { doc, now: START, mint, waiting: Vec::new() }
     }
 
     /// A new key.
@@ -85,15 +84,19 @@ impl Replica {
         }
     }
 
-    /// Bytes arrive. What builds on changes that are not here yet waits for them.
+    /// Bytes arrive. What builds on changes that are not here yet waits for them, one by one: the
+    /// gate takes a parcel whole or not at all, and only with ancestors first.
     pub fn receive(&mut self, bytes: &[u8]) {
-        self.waiting.push(bytes.to_vec());
-        // Two parcels may need each other, so those that wait are tried together too.
-        let together = self.waiting.concat();
-        if self.take(&together) {
-            self.waiting.clear();
-        } else if self.take(bytes) {
-            self.waiting.pop();
+        if !self.take(bytes) {
+            self.waiting.extend(chunks(bytes));
+        }
+        loop {
+            let waiting = core::mem::take(&mut self.waiting);
+            let before = waiting.len();
+            self.waiting = waiting.into_iter().filter(|chunk| !self.take(chunk)).collect();
+            if self.waiting.len() == before {
+                return;
+            }
         }
     }
 
@@ -104,15 +107,10 @@ impl Replica {
     }
 
     fn take(&mut self, bytes: &[u8]) -> bool {
-        let mut whole = self.doc.save();
-        whole.extend_from_slice(bytes);
-        match Document::open(self.doc.name(), &whole) {
-            Ok(mut doc) => {
-                doc.write_as(self.actor);
-                self.doc = doc;
-                true
-            }
-            Err(_) => false,
+        match self.doc.admit(bytes, &|_| true) {
+            Ok(Admitted::Merged { .. }) => true,
+            Ok(Admitted::Need(_)) => false,
+            Err(refused) => panic!("the gate refused honest changes: {refused}"),
         }
     }
 

@@ -22,7 +22,7 @@ cargo xtask <command>
   tidy             the house rules that no compiler checks
   licences         the licence of every dependency against the list of those we may use
   bench [--json]   every budget that can be measured beside its figure, in a release build
-  demo [args]      the invented club on a server of your own, release build
+  demo [args]      the invented club on a server of your own
   formats [--write]   whether the tables in docs/formats.md are what the code says; with --write, make them so
   formulas         writes docs/formulas.md anew from the code
   interop          our documents read by another implementation of the open document format
@@ -72,7 +72,6 @@ fn main() -> ExitCode {
 fn demo(args: &[String]) -> Outcome {
     let build = cargo(&[
         "build",
-        "--release",
         "--locked",
         "--package",
         "backstraight-server",
@@ -81,7 +80,7 @@ fn demo(args: &[String]) -> Outcome {
         "--bins",
     ]);
     run::run(build).and(|| {
-        let mut demo = Command::new(run::target().join("release/demo"));
+        let mut demo = Command::new(run::target().join("debug/demo"));
         demo.current_dir(run::root()).args(args);
         run::run(demo)
     })

@@ -78,10 +78,10 @@ pub(crate) fn docs() -> Outcome {
 }
 
 fn tests() -> Outcome {
-    run::run(cargo(&["test", "--workspace", "--locked"]))
+    run::run(cargo(&["test", "--workspace", "--locked", "--no-fail-fast"]))
 }
 
-/// The invented club, from making it to reading it back, in the build that people run.
+/// The invented club, from making it to reading it back.
 fn demo() -> Outcome {
     crate::demo(&["--check".to_owned()])
 }

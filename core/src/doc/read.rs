@@ -154,9 +154,14 @@ impl Document {
         let mut values: Vec<(&'static str, Scalar)> = Vec::new();
         let mut met = Vec::new();
         let mut gone = None;
+        let mut foreign = Vec::new();
         for item in self.auto.map_range(obj, ..) {
             let Some(field) = R::SPEC.field(&item.key) else { continue };
             let mut value = scalar(&item.value);
+            // A type that this version never writes is left as it is and said to be unread.
+            if value.is_none() && !matches!(item.value, ValueRef::Scalar(ScalarValueRef::Null)) {
+                foreign.push(field.name);
+            }
             if item.conflict {
                 let told = self.told(obj, &item.key);
                 if let Some(first) = told.first() {
@@ -178,7 +183,10 @@ impl Document {
             Some(values.swap_remove(at).1)
         };
         match R::from_fields(&mut take) {
-            Ok((record, unread)) => Ok(Entry { place, record, gone, unread, met }),
+            Ok((record, mut unread)) => {
+                unread.extend(foreign);
+                Ok(Entry { place, record, gone, unread, met })
+            }
             Err(field) => Err(Unreadable { place, field }),
         }
     }

@@ -19,8 +19,8 @@ pub struct Standing {
     pub epoch: Option<[u8; 16]>,
     /// Version of the list of people.
     pub people: u64,
-    /// The device's local day.
-    pub local_day: Day,
+    /// The device's local day; none when its clock is outside the calendar.
+    pub local_day: Option<Day>,
     /// The device's clock.
     pub clock: Moment,
     /// Name and version of the app.
@@ -87,7 +87,7 @@ pub fn compose(standing: &Standing, mut cards: Vec<Card>) -> Composed {
         up: Up {
             protocol: PROTOCOL,
             epoch: standing.epoch.map(|e| ByteVec::from(e.to_vec())),
-            local_day: standing.local_day.to_string(),
+            local_day: standing.local_day.map(|day| day.to_string()).unwrap_or_default(),
             clock: standing.clock.0,
             docs,
             people: standing.people,

@@ -26,7 +26,8 @@ pub struct Up {
     /// The server's epoch, as the device last heard it.
     #[n(1)]
     pub epoch: Option<ByteVec>,
-    /// The device's local calendar day, `YYYY-MM-DD`: through which day it has been heard.
+    /// The device's local calendar day, `YYYY-MM-DD`: through which day it has been heard. Empty when
+    /// its clock is outside the calendar.
     #[n(2)]
     pub local_day: String,
     /// The device's clock, ms.

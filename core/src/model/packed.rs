@@ -239,6 +239,8 @@ pub struct Target {
     pub load: Option<Load>,
     /// Rest after each set.
     pub rest: Option<Rest>,
+    /// Sets that differ, in order.
+    pub waves: Option<Waves>,
     /// Variation and cues in a line, as shown.
     pub how: Text<200>,
 }
@@ -258,6 +260,9 @@ impl fmt::Display for Target {
         if let Some(r) = &self.rest {
             write!(f, "|rest {}", r.get())?;
         }
+        if let Some(w) = &self.waves {
+            write!(f, "|waves {w}")?;
+        }
         if !self.how.as_str().is_empty() {
             write!(f, "|how {}", self.how)?;
         }
@@ -271,7 +276,7 @@ impl FromStr for Target {
         const WHAT: &str = "a shown target";
         let mut rest = text;
         let mut sets = None;
-        let (mut dose, mut intensity, mut load, mut pause) = (None, None, None, None);
+        let (mut dose, mut intensity, mut load, mut pause, mut waves) = (None, None, None, None, None);
         let mut how = Text::default();
         loop {
             // `how` is free text and comes last, so that it may hold the separator.
@@ -290,6 +295,7 @@ impl FromStr for Target {
                 "at" => intensity = Some(value.parse()?),
                 "load" => load = Some(number(value, WHAT, Load::new)?),
                 "rest" => pause = Some(number(value, WHAT, Rest::new)?),
+                "waves" => waves = Some(value.parse()?),
                 _ => return Err(bad(WHAT, text)),
             }
             match more {
@@ -298,10 +304,10 @@ impl FromStr for Target {
             }
         }
         let sets = sets.ok_or_else(|| bad(WHAT, text))?;
-        Ok(Target { sets, dose, intensity, load, rest: pause, how })
+        Ok(Target { sets, dose, intensity, load, rest: pause, waves, how })
     }
 }
-packed_field!(Target, 400);
+packed_field!(Target, 1400);
 
 macro_rules! list_of {
     ($( $(#[$doc:meta])* $name:ident of $item:ty, $what:literal, most $most:literal, bytes $max:literal,
@@ -406,6 +412,7 @@ mod tests {
         }
         same::<Waves>("reps 5@max 750;reps 3@max 825;@max 900;reps 1@");
         same::<Target>("sets 3|dose reps 5|at max 825|load 10000|rest 180|how pause 2 s | chest up");
+        same::<Target>("sets 2|rest 60|waves reps 5@max 750;reps 3@|how |");
         same::<Target>("sets 1");
         same::<Plates>("2500x2,125x1");
         same::<Offsets>("-300,300");

@@ -178,10 +178,9 @@ macro_rules! record {
 
             fn fields(&self) -> Vec<(&'static str, $crate::model::spec::Scalar)> {
                 use $crate::model::spec::Field as _;
-                let mut out = Vec::new();
-                $( out.push((stringify!($req), self.$req.to_scalar())); )*
-                $( if let Some(v) = &self.$opt { out.push((stringify!($opt), v.to_scalar())); } )*
-                out
+                let required = [ $( (stringify!($req), self.$req.to_scalar()), )* ];
+                let optional = [ $( self.$opt.as_ref().map(|v| (stringify!($opt), v.to_scalar())), )* ];
+                required.into_iter().chain(optional.into_iter().flatten()).collect()
             }
 
             fn from_fields(

@@ -180,7 +180,11 @@ pub fn session(
 
 /// Whether a shown target is another one than the prescription asks now.
 fn differs(shown: &Target, now: &Prescription, sets: Count) -> bool {
-    shown.sets != sets || shown.dose != now.dose || shown.intensity != now.intensity || shown.rest != now.rest
+    shown.sets != sets
+        || shown.dose != now.dose
+        || shown.intensity != now.intensity
+        || shown.rest != now.rest
+        || shown.waves != now.waves
 }
 
 fn item(
@@ -210,7 +214,7 @@ fn item(
     let each: Vec<SetShare> = all
         .iter()
         .enumerate()
-        .map(|(i, set)| compare(&set_asked(i, target.as_ref(), prescription), set, tolerance))
+        .map(|(i, set)| compare(&set_asked(i, target.as_ref()), set, tolerance))
         .collect();
     let counted = usize::try_from(sets).unwrap_or(usize::MAX);
     let sum: f64 = each.iter().take(counted).map(SetShare::share).sum();
@@ -252,16 +256,21 @@ pub fn target_now(p: &Prescription, sets: Count) -> Target {
         intensity: p.intensity.clone(),
         load,
         rest: p.rest,
+        waves: p.waves.clone(),
         how: crate::model::number::Text::default(),
     }
 }
 
-fn set_asked(i: usize, target: Option<&Target>, prescription: Option<&Prescription>) -> SetAsked {
-    let wave = prescription.and_then(|p| p.waves.as_ref()).and_then(|w| w.0.get(i));
-    let dose = wave.and_then(|w| w.dose).or_else(|| target.and_then(|t| t.dose));
+fn set_asked(i: usize, target: Option<&Target>) -> SetAsked {
+    let Some(target) = target else { return SetAsked { dose: None, intensity: None, load: None } };
+    let wave = target.waves.as_ref().and_then(|w| w.0.get(i));
     let own = wave.and_then(|w| w.intensity.clone());
-    let load = if own.is_some() { None } else { target.and_then(|t| t.load) };
-    SetAsked { dose, intensity: own.or_else(|| target.and_then(|t| t.intensity.clone())), load }
+    let load = if own.is_some() { None } else { target.load };
+    SetAsked {
+        dose: wave.and_then(|w| w.dose).or(target.dose),
+        intensity: own.or_else(|| target.intensity.clone()),
+        load,
+    }
 }
 
 fn as_set(e: &Entered) -> SetDone {

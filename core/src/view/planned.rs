@@ -96,7 +96,7 @@ impl Plan {
                 PlannedSession { session, groups: mine }
             })
             .collect();
-        plan.sessions.sort_by(|a, b| a.order().cmp(&b.order()));
+        plan.sessions.sort_by_key(PlannedSession::order);
         plan.phases = phases.entries.into_iter().filter(Entry::live).collect();
         plan.phases.sort_by_key(|p| (p.record.from, p.key()));
         plan.weeks = weeks.entries.into_iter().filter(Entry::live).collect();

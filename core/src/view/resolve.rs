@@ -116,7 +116,7 @@ pub fn resolve(item: &Prescription, ex: &Key, known: &Known<'_>) -> Resolved {
             place(&mut out, load.as_f64() / 100.0, ex, known);
         }
         Some(Intensity::OfMax(share, of)) => {
-            of_max(&mut out, item, ex, share.as_f64() / 1000.0, of.as_ref(), known)
+            of_max(&mut out, item, ex, share.as_f64() / 1000.0, of.as_ref(), known);
         }
         Some(Intensity::OfMass(share)) => of_mass(&mut out, share.as_f64() / 1000.0, ex, known),
         Some(Intensity::Effort(e)) => {

@@ -81,6 +81,17 @@ pub fn target(t: &Target, library: &Library) -> String {
         (Some(x), None) => out.push_str(&format!(", {}", intensity(x, library))),
         (None, None) => {}
     }
+    if let Some(waves) = &t.waves {
+        let sets: Vec<String> = waves
+            .0
+            .iter()
+            .map(|w| {
+                let parts = w.dose.iter().map(dose).chain(w.intensity.iter().map(|x| intensity(x, library)));
+                parts.collect::<Vec<_>>().join(" at ")
+            })
+            .collect();
+        out.push_str(&format!(": {}", sets.join("; ")));
+    }
     if !t.how.as_str().is_empty() {
         out.push_str(&format!(", {}", t.how));
     }

@@ -117,6 +117,7 @@ fn target(
         intensity: item.intensity.clone(),
         load,
         rest: item.rest,
+        waves: item.waves.clone(),
         how: Text::new(how).unwrap_or_default(),
     }
 }

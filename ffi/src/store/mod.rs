@@ -9,6 +9,7 @@ use std::time::Duration;
 
 use backstraight_core::base::id::ChangeHash;
 use backstraight_core::doc::genesis;
+use backstraight_core::doc::open::Document;
 use backstraight_core::exchange::wire::{Known, Refusal};
 use backstraight_core::model::name::DocName;
 use rusqlite::{Connection, OptionalExtension as _, TransactionBehavior, params};
@@ -188,6 +189,19 @@ impl Store {
         Ok(())
     }
 
+    /// Puts a document away that may no longer be read; whether it was here and not put away yet. Its
+    /// bytes stay, and a refusal of changes of it stands.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn withdraw(&mut self, name: &DocName) -> Result<bool, PhoneError> {
+        let put_away = self.db.execute(
+            "UPDATE doc SET withdrawn = 1 WHERE name = ?1 AND withdrawn = 0",
+            [name.to_bytes().as_slice()],
+        )?;
+        Ok(put_away > 0)
+    }
+
     /// Puts a saved form in place of the chunks that it covers.
     ///
     /// # Errors
@@ -199,6 +213,47 @@ impl Store {
         tx.execute("DELETE FROM chunk WHERE doc = ?1", [key.as_slice()])?;
         tx.commit()?;
         Ok(())
+    }
+
+    /// Sets the bytes of a document that cannot be opened aside, within the store, and goes on with
+    /// the longest run of changes that can; the rest comes back from the server.
+    ///
+    /// # Errors
+    /// When the disk refuses; everything is then as it was.
+    pub fn rescue(&mut self, name: &DocName) -> Result<Document, PhoneError> {
+        let key = name.to_bytes();
+        let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let saved: Option<Vec<u8>> =
+            tx.query_row("SELECT saved FROM doc WHERE name = ?1", [key.as_slice()], |r| r.get(0))?;
+        let chunks: Vec<Vec<u8>> = tx
+            .prepare("SELECT body FROM chunk WHERE doc = ?1 ORDER BY n")?
+            .query_map([key.as_slice()], |r| r.get(0))?
+            .collect::<Result<_, _>>()?;
+        let doc = set_aside::longest(*name, saved.as_deref().unwrap_or_default(), &chunks)
+            .ok_or_else(|| PhoneError::Storage { why: format!("{name} cannot be rescued"), full: false })?;
+        let row = set_aside::unsure(&doc);
+        tx.execute(
+            "INSERT INTO damaged (doc, n, body) SELECT name, 0, saved FROM doc WHERE name = ?1 AND saved IS NOT NULL
+             UNION ALL SELECT doc, n, body FROM chunk WHERE doc = ?1",
+            [key.as_slice()],
+        )?;
+        tx.execute("DELETE FROM chunk WHERE doc = ?1", [key.as_slice()])?;
+        tx.execute(
+            "UPDATE doc SET saved = ?2, heads = ?3, cursor = 0, server_heads = x'', agreed = 0, tell_heads = 1
+             WHERE name = ?1",
+            params![key.as_slice(), doc.save(), join(&row.heads)],
+        )?;
+        tx.commit()?;
+        Ok(doc)
+    }
+
+    /// How many pieces of documents were set aside because they could not be read.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn damaged(&self) -> Result<u64, PhoneError> {
+        let n: i64 = self.db.query_row("SELECT count(*) FROM damaged", [], |r| r.get(0))?;
+        Ok(u64::try_from(n).unwrap_or(0))
     }
 
     /// How many chunks a document has beyond its saved form.

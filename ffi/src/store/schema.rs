@@ -22,6 +22,12 @@ const STEPS: [&str; 1] = ["
         body BLOB NOT NULL,
         PRIMARY KEY (doc, n)
     );
+    CREATE TABLE damaged (
+        id INTEGER PRIMARY KEY,
+        doc BLOB NOT NULL,
+        n INTEGER NOT NULL,
+        body BLOB NOT NULL
+    );
     CREATE TABLE refused (doc BLOB PRIMARY KEY, code TEXT NOT NULL, text TEXT NOT NULL) WITHOUT ROWID;
 "];
 

@@ -138,6 +138,8 @@ pub fn main() -> ExitCode {
             );
             ExitCode::from(EXIT_DISK)
         }
+        // Whoever reads has seen enough, as `head` does.
+        Err(CliError::Output(error)) if error.kind() == std::io::ErrorKind::BrokenPipe => ExitCode::SUCCESS,
         Err(error) => {
             eprintln!("backstraight: {error}");
             ExitCode::FAILURE

@@ -89,6 +89,11 @@ fn listed(
     if trusted && !item.sent && item.heads.is_empty() && item.cursor == max_n {
         return Ok(());
     }
+    // Of another epoch and without heads: it is asked for them, not sent everything that it has.
+    if !same_epoch && item.cursor > 0 && !item.sent && item.heads.is_empty() {
+        push(down, item.name, Outcome::Need, Part::default(), &heads, room);
+        return Ok(());
+    }
     // A device that has no cursor but has heads is told from its heads, not from the start.
     let by_heads = !item.heads.is_empty() && !level && (!trusted || item.cursor == 0);
     let asks_heads = !item.heads.is_empty() && !level && (!trusted || !item.sent);

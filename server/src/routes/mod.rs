@@ -11,6 +11,7 @@ use axum::middleware;
 use axum::routing::{get, post};
 
 use crate::app::Shared;
+use crate::leftover;
 use crate::problem::Problem;
 use crate::telemetry;
 
@@ -29,5 +30,6 @@ pub fn router(app: Shared) -> Router {
         .fallback(async || Problem::NotFound)
         .method_not_allowed_fallback(async || Problem::NotFound)
         .layer(middleware::from_fn_with_state(app.clone(), telemetry::each))
+        .layer(middleware::from_fn_with_state(app.clone(), leftover::read))
         .with_state(app)
 }

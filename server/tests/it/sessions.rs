@@ -157,3 +157,52 @@ fn rights_are_looked_up_and_not_remembered() {
     assert_eq!(status(&phone, &phone.access), 401);
     assert_eq!(code_of(&refresh(&server.url, &phone.refresh)), (401, "unauthenticated"));
 }
+
+/// A phone whose token is old is told so while it still sends; then it comes again by the same
+/// connection, as clients do when nothing says that it ends.
+#[test]
+fn a_request_that_is_refused_by_its_head_does_not_cut_off_its_body() {
+    use std::io::{BufRead, BufReader, Read, Write};
+    let dir = tempfile::tempdir().unwrap();
+    let server = Server::on(dir.path());
+    let club = server.club("Cinder Lane");
+    let phone = club.device(club.person(Role::Athlete, "Mira Aalto"));
+    let mut body = phone.up().to_bytes();
+    let whole = body.len();
+    body.resize(1 << 20, 0);
+    let mut socket = std::net::TcpStream::connect(server.url.trim_start_matches("http://")).unwrap();
+    socket.set_nodelay(true).unwrap();
+    socket.set_read_timeout(Some(std::time::Duration::from_secs(20))).unwrap();
+    let mut answers = BufReader::new(socket.try_clone().unwrap());
+    let pause = || std::thread::sleep(std::time::Duration::from_millis(30));
+    let mut ask = |access: &str, body: &[u8]| {
+        let head = format!(
+            "POST /v1/exchange HTTP/1.1\r\nhost: x\r\nauthorization: Bearer {access}\r\n\
+             content-type: application/cbor\r\ncontent-length: {}\r\n\r\n",
+            body.len()
+        );
+        socket.write_all(head.as_bytes()).unwrap();
+        pause();
+        for part in body.chunks(300_000) {
+            socket.write_all(part).unwrap();
+            pause();
+        }
+        let (mut status, mut length, mut line) = (String::new(), 0, String::new());
+        while answers.read_line(&mut line).unwrap() > 2 {
+            if status.is_empty() {
+                status.clone_from(&line);
+            }
+            if let Some(n) = line.strip_prefix("content-length: ") {
+                length = n.trim().parse().unwrap();
+            }
+            assert!(!line.starts_with("connection: close"));
+            line.clear();
+        }
+        answers.read_exact(&mut vec![0; length]).unwrap();
+        status
+    };
+    for _ in 0..3 {
+        assert!(ask("old", &body).starts_with("HTTP/1.1 401"));
+    }
+    assert!(ask(&phone.access, &body[..whole]).starts_with("HTTP/1.1 200"));
+}

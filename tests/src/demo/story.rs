@@ -86,7 +86,7 @@ pub fn tell(stage: &mut Stage, seed: u64, say: &mut dyn FnMut(&str)) -> Result<T
     }
     say("Two phones go offline. In the cellar Ines opens today's session and logs it:");
     let live = stage.now.plus_ms(600_000);
-    let (corrected, ines_sets) = ines(stage, &mut ledger, &today_session, live, &mut rng, say)?;
+    let cellar = ines(stage, &mut ledger, &today_session, live, &mut rng, say)?;
     say("Tobias does his session as asked.");
     let session = today_session.get(cast::MOVED).cloned().ok_or("no session")?;
     let on = Day1 { day: stage.today, opens: live };
@@ -108,6 +108,7 @@ pub fn tell(stage: &mut Stage, seed: u64, say: &mut dyn FnMut(&str)) -> Result<T
     for c in 0..stage.coaches.len() {
         stage.exchange_coach(c, back.plus_ms(180_000))?;
     }
+    let Cellar { corrected, sets: ines_sets } = cellar;
     Ok(Told { ledger, today_session, squat_item, corrected, silent_since, ines_sets, missed_session })
 }
 
@@ -234,7 +235,15 @@ fn eight_weeks(stage: &mut Stage, ledger: &mut Ledger, rng: &mut Rng) -> Result<
     Ok(silent_since)
 }
 
-/// Ines in the cellar. Gives the corrected set with its correction, and sets asked and done.
+/// What Ines did in the cellar.
+struct Cellar {
+    /// The corrected set, and its correction.
+    corrected: (Key, Key),
+    /// Sets asked and done.
+    sets: (i64, i64),
+}
+
+/// Ines in the cellar.
 fn ines(
     stage: &mut Stage,
     ledger: &mut Ledger,
@@ -242,7 +251,7 @@ fn ines(
     live: Moment,
     rng: &mut Rng,
     say: &mut dyn FnMut(&str),
-) -> Result<((Key, Key), (i64, i64)), Trouble> {
+) -> Result<Cellar, Trouble> {
     let session = sessions.get(cast::SWAPS).ok_or("no session")?.clone();
     let day = stage.today;
     let word = |stage: &Stage, w: &str| stage.keys.get(w).cloned().ok_or_else(|| format!("no exercise {w}"));
@@ -341,7 +350,7 @@ fn ines(
     athlete.clock.set(now.plus_ms(60_000));
     at("close", athlete.phone.run(log, &close))?;
     ledger.outcomes.push(Outcome { athlete: cast::SWAPS, session, day, deed: Deed::Some });
-    Ok((corrected.ok_or("nothing was corrected")?, (asked, did)))
+    Ok(Cellar { corrected: corrected.ok_or("nothing was corrected")?, sets: (asked, did) })
 }
 
 fn record_of(plan: &Plan, item: &Shown, ex: &Key, instead: Option<&Key>) -> Work {

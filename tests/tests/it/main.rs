@@ -9,6 +9,11 @@
 
 mod exchange_doc;
 mod formats;
+mod kill;
 mod layout;
 mod merge_laws;
+mod phones;
+mod phones_refused;
+mod restore;
 mod traps;
+mod wire_fixtures;

@@ -363,6 +363,34 @@ fn a_pick_ends_the_disagreement_and_a_pick_that_met_an_edit_is_told_again() {
 }
 
 #[test]
+fn every_value_that_met_can_be_picked_and_what_that_writes_passes_the_gate() {
+    // Whichever the engine ranks first: writing that one again must not come out as a deletion.
+    for picked in [Some(int(50)), Some(int(60)), None] {
+        let (mut a, mut b, session) = two_phones();
+        let place = Place::of("sessions", &session);
+        set_field::<SessionDone>(&mut a, &place, "minutes", Some(int(50)));
+        set_field::<SessionDone>(&mut b, &place, "minutes", Some(int(60)));
+        meet(&mut a, &mut b);
+        a.done(&Command::Pick { place: place.clone(), field: "minutes", value: picked.clone() });
+        meet(&mut a, &mut b);
+        let shown = one::<SessionDone>(&b, &place);
+        assert!(shown.met.is_empty());
+        assert_eq!(shown.record.minutes.map(|m| int(m.get())), picked);
+    }
+}
+
+#[test]
+fn what_changes_nothing_is_a_problem_and_no_broken_document() {
+    let (mut a, _, session) = two_phones();
+    let place = Place::of("sessions", &session);
+    a.done(&Command::Pick { place: place.clone(), field: "minutes", value: Some(int(50)) });
+    let heads = a.doc.heads();
+    let again = Command::Pick { place, field: "minutes", value: Some(int(50)) };
+    assert!(refused(&mut a, &again).contains(&Code::NoChange));
+    assert_eq!(a.doc.heads(), heads);
+}
+
+#[test]
 fn clearing_a_field_and_setting_it_are_both_told() {
     let (mut a, mut b, session) = two_phones();
     let place = Place::of("sessions", &session);

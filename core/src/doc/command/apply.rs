@@ -1,14 +1,14 @@
 //! From a command to one change of the document.
 
-use automerge::transaction::{CommitOptions, Transactable};
-use automerge::{Automerge, ObjType};
+use automerge::transaction::{CommitOptions, Transactable, Transaction};
+use automerge::{Automerge, AutomergeError, ObjId, ObjType, ReadDoc as _, ScalarValue};
 
 use super::{Command, Scene, WorkOf};
 use crate::base::id::ChangeHash;
 use crate::base::moment::Moment;
 use crate::doc::open::{DocError, Document};
 use crate::doc::place::Place;
-use crate::doc::problem::Problem;
+use crate::doc::problem::{Code, Problem};
 use crate::doc::read::stored;
 use crate::model::any::AnyRecord;
 use crate::model::name::Kind;
@@ -44,8 +44,11 @@ impl Document {
         }
         let ops = ops(command, scene.now);
         let kind = self.name().kind();
-        let hash = self.guarded(|auto| write(auto, kind, &ops, scene.now))?;
-        Ok(ChangeHash(hash.0))
+        match self.guarded(|auto| write(auto, kind, &ops, scene.now))? {
+            Some(hash) => Ok(ChangeHash(hash.0)),
+            // Such as bringing back what was never withdrawn: a problem, not a broken document.
+            None => Err(CommandError::Problems(vec![nothing_changed(&ops)])),
+        }
     }
 }
 
@@ -107,7 +110,20 @@ fn ops(command: &Command, now: Moment) -> Vec<Op> {
     }
 }
 
-fn write(auto: &mut Automerge, kind: Kind, ops: &[Op], now: Moment) -> Result<automerge::ChangeHash, String> {
+fn nothing_changed(ops: &[Op]) -> Problem {
+    let place = ops.first().map_or(String::new(), |op| match op {
+        Op::Make(place, _) | Op::Put(place, ..) => place.to_string(),
+    });
+    Problem { place, field: "", code: Code::NoChange, text: "nothing differs".to_owned() }
+}
+
+/// One change of all operations; `None` when they come to nothing.
+fn write(
+    auto: &mut Automerge,
+    kind: Kind,
+    ops: &[Op],
+    now: Moment,
+) -> Result<Option<automerge::ChangeHash>, String> {
     let mut tx = auto.transaction();
     let outcome: Result<(), String> = ops.iter().try_for_each(|op| match op {
         Op::Make(place, record) => {
@@ -126,8 +142,8 @@ fn write(auto: &mut Automerge, kind: Kind, ops: &[Op], now: Moment) -> Result<au
         }
         Op::Put(place, field, value) => {
             let obj = place.find(&tx, kind).ok_or_else(|| format!("there is no record {place}"))?;
-            let value = value.as_ref().map_or(automerge::ScalarValue::Null, stored);
-            tx.put(&obj, *field, value).map_err(|e| e.to_string())
+            let value = value.as_ref().map_or(ScalarValue::Null, stored);
+            put(&mut tx, &obj, field, value).map_err(|e| e.to_string())
         }
     });
     if let Err(why) = outcome {
@@ -135,5 +151,21 @@ fn write(auto: &mut Automerge, kind: Kind, ops: &[Op], now: Moment) -> Result<au
         return Err(why);
     }
     let (hash, _) = tx.commit_with(CommitOptions::default().with_time(now.seconds()));
-    hash.ok_or_else(|| "nothing changed".to_owned())
+    Ok(hash)
+}
+
+/// Writes a value. Where edits met and the value is the one that the engine ranks first, it would
+/// write deletions of the others instead, which no gate lets through: then another of the values
+/// is written first, so that the value is written anew and stands in the place of all.
+fn put(tx: &mut Transaction<'_>, obj: &ObjId, field: &str, value: ScalarValue) -> Result<(), AutomergeError> {
+    let met = tx.get_all(obj, field)?;
+    let mut told = met.iter().rev().filter_map(|(v, _)| v.as_scalar());
+    if met.len() > 1 && told.next() == Some(&value) {
+        match told.find(|other| **other != value) {
+            Some(other) => tx.put(obj, field, other.clone())?,
+            // All say the same, and so does this.
+            None => return Ok(()),
+        }
+    }
+    tx.put(obj, field, value)
 }

@@ -40,6 +40,10 @@ impl Check<'_> {
     }
 
     fn command(&mut self, command: &Command) {
+        // The clock of the change decides what is shown first where two edits met.
+        if matches!(command, Command::Edit { .. } | Command::Pick { .. }) {
+            self.clock(None, "", self.scene.now);
+        }
         match command {
             Command::Add(news) => self.add(news),
             Command::Edit { place, from, to } => self.edit(place, from, to),

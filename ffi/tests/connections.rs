@@ -1,4 +1,5 @@
 //! The HTTP transport on connections that break off: asked once more when that does no harm.
+#![expect(clippy::unwrap_used, reason = "helpers of tests fail by panicking")]
 
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{TcpListener, TcpStream};

@@ -53,7 +53,7 @@ impl Document {
             match index.check(slice, may_write) {
                 // Of a large document even few changes can hold more than the gate takes at once.
                 Err(e) if e.code == RejectCode::TooManyOps && cuts < MOST_CUTS => {
-                    let Some((first, rest)) = halves(slice)? else { return Err(e) };
+                    let Some((first, rest)) = halves(slice) else { return Err(e) };
                     cuts += 1;
                     waiting.extend([rest, first]);
                 }
@@ -90,11 +90,11 @@ impl Document {
     }
 }
 
-/// Cuts an upload into two; none when it is a single change.
-fn halves(upload: &[u8]) -> Result<Option<(&[u8], &[u8])>, Rejected> {
-    let chunks = chunk::split_up_to(upload, usize::MAX)?;
+/// Cuts an upload into two; none when it is a single change, or no changes.
+fn halves(upload: &[u8]) -> Option<(&[u8], &[u8])> {
+    let chunks = chunk::split_up_to(upload, usize::MAX).ok()?;
     let first = chunks.iter().take(chunks.len() / 2).map(|c| c.len()).sum();
-    Ok(upload.split_at_checked(first).filter(|_| first > 0))
+    upload.split_at_checked(first).filter(|_| first > 0)
 }
 
 /// Cuts change chunks into uploads of as many changes as the gate takes at once.

@@ -1,6 +1,7 @@
 //! Every command that a contributor or CI runs, so that both run the same. Knows nothing of
 //! training: it calls cargo and other tools and says aloud what it could not run.
 
+mod bench;
 mod files;
 mod licences;
 mod parts;
@@ -20,7 +21,7 @@ cargo xtask <command>
   check            format, lints and docs, warnings denied
   tidy             the house rules that no compiler checks
   licences         the licence of every dependency against the list of those we may use
-  bench [--json]   benchmarks
+  bench [--json]   every budget that can be measured beside its figure, in a release build
   demo [args]      the invented club on a server of your own
   formats [--write]   whether the tables in docs/formats.md are what the code says; with --write, make them so
   formulas         writes docs/formulas.md anew from the code
@@ -41,7 +42,7 @@ fn main() -> ExitCode {
         ("check", []) => parts::format().and(parts::lint).and(parts::docs),
         ("tidy", []) => tidy::part(),
         ("licences", []) => licences::part(),
-        ("bench", rest) => bench(rest),
+        ("bench", rest) => bench::part(rest),
         ("demo", rest) => demo(rest),
         ("formats", rest) => formats(rest),
         ("formulas", []) => formulas(),
@@ -83,19 +84,6 @@ fn demo(args: &[String]) -> Outcome {
         demo.current_dir(run::root()).args(args);
         run::run(demo)
     })
-}
-
-/// Benchmarks print one line each; with `--json` they are asked for one JSON object a line.
-fn bench(args: &[String]) -> Outcome {
-    let mut command = cargo(&["bench", "--workspace", "--locked", "--benches"]);
-    match args {
-        [] => {}
-        [json] if json == "--json" => {
-            command.env("BACKSTRAIGHT_BENCH_JSON", "1");
-        }
-        _ => return Outcome::Failed("bench takes only --json".to_owned()),
-    }
-    run::run(command)
 }
 
 fn formats(args: &[String]) -> Outcome {

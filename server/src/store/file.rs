@@ -4,6 +4,7 @@
 use std::path::Path;
 use std::time::Duration;
 
+use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OpenFlags, TransactionBehavior};
 
 use super::fault::StoreError;
@@ -56,7 +57,7 @@ pub fn open_writer(path: &Path) -> Result<Connection, StoreError> {
     db.pragma_update(None, "secure_delete", true)?;
     db.pragma_update(None, "cell_size_check", true)?;
     db.pragma_update(None, "trusted_schema", false)?;
-    db.set_prepared_statement_cache_capacity(64);
+    keep_plans(&db)?;
     migrate(&mut db)?;
     Ok(db)
 }
@@ -74,8 +75,16 @@ pub fn open_reader(path: &Path) -> Result<Connection, StoreError> {
     db.pragma_update(None, "cell_size_check", true)?;
     db.pragma_update(None, "trusted_schema", false)?;
     db.pragma_update(None, "query_only", true)?;
-    db.set_prepared_statement_cache_capacity(64);
+    keep_plans(&db)?;
     Ok(db)
+}
+
+/// Statements are prepared once a connection. Without the first line the planner may look at bound
+/// values and then makes its plan anew at every call with others.
+fn keep_plans(db: &Connection) -> Result<(), StoreError> {
+    db.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, true)?;
+    db.set_prepared_statement_cache_capacity(64);
+    Ok(())
 }
 
 /// The version that a file has reached.

@@ -1,0 +1,55 @@
+//! Every budget that can be measured by itself, in one run: prints a table, or with `--json` one
+//! JSON object a line. Says whether each holds and never fails because one does not.
+#![expect(clippy::unwrap_used, clippy::panic, reason = "a measurement that cannot be made ends the program")]
+
+mod documents;
+mod measure;
+mod phone;
+mod science;
+mod stage;
+mod story;
+mod upload;
+
+use measure::Row;
+
+const COMMAND: &str = "cargo bench -p backstraight-tests --bench budgets";
+
+/// A part by its name, to run alone.
+type Part = (&'static str, fn(&documents::Club) -> Vec<Row>);
+
+const PARTS: [Part; 4] = [
+    ("documents", documents::figures),
+    ("upload", upload::figures),
+    ("phone", |_| phone::figures()),
+    ("science", |_| science::figures()),
+];
+
+fn main() {
+    let args: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
+    let json = args.iter().any(|a| a == "--json");
+    let wanted: Vec<&String> = args.iter().filter(|a| *a != "--json").collect();
+    if let Some(unknown) = wanted.iter().find(|w| !PARTS.iter().any(|(name, _)| *name == w.as_str())) {
+        eprintln!("no such part: {unknown}; there are documents, upload, phone, science");
+        std::process::exit(2);
+    }
+    stage::log_to_nowhere();
+    let club = documents::Club::new();
+    if !json {
+        println!("| what | budget | figure | holds | command | about it |\n|---|---|---|---|---|---|");
+    }
+    for (name, part) in PARTS {
+        if !wanted.is_empty() && !wanted.iter().any(|w| w.as_str() == name) {
+            continue;
+        }
+        for row in part(&club) {
+            if json {
+                println!("{}", row.json(&format!("{COMMAND} -- {name}")));
+            } else {
+                println!("{}", row.line(&format!("… {name}")));
+            }
+        }
+    }
+    if !json {
+        println!("\n… is `{COMMAND} --`");
+    }
+}

@@ -28,7 +28,8 @@ fn server(deeds: &'static [Deed]) -> (String, JoinHandle<Vec<usize>>) {
             let (stream, _) = listener.accept().unwrap();
             requests.push(0);
             let mut stream = BufReader::new(stream);
-            while let (true, Some(deed)) = (take_request(&mut stream), deeds.next()) {
+            while take_request(&mut stream) {
+                let Some(deed) = deeds.next() else { break };
                 *requests.last_mut().unwrap() += 1;
                 match deed {
                     Deed::BreakOff => break,

@@ -278,7 +278,8 @@ impl Phone {
     pub fn unsent(&mut self) -> Result<Vec<(DocName, usize)>, PhoneError> {
         let mut list = Vec::new();
         for row in self.store.docs()? {
-            if row.agreed && row.heads == row.server_heads {
+            // What others write is theirs to send, also when a restored server lacks it.
+            if row.agreed && row.heads == row.server_heads || self.may_write(&row.name).is_err() {
                 continue;
             }
             let n = self.document(row.name)?.count_since(&row.server_heads);
@@ -381,10 +382,12 @@ impl Phone {
                     self.store.new_epoch(epoch)?;
                 }
                 Step::Take { name, changes, cursor, server_heads, send_again } => {
-                    // What the server lacks of a document that others write is theirs to send; but it
-                    // is told the heads once, to say what is lacking here.
-                    again |= send_again && !told.contains(name.to_bytes().as_slice());
                     again |= self.take(name, &changes, cursor, server_heads, send_again, report)?;
+                    // The server is told the heads once, to say what is lacking here. What it lacks
+                    // itself of a document that others write is theirs to send.
+                    if send_again && !told.contains(name.to_bytes().as_slice()) {
+                        again |= self.store.doc(&name)?.is_some_and(|row| row.tell_heads);
+                    }
                 }
                 Step::Refused { name, refusal } => {
                     self.store.note_refusal(&name, &refusal)?;
@@ -439,12 +442,14 @@ impl Phone {
             }
         };
         let refused = report.refused.iter().any(|(n, _)| *n == name);
+        // Asked to send again, but with nothing lacking here, the cursor is right.
+        let lacking = send_again && !server_heads.iter().all(|h| doc.holds(h));
         let row = DocRow {
             name,
-            cursor,
+            cursor: if lacking && changes.is_empty() { 0 } else { cursor },
             heads: doc.heads(),
             agreed: !send_again,
-            tell_heads: send_again,
+            tell_heads: lacking,
             server_heads,
             withdrawn: false,
         };

@@ -65,9 +65,6 @@ mod http {
         ureq::Agent::config_builder()
             .timeout_global(Some(Duration::from_secs(30)))
             .http_status_as_error(false)
-            // A kept connection may be closed by the other side just when it is used again, and one
-            // round trip is the common case: nothing is worth keeping.
-            .max_idle_connections(0)
             .build()
             .into()
     }

@@ -115,7 +115,7 @@ pub fn doc(doc: &Document) -> Value {
 
 /// A document of two installs that wrote at the same time, with everything that can come of it.
 fn lived_in(kind: Kind) -> Document {
-    let mut rng = Rng::new(2026 + u64::from(kind.word().len() as u32));
+    let mut rng = Rng::new(2026 + kind.word().len() as u64);
     let (mut one, mut two) = (Replica::new(kind, 1), Replica::new(kind, 2));
     if kind == Kind::Library {
         let mut keys = Vec::new();

@@ -1,9 +1,13 @@
 //! Changes from elsewhere, let into an open document by way of the gate.
 
 use super::chunk;
-use super::gate::{self, GateIndex, Rejected, Verdict};
+use super::gate::{self, GateIndex, RejectCode, Rejected, Verdict};
 use super::open::Document;
 use crate::base::id::{ChangeHash, InstallId};
+
+/// How often an upload is cut because of its operations: bounds the memory that one answer can
+/// take, a hundred bytes an operation.
+const MOST_CUTS: u32 = 16;
 
 /// What became of changes that came from elsewhere.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -42,11 +46,21 @@ impl Document {
         let mut copy = self.auto.clone();
         let mut all = Vec::new();
         let mut count = 0;
-        for slice in slices(upload)? {
-            match index.check(slice, may_write)? {
-                Verdict::Need { missing } => return Ok(Admitted::Need(missing)),
-                Verdict::Accept(accepted) if accepted.fresh().is_empty() => {}
-                Verdict::Accept(accepted) => {
+        let mut waiting = slices(upload)?;
+        waiting.reverse();
+        let mut cuts = 0;
+        while let Some(slice) = waiting.pop() {
+            match index.check(slice, may_write) {
+                // Of a large document even few changes can hold more than the gate takes at once.
+                Err(e) if e.code == RejectCode::TooManyOps && cuts < MOST_CUTS => {
+                    let Some((first, rest)) = halves(slice) else { return Err(e) };
+                    cuts += 1;
+                    waiting.extend([rest, first]);
+                }
+                Err(e) => return Err(e),
+                Ok(Verdict::Need { missing }) => return Ok(Admitted::Need(missing)),
+                Ok(Verdict::Accept(accepted)) if accepted.fresh().is_empty() => {}
+                Ok(Verdict::Accept(accepted)) => {
                     gate::merge(&mut copy, &index, &accepted, slice)?;
                     index.admit(&accepted)?;
                     all.extend_from_slice(&accepted.fresh_bytes(slice));
@@ -74,6 +88,13 @@ impl Document {
         self.auto = copy;
         Ok(())
     }
+}
+
+/// Cuts an upload into two; none when it is a single change, or no changes.
+fn halves(upload: &[u8]) -> Option<(&[u8], &[u8])> {
+    let chunks = chunk::split_up_to(upload, usize::MAX).ok()?;
+    let first = chunks.iter().take(chunks.len() / 2).map(|c| c.len()).sum();
+    upload.split_at_checked(first).filter(|_| first > 0)
 }
 
 /// Cuts change chunks into uploads of as many changes as the gate takes at once.

@@ -6,6 +6,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use automerge::Automerge;
 use sha2::{Digest, Sha256};
 
+use super::gate::limits;
 use super::genesis;
 use crate::base::id::{ActorId, ChangeHash};
 use crate::model::name::DocName;
@@ -101,15 +102,23 @@ impl Document {
         self.auto.save_after(&self.known(heads))
     }
 
-    /// Change chunks to send to somebody who has what `heads` cover, at most `most` of them, each
-    /// after those it builds on. The starting change is left out: every side has it.
+    /// Change chunks to send to somebody who has what `heads` cover, at most `most` of them and of
+    /// operations and bytes no more than a gate takes at once, each after those it builds on. The
+    /// starting change is left out: every side has it.
     #[must_use]
     pub fn changes_to_send(&self, heads: &[ChangeHash], most: usize) -> Vec<u8> {
         let mut from = self.known(heads);
         from.push(automerge::ChangeHash(genesis_hash(self.name)));
-        let mut out = Vec::new();
+        let (mut out, mut ops) = (Vec::new(), 0);
         for change in self.auto.get_changes(&from).iter().take(most) {
-            out.extend_from_slice(change.raw_bytes());
+            ops += change.len();
+            let bytes = change.raw_bytes();
+            // One alone always goes: a gate has its own word on it.
+            let fits = ops <= limits::UPLOAD_OPS && out.len() + bytes.len() <= limits::UPLOAD_BYTES / 2;
+            if !fits && !out.is_empty() {
+                break;
+            }
+            out.extend_from_slice(bytes);
         }
         out
     }

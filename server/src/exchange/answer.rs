@@ -89,9 +89,10 @@ fn listed(
     if trusted && !item.sent && item.heads.is_empty() && item.cursor == max_n {
         return Ok(());
     }
-    // Of another epoch and without heads: it is asked for them, not sent everything that it has.
+    // Of another epoch and without heads: it is told ours, not sent everything that it has. When it
+    // has what these cover the cursor is right; else it comes again from the start, with its heads.
     if !same_epoch && item.cursor > 0 && !item.sent && item.heads.is_empty() {
-        push(down, item.name, Outcome::Need, Part::default(), &heads, room);
+        push(down, item.name, Outcome::Need, Part { cursor: max_n, ..Part::default() }, &heads, room);
         return Ok(());
     }
     // A device that has no cursor but has heads is told from its heads, not from the start.

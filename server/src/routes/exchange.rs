@@ -1,13 +1,9 @@
 //! The one request that moves everything both ways.
 
-use std::time::Duration;
-
 use axum::extract::{Request, State};
 use axum::http::{HeaderMap, HeaderValue, header};
 use axum::response::{IntoResponse, Response};
 use backstraight_core::exchange::wire::{Down, MAX_BODY, Up, WireError};
-
-use futures_util::StreamExt as _;
 
 use crate::app::Shared;
 use crate::exchange::{self, gzip};
@@ -17,25 +13,14 @@ use crate::problem::Problem;
 
 /// Answers shorter than this are not worth packing.
 const WORTH_PACKING: usize = 256;
-/// How long the rest of a refused request is read.
-const DRAIN: Duration = Duration::from_secs(10);
 const CBOR: &str = "application/cbor";
 
 /// `POST /v1/exchange`: CBOR up, CBOR down, each plain or gzip.
 pub(super) async fn exchange(
     State(app): State<Shared>,
-    caller: Result<Caller, Problem>,
+    caller: Caller,
     request: Request,
 ) -> Result<Response, Problem> {
-    let caller = match caller {
-        Ok(caller) => caller,
-        Err(problem) => {
-            // A connection that is closed while a phone still sends loses the answer: the phone would
-            // think that it has no signal when it only needs a new token. So the rest is read first.
-            drain(request).await;
-            return Err(problem);
-        }
-    };
     let headers = request.headers();
     if media_type(headers) != Some(CBOR) {
         return Err(Problem::MediaType);
@@ -62,23 +47,6 @@ pub(super) async fn exchange(
         headers.insert(header::CONTENT_ENCODING, HeaderValue::from_static(coding));
     }
     Ok(response)
-}
-
-/// Reads what still comes of a request and forgets it, within the limits of size and time that a
-/// good request has.
-async fn drain(request: Request) {
-    let mut left = MAX_BODY;
-    let mut stream = request.into_body().into_data_stream();
-    let reading = async {
-        while let Some(Ok(bytes)) = stream.next().await {
-            left = left.saturating_sub(bytes.len());
-            if left == 0 {
-                return;
-            }
-        }
-    };
-    // Whoever is slower than this hears nothing; the answer goes out anyhow.
-    let _ = tokio::time::timeout(DRAIN, reading).await;
 }
 
 fn read(bytes: &[u8], packed: bool) -> Result<Up, Problem> {

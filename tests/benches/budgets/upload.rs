@@ -220,7 +220,7 @@ impl Device {
         let mut standing = Standing {
             epoch: None,
             people: 0,
-            local_day: story::first_day(),
+            local_day: Some(story::first_day()),
             clock: now,
             app: "backstraight 0.1.0".to_owned(),
         };

@@ -6,15 +6,16 @@ use backstraight_core::base::id::PersonId;
 use backstraight_core::base::key::Key;
 use backstraight_core::base::moment::Moment;
 use backstraight_core::doc::command::{Command, New, WorkOf};
+use backstraight_core::doc::gate::limits;
 use backstraight_core::doc::place::Place;
 use backstraight_core::doc::problem::Code;
 use backstraight_core::exchange::access::{Asker, Role};
 use backstraight_core::exchange::device::MAX_SEND_CHANGES;
 use backstraight_core::model::log::{Report, SetDone, Work};
 use backstraight_core::model::name::DocName;
-use backstraight_core::model::number::{Complaint, Count, Form, Load, Reps, SeasonNo, Text};
+use backstraight_core::model::number::{Complaint, Count, Form, Intent, Load, Pattern, Reps, SeasonNo, Text};
 use backstraight_core::model::packed::Dose;
-use backstraight_core::model::plan::{Group, Prescription, Session};
+use backstraight_core::model::plan::{Exercise, Group, Prescription, Session};
 use backstraight_core::view::done::Done;
 use backstraight_ffi::error::PhoneError;
 use backstraight_ffi::phone::Phone;
@@ -376,4 +377,33 @@ fn hundreds_of_short_exchanges_in_a_row_all_come_through() {
         let report = phone.phone.exchange(&mut Http::new(&stand.url()));
         assert!(report.is_ok(), "exchange {n}: {report:?}");
     }
+}
+
+/// A library grows for years: more operations than the gate takes at once, in few changes.
+#[test]
+fn more_operations_than_the_gate_takes_at_once_go_up_and_come_down() {
+    let stand = Stand::default();
+    let ruth = stand.person(Role::Coach, "Ruth Adeyemi");
+    let mut desk = stand.phone(ruth, "desk");
+    let library = DocName::Library(stand.club);
+    let (changes, each) = (34, 500);
+    for n in 0..changes {
+        let mut news = Vec::with_capacity(each);
+        for m in 0..each {
+            let place = Place::of("exercises", &desk.phone.key());
+            let name = Text::new(format!("exercise {n} {m}")).unwrap();
+            news.push(New { place, record: Exercise::new(name, Pattern::Squat, Intent::Strength).into() });
+        }
+        desk.phone.run(library, &Command::Add(news)).unwrap();
+    }
+    assert!(4 * changes * each > limits::UPLOAD_OPS, "a record and its three fields");
+    let report = desk.exchange(&stand.url());
+    assert_eq!(report.refused, []);
+    assert!(desk.phone.unsent().unwrap().is_empty());
+    // A new desk gets all of it in one answer.
+    let mut fresh = stand.phone(ruth, "fresh");
+    let report = fresh.exchange(&stand.url());
+    assert_eq!((&report.not_taken[..], report.received), (&[][..], changes));
+    assert_eq!(fresh.heads(library), desk.heads(library));
+    assert_eq!(stand.trouble(), Vec::<String>::new());
 }

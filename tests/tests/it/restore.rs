@@ -113,6 +113,7 @@ fn phones_refill_a_restored_server_and_nothing_is_lost() {
     // The athletes come first: what coaches wrote is not theirs to refill, and they do not try.
     for one in [&mut phone, &mut tablet, &mut away, &mut desk] {
         assert!(exchange(one, &stand), "it is told of the new epoch");
+        assert!(one.phone.unsent().unwrap().is_empty(), "what is its own is there");
     }
     for one in [&mut phone, &mut tablet, &mut away, &mut desk] {
         assert!(!exchange(one, &stand), "and only once");
@@ -180,7 +181,7 @@ fn a_restored_server_sends_nothing_that_is_there_already() {
         let mut http = Http::new(&stand.url());
         let report = one.phone.exchange(&mut http).unwrap();
         assert!(report.new_epoch && report.rounds == 2, "{report:?}");
-        assert!(http.received < 1_500 && http.sent < 1_500, "{http:?}");
+        assert!(http.received < 1_500 && http.sent < 1_500, "{} {}", http.received, http.sent);
     }
     for one in [&mut phone, &mut desk] {
         exchange(one, &stand);

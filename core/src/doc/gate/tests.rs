@@ -1,3 +1,5 @@
+//! What the gate does with what its own index cannot know: the last line of defence.
+
 use super::check::admits;
 use super::tables::{KeyCode, field_bit};
 use super::*;

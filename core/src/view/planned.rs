@@ -1,5 +1,7 @@
 //! A plan document put together: sessions with their groups and prescriptions, in order.
 
+use std::collections::BTreeMap;
+
 use crate::base::day::Day;
 use crate::base::key::Key;
 use crate::doc::open::Document;
@@ -74,25 +76,25 @@ impl Plan {
 
         let mut items: Vec<_> = items.entries.into_iter().filter(Entry::live).collect();
         items.sort_by(|a, b| (&a.record.pos, a.key()).cmp(&(&b.record.pos, b.key())));
+        let mut items = by_parent(items, |i| &i.record.of);
         let mut groups: Vec<_> = groups
             .entries
             .into_iter()
             .filter(Entry::live)
             .map(|group| {
-                let key = group.key();
-                let mine = items.iter().filter(|i| i.record.of == key).cloned().collect();
+                let mine = items.remove(&group.key()).unwrap_or_default();
                 PlannedGroup { group, items: mine }
             })
             .collect();
         groups
             .sort_by(|a, b| (&a.group.record.pos, a.group.key()).cmp(&(&b.group.record.pos, b.group.key())));
+        let mut groups = by_parent(groups, |g| &g.group.record.of);
         plan.sessions = sessions
             .entries
             .into_iter()
             .filter(Entry::live)
             .map(|session| {
-                let key = session.key();
-                let mine = groups.iter().filter(|g| g.group.record.of == key).cloned().collect();
+                let mine = groups.remove(&session.key()).unwrap_or_default();
                 PlannedSession { session, groups: mine }
             })
             .collect();
@@ -155,6 +157,15 @@ impl PlannedSession {
     pub fn asked(&self) -> Asked {
         Asked(self.items().map(|(g, i)| (i.key(), sets_asked(&g.group.record, &i.record))).collect())
     }
+}
+
+/// Puts records under what they belong to, each list in the order given.
+fn by_parent<T>(list: Vec<T>, of: impl Fn(&T) -> &Key) -> BTreeMap<Key, Vec<T>> {
+    let mut map: BTreeMap<Key, Vec<T>> = BTreeMap::new();
+    for entry in list {
+        map.entry(of(&entry).clone()).or_default().push(entry);
+    }
+    map
 }
 
 /// Sets asked of a prescription: the rounds of its group where the group has rounds.

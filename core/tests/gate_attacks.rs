@@ -12,7 +12,10 @@ use automerge::{AutoCommit, Change, ObjId, ObjType, ReadDoc as _, ScalarValue};
 use backstraight_core::base::id::ActorId;
 use backstraight_core::doc::gate::{GateIndex, RejectCode, Rejected, Verdict};
 use backstraight_core::doc::genesis;
+use backstraight_core::model::log::SetDone;
 use backstraight_core::model::name::Kind;
+use backstraight_core::model::spec::Scalar;
+use backstraight_core::model::whole;
 use gate_support::engine::merge;
 use gate_support::honest::{commit, open, plain};
 use gate_support::raw::{self, Op, Parts, rle, sleb, uleb};
@@ -28,9 +31,16 @@ struct Base {
     work_map: u64,
     sets: u64,
     set: u64,
-    /// The operation that set the load of the set, and the one that set its repetitions.
-    load: i64,
-    reps: i64,
+    /// The operation that set the minutes of the session, and the one that set its effort.
+    minutes: i64,
+    effort: i64,
+}
+
+/// A set in its one value: a moment, a load, repetitions.
+fn did(load: i64) -> Vec<u8> {
+    let parts =
+        [("at", Scalar::Time(1_795_000_100_000)), ("load", Scalar::Int(load)), ("reps", Scalar::Int(5))];
+    whole::pack(&parts, SetDone::PARTS)
 }
 
 fn counter(id: &ObjId) -> u64 {
@@ -55,16 +65,16 @@ impl Base {
         doc.put(&work, "ex", "abcdef-3").unwrap();
         commit(&mut doc, 1_795_000_050);
         let set = doc.put_object(&sets, "aaaaaa-2", ObjType::Map).unwrap();
-        doc.put(&set, "at", ScalarValue::Timestamp(1_795_000_100_000)).unwrap();
-        doc.put(&set, "load", 8_000).unwrap();
-        doc.put(&set, "reps", 5).unwrap();
+        doc.put(&set, "did", ScalarValue::Bytes(did(8_000))).unwrap();
+        doc.put(&session, "minutes", 80).unwrap();
+        doc.put(&session, "effort", 50).unwrap();
         commit(&mut doc, 1_795_000_100);
-        let field = |name: &str| i64::try_from(counter(&doc.get(&set, name).unwrap().unwrap().1)).unwrap();
-        let (load, reps) = (field("load"), field("reps"));
+        let field = |name| i64::try_from(counter(&doc.get(&session, name).unwrap().unwrap().1)).unwrap();
+        let (minutes, effort) = (field("minutes"), field("effort"));
         let index = GateIndex::from_changes(Kind::Log, &plain(&mut doc, &[])).unwrap();
         let last = doc.get_last_local_change().unwrap();
         let [session, work_map, sets, set] = [&session, &work_map, &sets, &set].map(counter);
-        Base { doc, index, me, last, session, work_map, sets, set, load, reps }
+        Base { doc, index, me, last, session, work_map, sets, set, minutes, effort }
     }
 
     /// The next change of the same actor.
@@ -133,13 +143,12 @@ const MAP: (u64, Vec<u8>) = (0, Vec::new());
 fn the_hand_written_chunks_are_taken_when_nothing_is_wrong() {
     let b = Base::new();
     let start = b.next().start_op;
-    let set =
-        |key| [Op::make((0, b.sets), key), Op::time((0, start), "at", 1), Op::int((0, start), "load", 9_000)];
+    let set = |key| [Op::make((0, b.sets), key), Op::set((0, start), "did", (7, did(9_000)))];
     b.passes(&b.next().ops(&set("aaaaaa-3")).chunk());
     b.passes(&b.next().ops(&[]).chunk());
-    b.passes(&b.next().ops(&[Op::int((0, b.set), "load", 9_000).pred(0, b.load)]).chunk());
+    b.passes(&b.next().ops(&[Op::int((0, b.session), "minutes", 90).pred(0, b.minutes)]).chunk());
     b.passes(
-        &b.next().ops(&[Op::int((0, b.set), "effort", 80), Op::time((0, b.session), "ended", 5)]).chunk(),
+        &b.next().ops(&[Op::int((0, b.session), "zone", 60), Op::time((0, b.session), "ended", 5)]).chunk(),
     );
     // The same bytes as the document library.
     let again = Parts { time: b.last.timestamp(), ..Parts::default() };
@@ -157,7 +166,7 @@ fn bombs() {
         column
     };
     for n in [5_000, 1_000_000, 1_000_000_000, 1_000_000_000_000, i64::MAX] {
-        let mut bomb = b.next().ops(&[Op::int((0, b.set), "load", 1)]);
+        let mut bomb = b.next().ops(&[Op::int((0, b.session), "minutes", 1)]);
         bomb.columns[4].1 = run(n, 1);
         b.is("operations by run length", &bomb.chunk(), RejectCode::TooManyOps);
         let mut nulls = b.next();
@@ -170,13 +179,13 @@ fn bombs() {
         b.is("all columns by run length", &all.chunk(), RejectCode::TooManyOps);
     }
     for n in [65, 10_000_000_000, u64::MAX] {
-        let mut bomb = b.next().ops(&[Op::int((0, b.set), "load", 1)]);
+        let mut bomb = b.next().ops(&[Op::int((0, b.session), "minutes", 1)]);
         let mut column = vec![0x7f];
         uleb(&mut column, n);
         bomb.columns[7].1 = column;
         b.is("predecessors of one operation", &bomb.chunk(), RejectCode::TooManyPreds);
     }
-    let mut bomb = b.next().ops(&[Op::int((0, b.set), "load", 1)]);
+    let mut bomb = b.next().ops(&[Op::int((0, b.session), "minutes", 1)]);
     bomb.columns[7].1 = run(4_000, 64);
     b.is("predecessors by run length", &bomb.chunk(), RejectCode::TooManyPreds);
     let mut literal = b.next();
@@ -184,7 +193,7 @@ fn bombs() {
     sleb(&mut column, i64::MIN);
     literal.columns = vec![(0x42, column)];
     b.is("a list of 2^63 values", &literal.chunk(), RejectCode::Truncated);
-    let mut value = b.next().ops(&[Op::int((0, b.set), "load", 1)]);
+    let mut value = b.next().ops(&[Op::int((0, b.session), "minutes", 1)]);
     value.columns[5].1 = run(-1, u64::MAX);
     b.is("a value of 2^60 bytes", &value.chunk(), RejectCode::Truncated);
     value.columns[5].1 = run(-1, u64::MAX << 4 | 6);
@@ -205,7 +214,7 @@ fn other_chunks() {
     b.is("a bundle", &raw::chunk(3, &[1, 2, 3]), RejectCode::NotAChange);
     b.is("an unknown type", &raw::chunk(77, &[]), RejectCode::NotAChange);
     b.is("other bytes", b"GET / HTTP/1.1\r\n", RejectCode::NotAChange);
-    let mut column = b.next().ops(&[Op::int((0, b.set), "effort", 1)]);
+    let mut column = b.next().ops(&[Op::int((0, b.session), "zone", 1)]);
     column.columns[9] = (0x73 | 8, vec![1]);
     b.is("a deflated column", &column.chunk(), RejectCode::UnknownColumn);
     column.columns[9] = (0xa5, vec![0x7f, 1, 65]);
@@ -222,7 +231,7 @@ fn other_chunks() {
 #[test]
 fn damaged_chunks() {
     let b = Base::new();
-    let good = b.next().ops(&[Op::int((0, b.set), "effort", 80)]);
+    let good = b.next().ops(&[Op::int((0, b.session), "zone", 80)]);
     let chunk = good.chunk();
     for n in 0..chunk.len() {
         let code = b.refused_or_empty(&chunk[..n]);
@@ -260,7 +269,7 @@ impl Base {
 #[test]
 fn only_one_form_of_bytes() {
     let b = Base::new();
-    let good = b.next().ops(&[Op::int((0, b.set), "effort", 80), Op::int((0, b.set), "contacts", 80)]);
+    let good = b.next().ops(&[Op::int((0, b.session), "zone", 80), Op::int((0, b.session), "season", 2027)]);
     b.passes(&good.chunk());
     let with = |column: usize, bytes: Vec<u8>| {
         let mut parts = good.clone();
@@ -294,7 +303,7 @@ fn only_one_form_of_bytes() {
 #[test]
 fn places_in_history() {
     let b = Base::new();
-    let op = [Op::int((0, b.set), "effort", 80)];
+    let op = [Op::int((0, b.session), "zone", 80)];
     let good = b.next().ops(&op);
     let with = |f: &dyn Fn(&mut Parts)| {
         let mut parts = good.clone();
@@ -354,7 +363,7 @@ fn objects_and_keys() {
     b.ops("unknown object", &[int((0, 9), "load")], RejectCode::UnknownObject);
     b.ops(
         "object of a value",
-        &[int((0, u64::try_from(b.load).unwrap()), "load")],
+        &[int((0, u64::try_from(b.minutes).unwrap()), "load")],
         RejectCode::UnknownObject,
     );
     b.ops(
@@ -379,14 +388,14 @@ fn objects_and_keys() {
     b.ops("huge key", &[Op::make((0, b.sets), &"k".repeat(200_000))], RejectCode::Key);
     b.ops("value as record", &[int((0, b.sets), "aaaaaa-9")], RejectCode::Action);
     b.ops("value over a record", &[int((0, b.sets), "aaaaaa-2")], RejectCode::Action);
-    b.ops("map over a field", &[Op::make((0, b.set), "load")], RejectCode::Action);
+    b.ops("map over a field", &[Op::make((0, b.session), "minutes")], RejectCode::Action);
     b.ops("map as new field", &[Op::make((0, b.set), "deeper")], RejectCode::Action);
     b.ops("value over the inner map", &[int((0, b.session), "work")], RejectCode::Action);
     b.ops("unknown field", &[int((0, b.set), "tempo")], RejectCode::UnknownField);
     let said = b.refused(&b.next().ops(&[int((0, b.set), "tempo")]).chunk()).to_string();
     assert!(said.contains("newer") && said.contains("tempo"), "{said}");
     b.ops("huge field", &[int((0, b.set), &"f".repeat(100_000))], RejectCode::UnknownField);
-    b.ops("predecessor of a map", &[Op::make((0, b.sets), "aaaaaa-9").pred(0, b.load)], RejectCode::Pred);
+    b.ops("predecessor of a map", &[Op::make((0, b.sets), "aaaaaa-9").pred(0, b.minutes)], RejectCode::Pred);
     let mut deep = vec![Op::make((0, b.sets), "aaaaaa-5")];
     deep.extend((0..3_000).map(|n| Op::make((0, start + n), "aaaaaa-6")));
     b.ops("deep nesting", &deep, RejectCode::Action);
@@ -414,9 +423,9 @@ fn a_single_map_takes_no_second_record() {
 #[test]
 fn actions_and_values() {
     let b = Base::new();
-    let set = |value| Op::set((0, b.set), "load", value);
-    let act = |action| Op { action, ..Op::make((0, b.set), "load") };
-    let load = |op: Op| op.pred(0, b.load);
+    let set = |value| Op::set((0, b.session), "minutes", value);
+    let act = |action| Op { action, ..Op::make((0, b.session), "minutes") };
+    let load = |op: Op| op.pred(0, b.minutes);
     b.ops("list", &[act(2)], RejectCode::Action);
     b.ops("text", &[act(4)], RejectCode::Action);
     b.ops("increment", &[load(Op { action: 5, ..set((4, vec![1])) })], RejectCode::Action);
@@ -443,11 +452,26 @@ fn actions_and_values() {
     b.ops("text for a number", &[load(set((6, vec![65])))], RejectCode::ValueType);
     b.ops("time for a number", &[load(set((9, vec![1])))], RejectCode::ValueType);
     b.ops("yes for a number", &[load(set((2, vec![])))], RejectCode::ValueType);
-    b.ops("a load below 0", &[load(Op::int((0, b.set), "load", -1))], RejectCode::ValueRange);
-    b.ops("a load of tons", &[load(Op::int((0, b.set), "load", 100_001))], RejectCode::ValueRange);
-    b.ops("a long note", &[Op::set((0, b.set), "note", (6, vec![65; 2_001]))], RejectCode::ValueRange);
-    b.ops("many speeds", &[Op::set((0, b.set), "speeds", (7, vec![1; 50_000]))], RejectCode::ValueRange);
-    b.ops("broken text", &[Op::set((0, b.set), "note", (6, vec![0xff]))], RejectCode::Encoding);
+    b.ops("minutes below 0", &[load(Op::int((0, b.session), "minutes", -1))], RejectCode::ValueRange);
+    b.ops("a session of days", &[load(Op::int((0, b.session), "minutes", 100_001))], RejectCode::ValueRange);
+    b.ops("a long note", &[Op::set((0, b.session), "comment", (6, vec![65; 2_001]))], RejectCode::ValueRange);
+    let set_of =
+        |bytes: Vec<u8>| [Op::set((0, b.set), "did", (7, bytes)).pred(0, i64::try_from(b.set + 1).unwrap())];
+    for (what, bytes) in [
+        ("a load below 0", did(-1)),
+        ("a load of tons", did(100_001)),
+        ("many bytes", vec![1; 50_000]),
+        ("no set at all", Vec::new()),
+        ("a set without its moment", vec![0xa1, 3, 5]),
+        ("a set in a list", vec![0x81, 1]),
+        ("a set of endless lists", vec![0x9f; 5_000]),
+        ("a map of 2^64 parts", [&[0xbb][..], &[0xff; 8]].concat()),
+    ] {
+        b.ops(what, &set_of(bytes), RejectCode::ValueRange);
+    }
+    b.ops("text for a set", &[Op::set((0, b.set), "did", (6, did(8_000)))], RejectCode::Encoding);
+    b.ops("a part as a field", &[Op::int((0, b.set), "load", 1)], RejectCode::UnknownField);
+    b.ops("broken text", &[Op::set((0, b.session), "comment", (6, vec![0xff]))], RejectCode::Encoding);
     b.ops("nothing with bytes", &[load(set((0, vec![1])))], RejectCode::Encoding);
     b.ops(
         "a map with a value",
@@ -461,33 +485,33 @@ fn actions_and_values() {
 fn predecessors() {
     let b = Base::new();
     let start = i64::try_from(b.next().start_op).unwrap();
-    let load = |n| Op::int((0, b.set), "load", n);
+    let load = |n| Op::int((0, b.session), "minutes", n);
     b.ops("of the future", &[load(1).pred(0, start + 50)], RejectCode::Pred);
     b.ops("itself", &[load(1).pred(0, start)], RejectCode::Pred);
     b.ops(
         "of a field that nobody wrote",
-        &[Op::int((0, b.set), "effort", 1).pred(0, b.load)],
+        &[Op::int((0, b.session), "zone", 1).pred(0, b.minutes)],
         RejectCode::Pred,
     );
     b.ops("operation 0", &[load(1).pred(0, 0)], RejectCode::OpNumber);
     b.ops("negative", &[load(1).pred(0, -5)], RejectCode::Encoding);
-    b.ops("twice", &[load(1).pred(0, b.load).pred(0, b.load)], RejectCode::Encoding);
-    b.ops("descending", &[load(1).pred(0, b.reps).pred(0, b.load)], RejectCode::Encoding);
+    b.ops("twice", &[load(1).pred(0, b.minutes).pred(0, b.minutes)], RejectCode::Encoding);
+    b.ops("descending", &[load(1).pred(0, b.effort).pred(0, b.minutes)], RejectCode::Encoding);
     b.ops(
         "second write without the first",
-        &[load(1).pred(0, b.load), load(2).pred(0, b.load)],
+        &[load(1).pred(0, b.minutes), load(2).pred(0, b.minutes)],
         RejectCode::Pred,
     );
     let chunk = |op: Op| b.next().ops(&[op]).chunk();
     b.refused_by_document("missing operation", &chunk(load(1).pred(0, start - 1)));
     b.refused_by_document("of the starting change", &chunk(load(1).pred(0, 3)));
-    b.refused_by_document("other key", &chunk(load(1).pred(0, b.reps)));
+    b.refused_by_document("other key", &chunk(load(1).pred(0, b.effort)));
     b.refused_by_document("none where one was seen", &chunk(load(1)));
-    b.refused_by_document("one too many", &chunk(load(1).pred(0, b.load).pred(0, b.reps)));
-    let mut other = b.next().ops(&[load(1).pred(1, b.load)]);
+    b.refused_by_document("one too many", &chunk(load(1).pred(0, b.minutes).pred(0, b.effort)));
+    let mut other = b.next().ops(&[load(1).pred(1, b.minutes)]);
     other.others = vec![vec![0; 16]];
     b.refused_by_document("other actor", &other.chunk());
-    b.passes(&b.next().ops(&[load(1).pred(0, b.load), load(2).pred(0, start)]).chunk());
+    b.passes(&b.next().ops(&[load(1).pred(0, b.minutes), load(2).pred(0, start)]).chunk());
 }
 
 #[test]
@@ -502,10 +526,10 @@ fn an_object_must_have_been_seen() {
     // Counted as if it followed something of the same height.
     let beside = Parts { actor: actor(2, [4; 8]).0.to_vec(), seq: 1, ..b.next() }.ops(&[]);
     let filler = Parts { others: vec![b.me.0.to_vec()], ..beside }
-        .ops(&[Op::int((1, b.set), "effort", 1), Op::int((1, b.set), "contacts", 1)]);
+        .ops(&[Op::int((1, b.session), "zone", 1), Op::int((1, b.session), "season", 2027)]);
     blind.deps = vec![raw::name(&filler.chunk())];
     blind.start_op = start + 2;
-    let blind = blind.ops(&[Op::int((1, start), "load", 5)]);
+    let blind = blind.ops(&[Op::set((1, start), "did", (7, did(500)))]);
     let upload = [make.chunk(), filler.chunk(), blind.chunk()].concat();
     let rejected = b.index.check(&upload, &anyone).unwrap_err();
     assert_eq!((rejected.code, rejected.change), (RejectCode::UnknownObject, Some(2)), "{rejected}");

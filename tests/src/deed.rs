@@ -13,7 +13,8 @@ use backstraight_core::model::number::{
     Aim, Complaint, Effort, Form, Intent, Minutes, Pattern, Skip, Text, Verdict,
 };
 use backstraight_core::model::plan::*;
-use backstraight_core::model::spec::{Field, Record, Scalar};
+use backstraight_core::model::spec::{Field, FieldKind, Record, Scalar};
+use backstraight_core::model::whole;
 use proptest::prelude::*;
 
 use crate::replica::{ATHLETE, Replica};
@@ -40,7 +41,14 @@ pub fn any_deed() -> impl Strategy<Value = Deed> {
 /// When a required field is missing or a value does not fit.
 #[must_use]
 pub fn record<R: Record>(fields: &[(&str, Scalar)]) -> R {
-    let mut get = |name: &str| fields.iter().find(|(n, _)| *n == name).map(|(_, v)| v.clone());
+    let find = |name: &str| fields.iter().find(|(n, _)| *n == name).map(|(_, v)| v.clone());
+    let mut get = |name: &str| match R::SPEC.field(name).map(|f| f.kind) {
+        Some(FieldKind::Whole { parts, .. }) => {
+            let parts_set: Vec<_> = parts.iter().filter_map(|p| Some((p.name, find(p.name)?))).collect();
+            Some(Scalar::Bytes(whole::pack(&parts_set, parts)))
+        }
+        _ => find(name),
+    };
     match R::from_fields(&mut get) {
         Ok((record, unread)) if unread.is_empty() => record,
         Ok((_, unread)) => panic!("values do not fit: {unread:?}"),

@@ -9,8 +9,9 @@ use crate::base::key::Key;
 use crate::base::moment::Moment;
 
 record! {
-    /// One set, a hold or a run, as it was done.
-    SetDone = "set" {
+    /// One set, a hold or a run, as it was done. Written once and in one value: a correction is a
+    /// set of its own.
+    SetDone = "set" in "did" {
         required {
             /// When it was logged.
             at: Moment,

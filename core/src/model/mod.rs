@@ -11,3 +11,4 @@ pub mod order;
 pub mod packed;
 pub mod plan;
 pub mod spec;
+pub mod whole;

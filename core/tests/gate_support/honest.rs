@@ -6,8 +6,10 @@ use backstraight_core::base::id::ActorId;
 use backstraight_core::base::key::KeyMint;
 use backstraight_core::doc::genesis;
 use backstraight_core::model::any;
+use backstraight_core::model::log::SetDone;
 use backstraight_core::model::name::Kind;
-use backstraight_core::model::spec::{FieldKind, RecordSpec};
+use backstraight_core::model::spec::{FieldKind, RecordSpec, Scalar};
+use backstraight_core::model::whole;
 
 use super::{Rng, actor};
 
@@ -45,6 +47,27 @@ pub fn value(rng: &mut Rng, kind: FieldKind) -> ScalarValue {
         FieldKind::Time => {
             ScalarValue::Timestamp(1_790_000_000_000 + i64::try_from(rng.below(1 << 40)).unwrap())
         }
+        FieldKind::Whole { parts, required } => {
+            let chosen: Vec<_> = parts
+                .iter()
+                .enumerate()
+                .filter(|(n, _)| *n < required || rng.one_in(3))
+                .map(|(_, part)| part)
+                .collect();
+            let values: Vec<_> = chosen.iter().map(|p| (p.name, scalar(&value(rng, p.kind)))).collect();
+            ScalarValue::Bytes(whole::pack(&values, parts))
+        }
+    }
+}
+
+fn scalar(value: &ScalarValue) -> Scalar {
+    match value {
+        ScalarValue::Int(n) => Scalar::Int(*n),
+        ScalarValue::Str(t) => Scalar::Text(t.to_string()),
+        ScalarValue::Bytes(b) => Scalar::Bytes(b.clone()),
+        ScalarValue::Boolean(b) => Scalar::Bool(*b),
+        ScalarValue::Timestamp(ms) => Scalar::Time(*ms),
+        other => panic!("{other:?} is no part of a record"),
     }
 }
 
@@ -193,7 +216,6 @@ pub fn log(
                     format!("reps {} load {} effort 80", 3 + rng.below(4), 8_000 + rng.below(40) * 250),
                 )
                 .unwrap();
-                doc.put(&w, "plan", ScalarValue::Bytes(plan.clone())).unwrap();
                 work = Some(w);
             }
             let (_, sets_map) = doc.get(work.as_ref().unwrap(), "sets").unwrap().unwrap();
@@ -206,11 +228,14 @@ pub fn log(
                 mm_s.to_le_bytes()
             });
             let speeds: Vec<u8> = speeds.collect();
-            doc.put(&s, "at", ScalarValue::Timestamp(at)).unwrap();
-            doc.put(&s, "load", i64::try_from(6_000 + rng.below(40) * 250).unwrap()).unwrap();
-            doc.put(&s, "reps", i64::try_from(reps).unwrap()).unwrap();
-            doc.put(&s, "effort", i64::try_from(60 + 5 * rng.below(8)).unwrap()).unwrap();
-            doc.put(&s, "speeds", ScalarValue::Bytes(speeds)).unwrap();
+            let parts = [
+                ("at", Scalar::Time(at)),
+                ("load", Scalar::Int(i64::try_from(6_000 + rng.below(40) * 250).unwrap())),
+                ("reps", Scalar::Int(i64::try_from(reps).unwrap())),
+                ("effort", Scalar::Int(i64::try_from(60 + 5 * rng.below(8)).unwrap())),
+                ("speeds", Scalar::Bytes(speeds)),
+            ];
+            doc.put(&s, "did", ScalarValue::Bytes(whole::pack(&parts, SetDone::PARTS))).unwrap();
             commit(doc, at / 1000);
         }
     }

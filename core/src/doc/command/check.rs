@@ -15,7 +15,6 @@ use crate::model::log::SetDone;
 use crate::model::name::DocName;
 use crate::model::number::Spacing;
 use crate::model::plan::{PlanAbout, Prescription};
-use crate::model::spec::Record;
 
 /// Most records that one deed makes or withdraws: a season's sessions fit.
 pub(super) const MAX_RECORDS: usize = 600;
@@ -174,6 +173,9 @@ impl Check<'_> {
             self.say(place, "", Code::WrongDocument, "an edit cannot make another kind of record");
         } else if from == to {
             self.say(place, "", Code::NoChange, "nothing differs");
+        } else if from.spec().whole() {
+            let text = format!("a {} is not edited: a correction is one of its own", from.spec().name);
+            self.say(place, "", Code::Contradiction, text);
         } else {
             self.record(place, to);
         }
@@ -386,8 +388,7 @@ impl Check<'_> {
     fn set(&mut self, place: &Place, set: &SetDone) {
         self.free(place);
         self.record(place, &AnyRecord::SetDone(Box::new(set.clone())));
-        let empty = SetDone::SPEC.fields.len() > 1 && set.fields().len() == 1;
-        if empty {
+        if set.parts().len() == 1 {
             self.say(
                 place,
                 "",

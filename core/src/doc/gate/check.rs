@@ -12,6 +12,7 @@ use crate::base::id::{ActorId, ChangeHash, InstallId};
 use crate::doc::chunk::{self, Action, Change, Obj, Op, OpRef, Value};
 use crate::doc::genesis;
 use crate::model::spec::{FieldKind, RecordSpec};
+use crate::model::whole;
 
 /// Checks chunks one after the other, each against the index and those before it.
 pub(super) fn run(
@@ -489,6 +490,7 @@ pub(super) fn admits(kind: FieldKind, value: Value<'_>) -> Option<bool> {
         (FieldKind::Text { max }, Value::Text(t)) => Some(t.len() <= max),
         (FieldKind::Bytes { max }, Value::Bytes(b)) => Some(b.len() <= max),
         (FieldKind::Bool, Value::Bool(_)) | (FieldKind::Time, Value::Time(_)) => Some(true),
+        (FieldKind::Whole { parts, required }, Value::Bytes(b)) => Some(whole::fits(b, parts, required)),
         _ => None,
     }
 }

@@ -1,0 +1,216 @@
+//! A record in one value: for records that are written once and never changed, such as a set.
+//! One value costs a document one operation where a field each costs one apiece.
+//!
+//! The form is a CBOR map (RFC 8949) from the number of a part, counted from 1 in declared order,
+//! to its value: whole numbers and moments as integers, texts, byte strings, truths. Numbers stand
+//! ascending, each once; parts are only ever added at the end, and a number beyond those known is
+//! skipped. Knows no document engine.
+
+use minicbor::data::Type;
+use minicbor::{Decoder, Encoder};
+
+use super::spec::{FieldKind, FieldSpec, Scalar};
+
+/// Most bytes of a whole record.
+pub const MOST: usize = 8 << 10;
+
+/// The parts in one value. Parts must stand in the order of `specs`.
+#[must_use]
+pub fn pack(parts: &[(&'static str, Scalar)], specs: &[FieldSpec]) -> Vec<u8> {
+    // Writing to memory does not fail; and no bytes at all would be refused everywhere.
+    encode(parts, specs).unwrap_or_default()
+}
+
+fn encode(
+    parts: &[(&'static str, Scalar)],
+    specs: &[FieldSpec],
+) -> Result<Vec<u8>, minicbor::encode::Error<core::convert::Infallible>> {
+    let mut out = Encoder::new(Vec::with_capacity(64));
+    out.map(parts.len() as u64)?;
+    for (name, value) in parts {
+        out.u64(specs.iter().position(|s| s.name == *name).map_or(0, |n| n as u64 + 1))?;
+        match value {
+            Scalar::Int(n) | Scalar::Time(n) => out.i64(*n)?,
+            Scalar::Text(t) => out.str(t)?,
+            Scalar::Bytes(b) => out.bytes(b)?,
+            Scalar::Bool(b) => out.bool(*b)?,
+        };
+    }
+    Ok(out.into_writer())
+}
+
+/// The parts again, and whether there were parts that this version does not know. `None` when the
+/// bytes are no such value.
+#[must_use]
+pub fn unpack(bytes: &[u8], specs: &'static [FieldSpec]) -> Option<(Vec<(&'static str, Scalar)>, bool)> {
+    let mut parts = Vec::with_capacity(specs.len().min(8));
+    let mut newer = false;
+    each(bytes, specs, |part| {
+        match part {
+            Some((spec, value)) => parts.push((spec.name, value.owned())),
+            None => newer = true,
+        }
+        Some(())
+    })?;
+    Some((parts, newer))
+}
+
+/// Whether the bytes are such a value, every known part within its kind and the first `required`
+/// there.
+#[must_use]
+pub fn fits(bytes: &[u8], specs: &'static [FieldSpec], required: usize) -> bool {
+    let mut found = 0;
+    let read = each(bytes, specs, |part| {
+        let Some((spec, value)) = part else { return Some(()) };
+        if specs.get(found).is_some_and(|next| found < required && next.name == spec.name) {
+            found += 1;
+        }
+        value.admitted(spec.kind).then_some(())
+    });
+    read.is_some() && found == required
+}
+
+/// A value where it stands.
+#[derive(Clone, Copy)]
+enum Part<'b> {
+    Int(i64),
+    Time(i64),
+    Text(&'b str),
+    Bytes(&'b [u8]),
+    Bool(bool),
+}
+
+impl Part<'_> {
+    fn owned(self) -> Scalar {
+        match self {
+            Part::Int(n) => Scalar::Int(n),
+            Part::Time(n) => Scalar::Time(n),
+            Part::Text(t) => Scalar::Text(t.to_owned()),
+            Part::Bytes(b) => Scalar::Bytes(b.to_vec()),
+            Part::Bool(b) => Scalar::Bool(b),
+        }
+    }
+
+    /// [`FieldKind::admits`] without copying the value.
+    fn admitted(self, kind: FieldKind) -> bool {
+        match (kind, self) {
+            (FieldKind::Int { min, max }, Part::Int(n)) => (min..=max).contains(&n),
+            (FieldKind::Text { max }, Part::Text(t)) => t.len() <= max,
+            (FieldKind::Bytes { max }, Part::Bytes(b)) => b.len() <= max,
+            (FieldKind::Bool, Part::Bool(_)) | (FieldKind::Time, Part::Time(_)) => true,
+            _ => false,
+        }
+    }
+}
+
+/// Walks the parts: each known one with its description, `None` for one of a newer version.
+fn each<'b>(
+    bytes: &'b [u8],
+    specs: &'static [FieldSpec],
+    mut part: impl FnMut(Option<(&'static FieldSpec, Part<'b>)>) -> Option<()>,
+) -> Option<()> {
+    if bytes.len() > MOST {
+        return None;
+    }
+    let mut from = Decoder::new(bytes);
+    let mut before = 0;
+    for _ in 0..from.map().ok()?? {
+        let number = from.u64().ok().filter(|n| *n > before)?;
+        before = number;
+        let spec = usize::try_from(number).ok().and_then(|n| specs.get(n - 1));
+        let value = match from.datatype().ok()? {
+            Type::U8 | Type::U16 | Type::U32 | Type::U64 | Type::I8 | Type::I16 | Type::I32 | Type::I64 => {
+                let n = from.i64().ok()?;
+                if spec.is_some_and(|s| s.kind == FieldKind::Time) { Part::Time(n) } else { Part::Int(n) }
+            }
+            Type::String => Part::Text(from.str().ok()?),
+            Type::Bytes => Part::Bytes(from.bytes().ok()?),
+            Type::Bool => Part::Bool(from.bool().ok()?),
+            _ => return None,
+        };
+        part(spec.map(|s| (s, value)))?;
+    }
+    (from.position() == bytes.len()).then_some(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::key::Key;
+    use crate::base::moment::Moment;
+    use crate::model::log::SetDone;
+    use crate::model::number::{Load, Reps, Speeds};
+    use crate::model::spec::Record as _;
+
+    const SPECS: &[FieldSpec] = &[
+        FieldSpec { name: "a", kind: FieldKind::Int { min: 0, max: 9 } },
+        FieldSpec { name: "b", kind: FieldKind::Text { max: 3 } },
+        FieldSpec { name: "c", kind: FieldKind::Time },
+    ];
+
+    fn taken(bytes: &[u8]) -> bool {
+        let fits = fits(bytes, SPECS, 1);
+        assert!(!fits || unpack(bytes, SPECS).is_some());
+        fits
+    }
+
+    #[test]
+    fn the_form_is_the_standards() {
+        // RFC 8949, appendix A: {1: 2, 3: 4} is a2 01 02 03 04.
+        let parts = [("a", Scalar::Int(2)), ("c", Scalar::Time(4))];
+        let bytes = pack(&parts, SPECS);
+        assert_eq!(bytes, [0xa2, 1, 2, 3, 4]);
+        assert!(taken(&bytes));
+        assert_eq!(unpack(&bytes, SPECS).unwrap(), (parts.to_vec(), false));
+    }
+
+    #[test]
+    fn what_is_no_such_value_does_not_fit() {
+        for (bytes, why) in [
+            (&[][..], "no bytes"),
+            (&[0xa0], "the required part is missing"),
+            (&[0xa1, 3, 4], "the required part is missing, another is there"),
+            (&[0xa1, 1, 10], "out of range"),
+            (&[0xa1, 1, 0x61, b'x'], "another type"),
+            (&[0xa1, 1, 2, 0], "bytes left over"),
+            (&[0xa2, 1, 2, 1, 2], "a part twice"),
+            (&[0xa2, 3, 4, 1, 2], "not ascending"),
+            (&[0xa2, 0, 4, 1, 2], "number 0"),
+            (&[0xa2, 1, 2], "truncated"),
+            (&[0xa1, 1, 0xf9, 0x3c, 0], "a floating-point number"),
+            (&[0xbf, 1, 2, 0xff], "a map without its length"),
+            (&[0xa2, 1, 2, 2, 0x62, 0xff, 0xff], "text that is not UTF-8"),
+            (&[0xa2, 1, 2, 2, 0x64, b'a', b'a', b'a', b'a'], "text too long"),
+            (&[0xa2, 1, 2, 7, 0x81, 1], "a list, even in a newer part"),
+            (&[0x82, 1, 2], "a list"),
+        ] {
+            assert!(!taken(bytes), "{why}");
+        }
+        let mut long = vec![0xa2, 1, 2, 9, 0x59, 0x20, 0];
+        long.resize(7 + 0x2000, 0);
+        assert!(!taken(&long), "over the limit");
+    }
+
+    #[test]
+    fn a_newer_part_is_skipped_and_said() {
+        let newer = [0xa2, 1, 2, 4, 0x61, b'x'];
+        assert!(taken(&newer));
+        assert_eq!(unpack(&newer, SPECS).unwrap(), (vec![("a", Scalar::Int(2))], true));
+    }
+
+    #[test]
+    fn a_set_reads_back() {
+        let mut set = SetDone::new(Moment(1_790_000_000_123));
+        set.load = Some(Load::new(12_250).unwrap());
+        set.reps = Some(Reps::new(5).unwrap());
+        set.speeds = Some(Speeds::new(vec![620, 588]).unwrap());
+        set.amends = Some("abcdef-1".parse::<Key>().unwrap());
+        set.failed = Some(true);
+        let fields = set.fields();
+        assert_eq!(fields.len(), 1);
+        let field = SetDone::SPEC.fields.first().unwrap();
+        assert!(fields.iter().all(|(name, value)| *name == field.name && field.kind.admits(value)));
+        let mut get = |name: &'static str| fields.iter().find(|(n, _)| *n == name).map(|f| f.1.clone());
+        assert_eq!(SetDone::from_fields(&mut get), Ok((set, Vec::new())));
+    }
+}

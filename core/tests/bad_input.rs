@@ -19,6 +19,7 @@ use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::*;
 use backstraight_core::model::packed::{Intensity, Lengths, Waves};
 use backstraight_core::model::plan::*;
+use backstraight_core::model::spec::{Field as _, Scalar};
 use uuid::Uuid;
 
 /// Noon of 2026-11-25 in UTC.
@@ -75,6 +76,16 @@ fn numbers_that_no_bar_and_no_body_can_be() {
     assert!(Reps::new(300).is_ok() && Reps::new(301).is_err() && Reps::new(400).is_err());
     assert!(Speeds::new(vec![10_000]).is_ok() && Speeds::new(vec![10_001]).is_err());
     assert!(Speeds::new(vec![40_000]).is_err(), "40 m/s");
+    for mm_s in [vec![], vec![0], vec![620, 588, 541, 0, 10_000, 10_000, 0], vec![512; 300]] {
+        let speeds = Speeds::new(mm_s).unwrap();
+        assert!(Speeds::KIND.admits(&speeds.to_scalar()));
+        assert_eq!(Speeds::from_scalar(&speeds.to_scalar()), Some(speeds));
+    }
+    for bytes in
+        [&[1][..], &[1, 0, 0x7e], &[0, 0x28], &[0, 0, 0x80], &[0, 0, 0xff, 0xff, 0xff, 0xff, 0xff, 1]]
+    {
+        assert_eq!(Speeds::from_scalar(&Scalar::Bytes(bytes.to_vec())), None, "{bytes:?}");
+    }
     assert!(Speeds::new(vec![500; 300]).is_ok() && Speeds::new(vec![500; 301]).is_err());
     assert_eq!(Load::new(100_001).unwrap_err().to_string(), "load must be 0 to 100000 x 10 g, not 100001");
     assert!(Effort::new(100).is_ok() && Effort::new(101).is_err());

@@ -14,7 +14,7 @@ use backstraight_core::doc::gate::{GateIndex, RejectCode, Rejected, Verdict};
 use backstraight_core::doc::genesis;
 use backstraight_core::model::log::SetDone;
 use backstraight_core::model::name::Kind;
-use backstraight_core::model::spec::Scalar;
+use backstraight_core::model::spec::{Record as _, Scalar};
 use backstraight_core::model::whole;
 use gate_support::engine::merge;
 use gate_support::honest::{commit, open, plain};
@@ -31,6 +31,7 @@ struct Base {
     work_map: u64,
     sets: u64,
     set: u64,
+    work: u64,
     /// The operation that set the minutes of the session, and the one that set its effort.
     minutes: i64,
     effort: i64,
@@ -40,7 +41,7 @@ struct Base {
 fn did(load: i64) -> Vec<u8> {
     let parts =
         [("at", Scalar::Time(1_795_000_100_000)), ("load", Scalar::Int(load)), ("reps", Scalar::Int(5))];
-    whole::pack(&parts, SetDone::PARTS)
+    whole::pack(&parts, SetDone::SPEC)
 }
 
 fn counter(id: &ObjId) -> u64 {
@@ -64,8 +65,8 @@ impl Base {
         let sets = doc.put_object(&work, "sets", ObjType::Map).unwrap();
         doc.put(&work, "ex", "abcdef-3").unwrap();
         commit(&mut doc, 1_795_000_050);
-        let set = doc.put_object(&sets, "aaaaaa-2", ObjType::Map).unwrap();
-        doc.put(&set, "did", ScalarValue::Bytes(did(8_000))).unwrap();
+        doc.put(&sets, "aaaaaa-2", ScalarValue::Bytes(did(8_000))).unwrap();
+        let (_, set) = doc.get(&sets, "aaaaaa-2").unwrap().unwrap();
         doc.put(&session, "minutes", 80).unwrap();
         doc.put(&session, "effort", 50).unwrap();
         commit(&mut doc, 1_795_000_100);
@@ -73,8 +74,8 @@ impl Base {
         let (minutes, effort) = (field("minutes"), field("effort"));
         let index = GateIndex::from_changes(Kind::Log, &plain(&mut doc, &[])).unwrap();
         let last = doc.get_last_local_change().unwrap();
-        let [session, work_map, sets, set] = [&session, &work_map, &sets, &set].map(counter);
-        Base { doc, index, me, last, session, work_map, sets, set, minutes, effort }
+        let [session, work_map, sets, set, work] = [&session, &work_map, &sets, &set, &work].map(counter);
+        Base { doc, index, me, last, session, work_map, sets, set, work, minutes, effort }
     }
 
     /// The next change of the same actor.
@@ -142,8 +143,7 @@ const MAP: (u64, Vec<u8>) = (0, Vec::new());
 #[test]
 fn the_hand_written_chunks_are_taken_when_nothing_is_wrong() {
     let b = Base::new();
-    let start = b.next().start_op;
-    let set = |key| [Op::make((0, b.sets), key), Op::set((0, start), "did", (7, did(9_000)))];
+    let set = |key| [Op::set((0, b.sets), key, (7, did(9_000)))];
     b.passes(&b.next().ops(&set("aaaaaa-3")).chunk());
     b.passes(&b.next().ops(&[]).chunk());
     b.passes(&b.next().ops(&[Op::int((0, b.session), "minutes", 90).pred(0, b.minutes)]).chunk());
@@ -368,35 +368,39 @@ fn objects_and_keys() {
     );
     b.ops(
         "object made later",
-        &[int((0, start + 1), "load"), Op::make((0, b.sets), "aaaaaa-7")],
+        &[int((0, start + 1), "load"), Op::make((0, b.work_map), "aaaaaa-7")],
         RejectCode::UnknownObject,
     );
     b.ops("itself", &[Op::make((0, start), "aaaaaa-7")], RejectCode::UnknownObject);
-    let mut unknown = b.next().ops(&[int((1, b.set), "load")]);
+    let mut unknown = b.next().ops(&[int((1, b.session), "minutes")]);
     unknown.others = vec![vec![8; 16]];
     b.is("unknown actor", &unknown.chunk(), RejectCode::UnknownObject);
-    b.ops("second map", &[Op::make((0, b.sets), "aaaaaa-2")], RejectCode::SecondMap);
+    b.ops("second map", &[Op::make((0, b.work_map), "aaaaaa-1")], RejectCode::SecondMap);
     b.ops("second inner map", &[Op::make((0, b.session), "work")], RejectCode::Action);
-    let twice = [Op::make((0, b.sets), "aaaaaa-8"), Op::make((0, b.sets), "aaaaaa-8")];
+    let twice = [Op::make((0, b.work_map), "aaaaaa-8"), Op::make((0, b.work_map), "aaaaaa-8")];
     b.ops("two maps in one change", &twice, RejectCode::SecondMap);
     let inner = |n| Op::make((0, start + n), "sets");
     let inner_twice = [Op::make((0, b.work_map), "aaaaaa-8"), inner(0), inner(0)];
     b.ops("two inner maps in one change", &inner_twice, RejectCode::SecondMap);
     for key in ["", "main", "x", "aaaaaa-01", "AAAAAA-1", "aaaaaa-9999999999", "gone"] {
-        b.ops("record key", &[Op::make((0, b.sets), key)], RejectCode::Key);
+        b.ops("record key", &[Op::make((0, b.work_map), key)], RejectCode::Key);
     }
-    b.ops("huge key", &[Op::make((0, b.sets), &"k".repeat(200_000))], RejectCode::Key);
-    b.ops("value as record", &[int((0, b.sets), "aaaaaa-9")], RejectCode::Action);
-    b.ops("value over a record", &[int((0, b.sets), "aaaaaa-2")], RejectCode::Action);
+    b.ops("huge key", &[Op::make((0, b.work_map), &"k".repeat(200_000))], RejectCode::Key);
+    b.ops("value as record", &[int((0, b.work_map), "aaaaaa-9")], RejectCode::Action);
+    b.ops("value over a record", &[int((0, b.work_map), "aaaaaa-1")], RejectCode::Action);
     b.ops("map over a field", &[Op::make((0, b.session), "minutes")], RejectCode::Action);
-    b.ops("map as new field", &[Op::make((0, b.set), "deeper")], RejectCode::Action);
+    b.ops("map as new field", &[Op::make((0, b.session), "deeper")], RejectCode::Action);
     b.ops("value over the inner map", &[int((0, b.session), "work")], RejectCode::Action);
-    b.ops("unknown field", &[int((0, b.set), "tempo")], RejectCode::UnknownField);
-    let said = b.refused(&b.next().ops(&[int((0, b.set), "tempo")]).chunk()).to_string();
+    b.ops("unknown field", &[int((0, b.session), "tempo")], RejectCode::UnknownField);
+    let said = b.refused(&b.next().ops(&[int((0, b.session), "tempo")]).chunk()).to_string();
     assert!(said.contains("newer") && said.contains("tempo"), "{said}");
-    b.ops("huge field", &[int((0, b.set), &"f".repeat(100_000))], RejectCode::UnknownField);
-    b.ops("predecessor of a map", &[Op::make((0, b.sets), "aaaaaa-9").pred(0, b.minutes)], RejectCode::Pred);
-    let mut deep = vec![Op::make((0, b.sets), "aaaaaa-5")];
+    b.ops("huge field", &[int((0, b.session), &"f".repeat(100_000))], RejectCode::UnknownField);
+    b.ops(
+        "predecessor of a map",
+        &[Op::make((0, b.work_map), "aaaaaa-9").pred(0, b.minutes)],
+        RejectCode::Pred,
+    );
+    let mut deep = vec![Op::make((0, b.work_map), "aaaaaa-5")];
     deep.extend((0..3_000).map(|n| Op::make((0, start + n), "aaaaaa-6")));
     b.ops("deep nesting", &deep, RejectCode::Action);
 }
@@ -437,10 +441,11 @@ fn actions_and_values() {
     b.ops("deletion without predecessors", &[act(3)], RejectCode::Pred);
     b.ops(
         "deletion of a record",
-        &[Op::make((0, b.sets), "aaaaaa-2").pred(0, i64::try_from(b.set).unwrap())],
+        &[Op::make((0, b.work_map), "aaaaaa-1").pred(0, i64::try_from(b.work).unwrap())],
         RejectCode::SecondMap,
     );
-    let gone = Op { action: 3, ..Op::make((0, b.sets), "aaaaaa-2") }.pred(0, i64::try_from(b.set).unwrap());
+    let gone =
+        Op { action: 3, ..Op::make((0, b.work_map), "aaaaaa-1") }.pred(0, i64::try_from(b.work).unwrap());
     b.ops("deletion of a record", &[gone], RejectCode::Action);
     let field = b.next().ops(&[load(act(3))]).chunk();
     b.refused_by_document("deletion of the only value", &field);
@@ -455,8 +460,7 @@ fn actions_and_values() {
     b.ops("minutes below 0", &[load(Op::int((0, b.session), "minutes", -1))], RejectCode::ValueRange);
     b.ops("a session of days", &[load(Op::int((0, b.session), "minutes", 100_001))], RejectCode::ValueRange);
     b.ops("a long note", &[Op::set((0, b.session), "comment", (6, vec![65; 2_001]))], RejectCode::ValueRange);
-    let set_of =
-        |bytes: Vec<u8>| [Op::set((0, b.set), "did", (7, bytes)).pred(0, i64::try_from(b.set + 1).unwrap())];
+    let set_of = |bytes: Vec<u8>| [Op::set((0, b.sets), "aaaaaa-9", (7, bytes))];
     for (what, bytes) in [
         ("a load below 0", did(-1)),
         ("a load of tons", did(100_001)),
@@ -469,13 +473,29 @@ fn actions_and_values() {
     ] {
         b.ops(what, &set_of(bytes), RejectCode::ValueRange);
     }
-    b.ops("text for a set", &[Op::set((0, b.set), "did", (6, did(8_000)))], RejectCode::Encoding);
-    b.ops("a part as a field", &[Op::int((0, b.set), "load", 1)], RejectCode::UnknownField);
+    b.passes(&b.next().ops(&set_of(did(9_000))).chunk());
+    b.ops("text for a set", &[Op::set((0, b.sets), "aaaaaa-9", (6, vec![65]))], RejectCode::ValueType);
+    b.ops("a number for a set", &[Op::int((0, b.sets), "aaaaaa-9", 1)], RejectCode::ValueType);
+    b.ops("nothing for a set", &[Op::set((0, b.sets), "aaaaaa-9", (0, vec![]))], RejectCode::ValueType);
+    b.ops("a map for a set", &[Op::make((0, b.sets), "aaaaaa-9")], RejectCode::Action);
+    b.ops("a set twice", &[set_of(did(1)), set_of(did(2))].concat(), RejectCode::SecondMap);
+    let own = i64::try_from(b.set).unwrap();
+    let over = Op::set((0, b.sets), "aaaaaa-2", (7, did(1)));
+    b.ops("a set over a set", std::slice::from_ref(&over), RejectCode::SecondMap);
+    b.ops("a set in the place of a set", &[over.pred(0, own)], RejectCode::SecondMap);
+    let gone = Op { action: 3, ..Op::make((0, b.sets), "aaaaaa-2") }.pred(0, own);
+    b.ops("deletion of a set", &[gone], RejectCode::Action);
+    b.ops("a set that replaces a field", &set_of(did(1)).map(|op| op.pred(0, b.minutes)), RejectCode::Pred);
+    b.ops("a field of a set", &[Op::int((0, b.set), "load", 1)], RejectCode::UnknownObject);
+    b.ops("a map in a set", &[Op::make((0, b.set), "aaaaaa-9")], RejectCode::UnknownObject);
+    for key in ["", "main", "x", "aaaaaa-01", "AAAAAA-1", "gone"] {
+        b.ops("key of a set", &[Op::set((0, b.sets), key, (7, did(1)))], RejectCode::Key);
+    }
     b.ops("broken text", &[Op::set((0, b.session), "comment", (6, vec![0xff]))], RejectCode::Encoding);
     b.ops("nothing with bytes", &[load(set((0, vec![1])))], RejectCode::Encoding);
     b.ops(
         "a map with a value",
-        &[Op { value: (4, vec![1]), ..Op::make((0, b.sets), "aaaaaa-9") }],
+        &[Op { value: (4, vec![1]), ..Op::make((0, b.work_map), "aaaaaa-9") }],
         RejectCode::Encoding,
     );
     assert_eq!(MAP.0, 0);
@@ -519,7 +539,7 @@ fn an_object_must_have_been_seen() {
     // Two people; the second has not seen the first one's new record and writes into it all the same.
     let b = Base::new();
     let start = b.next().start_op;
-    let make = b.next().ops(&[Op::make((0, b.sets), "aaaaaa-5")]);
+    let make = b.next().ops(&[Op::make((0, b.work_map), "aaaaaa-5")]);
     let you = actor(1, [4; 8]);
     let mut blind = Parts { actor: you.0.to_vec(), seq: 1, others: vec![b.me.0.to_vec()], ..b.next() };
     blind.start_op = start;
@@ -529,7 +549,7 @@ fn an_object_must_have_been_seen() {
         .ops(&[Op::int((1, b.session), "zone", 1), Op::int((1, b.session), "season", 2027)]);
     blind.deps = vec![raw::name(&filler.chunk())];
     blind.start_op = start + 2;
-    let blind = blind.ops(&[Op::set((1, start), "did", (7, did(500)))]);
+    let blind = blind.ops(&[Op::set((1, start), "note", (6, vec![65]))]);
     let upload = [make.chunk(), filler.chunk(), blind.chunk()].concat();
     let rejected = b.index.check(&upload, &anyone).unwrap_err();
     assert_eq!((rejected.code, rejected.change), (RejectCode::UnknownObject, Some(2)), "{rejected}");

@@ -103,7 +103,9 @@ impl World {
         let screen =
             shown(&plan, plan.session(&self.session).unwrap(), day("2026-11-25"), &library, &|_, _| None);
         let on_screen = screen.item(&self.items[item]).unwrap();
-        let record = screen.work(on_screen, instead.map(|i| &self.exercises[i]));
+        let begun =
+            self.log.record::<SessionDone>(&Place::of("sessions", &self.done)).unwrap().unwrap().record;
+        let record = screen.work(on_screen, instead.map(|i| &self.exercises[i]), &begun);
         let work = self.mint.mint();
         let keys: Vec<Key> = (0..sets).map(|_| self.mint.mint()).collect();
         for (i, key) in keys.iter().enumerate() {
@@ -240,10 +242,29 @@ fn a_corrected_set_reads_as_corrected_and_keeps_its_earlier_value() {
     // A second correction of the same set, made without knowing of the first: both are shown.
     correct(&mut w, 4, 5_000);
     assert_eq!(reading(&w), (4, 1, 1));
-    // Withdrawing a correction undoes it.
-    let place = Place::of("sessions", &w.done).inner(&work).inner(&first);
-    w.log.apply(&Command::Withdraw(vec![place]), &scene()).unwrap();
+    // Striking a correction takes it back, and the strike can be taken back too.
+    let strike = |w: &mut World, set: &Key| {
+        let key = w.mint.mint();
+        let (session, work, set) = (w.done.clone(), work.clone(), set.clone());
+        let command = Command::StrikeSet { session, work, set, key: key.clone(), at: NOW };
+        w.log.apply(&command, &scene()).unwrap();
+        (key, command)
+    };
+    let (_, taken_back) = strike(&mut w, &first);
     assert_eq!(reading(&w), (4, 1, 0));
+    let undo = taken_back.inverse(&w.mint.mint(), NOW).unwrap();
+    w.log.apply(&undo, &scene()).unwrap();
+    assert_eq!(reading(&w), (4, 1, 1));
+    // A set is neither withdrawn nor edited.
+    let place = Place::of("sessions", &w.done).inner(&work).inner(&first);
+    assert!(w.log.apply(&Command::Withdraw(vec![place.clone()]), &scene()).is_err());
+    let from = w.log.record::<SetDone>(&place).unwrap().unwrap().record;
+    let to = SetDone { failed: Some(true), ..from.clone() };
+    let edit = Command::Edit { place, from: from.into(), to: to.into() };
+    assert!(w.log.apply(&edit, &scene()).is_err());
+    // Struck, it is gone from the list; nothing else is.
+    strike(&mut w, &keys[0]);
+    assert_eq!(Done::of([&w.log]).sessions[0].works[0].sets.len(), 3);
 }
 
 #[test]

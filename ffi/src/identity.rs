@@ -6,6 +6,7 @@ use std::io::Write as _;
 use std::path::Path;
 
 use backstraight_core::base::id::{ClubId, InstallId, PersonId};
+use backstraight_core::base::moment::Moment;
 use backstraight_core::exchange::access::Role;
 use minicbor::{Decode, Encode};
 
@@ -32,6 +33,8 @@ pub struct Identity {
     pub access: String,
     /// The token for the next access token.
     pub refresh: String,
+    /// Until when the access token is good, by this device's own clock; `None` when that is not known.
+    pub access_until: Option<Moment>,
 }
 
 #[derive(Encode, Decode)]
@@ -53,6 +56,8 @@ struct Stored {
     access: String,
     #[n(7)]
     refresh: String,
+    #[n(8)]
+    access_until: Option<i64>,
 }
 
 impl Identity {
@@ -77,6 +82,7 @@ impl Identity {
             server: s.server,
             access: s.access,
             refresh: s.refresh,
+            access_until: s.access_until.map(Moment),
         }))
     }
 
@@ -94,6 +100,7 @@ impl Identity {
             server: self.server.clone(),
             access: self.access.clone(),
             refresh: self.refresh.clone(),
+            access_until: self.access_until.map(|m| m.0),
         };
         let write = || -> std::io::Result<()> {
             let bytes = minicbor::to_vec(&stored).map_err(std::io::Error::other)?;

@@ -21,8 +21,13 @@ use crate::identity::Identity;
 use crate::store::{DocRow, RefusedRow, Store};
 use crate::transport::Transport;
 
-/// Chunks of a document after which the phone writes its compact form.
-const COMPACT_AFTER: u64 = 400;
+/// Bytes of single changes of a document after which its compact form is written, once there is
+/// time for it: with an exchange.
+const COMPACT_AFTER_BYTES: i64 = 8_000;
+/// Chunks of a document after which that is done at once, where there was no exchange for long.
+const COMPACT_AT_ONCE: u64 = 400;
+/// Seconds before its end at which an access token is no longer used.
+const TOKEN_MARGIN_S: i64 = 30;
 /// Most round trips of one call of [`Phone::exchange`]; each leaves a durable state.
 const MAX_ROUNDS: u32 = 16;
 
@@ -229,11 +234,24 @@ impl Phone {
             Err(e) => return Err(e.into()),
         };
         self.store.append(&name, &doc.changes_since(&before), &doc.heads())?;
-        if self.store.chunk_count(&name)? > COMPACT_AFTER {
+        if self.store.chunk_count(&name)? > COMPACT_AT_ONCE {
             self.compact(&doc)?;
         }
         self.open.insert(name, doc);
         Ok(hash)
+    }
+
+    /// Writes the compact form of documents that lie here in many single changes: they open faster
+    /// then. An exchange does it by itself; an app may when it has nothing else to do.
+    ///
+    /// # Errors
+    /// When the disk refuses. The single changes are still there then.
+    pub fn tidy(&mut self) -> Result<(), PhoneError> {
+        for name in self.store.looser_than(COMPACT_AFTER_BYTES)? {
+            let doc = self.document(name)?.clone();
+            self.compact(&doc)?;
+        }
+        Ok(())
     }
 
     fn read_exercises(&mut self) -> Result<(), PhoneError> {
@@ -331,6 +349,7 @@ impl Phone {
                 break;
             }
         }
+        self.tidy()?;
         Ok(report)
     }
 
@@ -475,16 +494,31 @@ impl Phone {
     }
 
     fn send(&mut self, transport: &mut dyn Transport, body: &[u8]) -> Result<Vec<u8>, PhoneError> {
+        // A token known to be old is renewed first, so that the body is not sent in vain.
+        if self.identity.access_until.is_some_and(|until| self.clock.now() >= until) {
+            self.renew(transport)?;
+        }
         match transport.exchange(&self.identity.access, body) {
             Err(PhoneError::SignedOut(_)) => {
-                let (access, refresh) = transport.renew(&self.identity.refresh)?;
-                let renewed = Identity { access, refresh, ..self.identity.clone() };
-                // On disk before it is used: the old refresh token ends with the first use of the new.
-                renewed.store(&self.dir)?;
-                self.identity = renewed;
+                self.renew(transport)?;
                 transport.exchange(&self.identity.access, body)
             }
             other => other,
         }
+    }
+
+    fn renew(&mut self, transport: &mut dyn Transport) -> Result<(), PhoneError> {
+        let tokens = transport.renew(&self.identity.refresh)?;
+        let good_for_ms = tokens.good_for.saturating_sub(TOKEN_MARGIN_S).saturating_mul(1000);
+        let renewed = Identity {
+            access: tokens.access,
+            refresh: tokens.refresh,
+            access_until: Some(Moment(self.clock.now().0.saturating_add(good_for_ms))),
+            ..self.identity.clone()
+        };
+        // On disk before it is used: the old refresh token ends with the first use of the new.
+        renewed.store(&self.dir)?;
+        self.identity = renewed;
+        Ok(())
     }
 }

@@ -2,6 +2,17 @@
 
 use crate::error::PhoneError;
 
+/// What the server gives an install to speak with it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Tokens {
+    /// The token for exchanges.
+    pub access: String,
+    /// The token for the next pair.
+    pub refresh: String,
+    /// For how many seconds from now the access token is good.
+    pub good_for: i64,
+}
+
 /// Carries one request to the server and its answer back.
 pub trait Transport {
     /// Sends the (unpacked) body of an exchange and gives back the (unpacked) answer.
@@ -11,11 +22,11 @@ pub trait Transport {
     /// does not accept the token.
     fn exchange(&mut self, access: &str, body: &[u8]) -> Result<Vec<u8>, PhoneError>;
 
-    /// Trades a refresh token for a new pair (access, refresh).
+    /// Trades a refresh token for a new pair.
     ///
     /// # Errors
     /// As above.
-    fn renew(&mut self, refresh: &str) -> Result<(String, String), PhoneError>;
+    fn renew(&mut self, refresh: &str) -> Result<Tokens, PhoneError>;
 }
 
 #[cfg(feature = "http")]
@@ -30,7 +41,7 @@ mod http {
     use flate2::read::GzDecoder;
     use flate2::write::GzEncoder;
 
-    use super::{PhoneError, Transport};
+    use super::{PhoneError, Tokens, Transport};
     use crate::identity::Identity;
     use backstraight_core::exchange::wire::MAX_BODY;
 
@@ -117,11 +128,17 @@ mod http {
             Ok(out)
         }
 
-        fn renew(&mut self, refresh: &str) -> Result<(String, String), PhoneError> {
+        fn renew(&mut self, refresh: &str) -> Result<Tokens, PhoneError> {
             let url = format!("{}/v1/token", self.server);
             let answer = read(twice(|| post(&self.agent, &url, &[("refresh_token", refresh)]))?)?;
             let get = |key: &str| field(&answer, key).ok_or_else(|| PhoneError::Answer(format!("no {key}")));
-            Ok((get("access_token")?, get("refresh_token")?))
+            // Without the time the token is tried until it is refused.
+            let good_for = answer.get("expires_in").and_then(serde_json::Value::as_i64);
+            Ok(Tokens {
+                access: get("access_token")?,
+                refresh: get("refresh_token")?,
+                good_for: good_for.unwrap_or(i64::MAX),
+            })
         }
     }
 
@@ -145,6 +162,7 @@ mod http {
             server: server.to_owned(),
             access: get("access_token")?,
             refresh: get("refresh_token")?,
+            access_until: None,
         })
     }
 

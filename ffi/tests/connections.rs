@@ -6,7 +6,7 @@ use std::net::{TcpListener, TcpStream};
 use std::thread::JoinHandle;
 
 use backstraight_ffi::error::PhoneError;
-use backstraight_ffi::transport::{Http, Transport, enrol};
+use backstraight_ffi::transport::{Http, Tokens, Transport, enrol};
 
 /// What is done with one request.
 #[derive(Clone, Copy)]
@@ -64,7 +64,7 @@ fn take_request(stream: &mut BufReader<TcpStream>) -> bool {
     line == "\r\n" && stream.read_exact(&mut vec![0; length]).is_ok()
 }
 
-const TOKENS: Deed = Deed::Answer("200 OK", r#"{"access_token":"a","refresh_token":"r"}"#);
+const TOKENS: Deed = Deed::Answer("200 OK", r#"{"access_token":"a","refresh_token":"r","expires_in":900}"#);
 const OLD: Deed = Deed::Answer("401 Unauthorized", "{}");
 
 #[test]
@@ -72,7 +72,8 @@ fn a_kept_connection_that_was_closed_meanwhile_is_no_failure() {
     let (url, served) = server(&[OLD, Deed::BreakOff, TOKENS, Deed::BreakOff, Deed::Answer("200 OK", "x")]);
     let mut http = Http::new(&url);
     assert!(matches!(http.exchange("old", b"up"), Err(PhoneError::SignedOut(_))));
-    assert_eq!(http.renew("r").unwrap(), ("a".to_owned(), "r".to_owned()));
+    let renewed = Tokens { access: "a".to_owned(), refresh: "r".to_owned(), good_for: 900 };
+    assert_eq!(http.renew("r").unwrap(), renewed);
     assert_eq!(http.exchange("a", b"up").unwrap(), b"x");
     assert_eq!(served.join().unwrap(), [2, 2, 1]);
 }

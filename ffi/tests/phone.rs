@@ -44,6 +44,7 @@ fn identity(role: Role) -> Identity {
         server: "http://127.0.0.1:1".into(),
         access: "a".into(),
         refresh: "r".into(),
+        access_until: None,
     }
 }
 

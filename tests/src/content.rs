@@ -6,8 +6,7 @@ use backstraight_core::doc::read::{Met, Read};
 use backstraight_core::model::log::*;
 use backstraight_core::model::name::Kind;
 use backstraight_core::model::plan::*;
-use backstraight_core::model::spec::{FieldKind, FieldSpec, Record, RecordSpec, Scalar};
-use backstraight_core::model::whole;
+use backstraight_core::model::spec::{Record, Scalar};
 use serde_json::{Map, Value, json};
 
 /// All that the readers show: root map, key, then fields, `gone`, `unread`, `met` and records inside.
@@ -47,7 +46,7 @@ pub fn content(doc: &Document) -> Value {
 fn records<R: Record>(doc: &Document, read: Read<R>) -> Value {
     let mut out = Map::new();
     for entry in read.entries {
-        let fields = opened(R::SPEC, entry.record.fields());
+        let fields = entry.record.fields();
         let mut one: Map<String, Value> =
             fields.iter().map(|(name, value)| ((*name).to_owned(), shown(value))).collect();
         let mut note = |name: &str, value: Value, empty: bool| {
@@ -73,16 +72,6 @@ fn records<R: Record>(doc: &Document, read: Read<R>) -> Value {
         out.insert(format!("(unreadable) {}", bad.place), json!(bad.field));
     }
     Value::Object(out)
-}
-
-/// The parts of a record that stands in one value; the fields of any other.
-fn opened(spec: &RecordSpec, fields: Vec<(&'static str, Scalar)>) -> Vec<(&'static str, Scalar)> {
-    match (spec.fields, fields.as_slice()) {
-        ([FieldSpec { kind: FieldKind::Whole { parts, .. }, .. }], [(_, Scalar::Bytes(packed))]) => {
-            whole::unpack(packed, parts).unwrap().0
-        }
-        _ => fields,
-    }
 }
 
 fn met(met: &Met) -> Value {

@@ -13,8 +13,7 @@ use backstraight_core::model::number::{
     Aim, Complaint, Effort, Form, Intent, Minutes, Pattern, Skip, Text, Verdict,
 };
 use backstraight_core::model::plan::*;
-use backstraight_core::model::spec::{Field, FieldKind, Record, Scalar};
-use backstraight_core::model::whole;
+use backstraight_core::model::spec::{Field, Record, Scalar};
 use proptest::prelude::*;
 
 use crate::replica::{ATHLETE, Replica};
@@ -41,14 +40,7 @@ pub fn any_deed() -> impl Strategy<Value = Deed> {
 /// When a required field is missing or a value does not fit.
 #[must_use]
 pub fn record<R: Record>(fields: &[(&str, Scalar)]) -> R {
-    let find = |name: &str| fields.iter().find(|(n, _)| *n == name).map(|(_, v)| v.clone());
-    let mut get = |name: &str| match R::SPEC.field(name).map(|f| f.kind) {
-        Some(FieldKind::Whole { parts, .. }) => {
-            let parts_set: Vec<_> = parts.iter().filter_map(|p| Some((p.name, find(p.name)?))).collect();
-            Some(Scalar::Bytes(whole::pack(&parts_set, parts)))
-        }
-        _ => find(name),
-    };
+    let mut get = |name: &str| fields.iter().find(|(n, _)| *n == name).map(|(_, v)| v.clone());
     match R::from_fields(&mut get) {
         Ok((record, unread)) if unread.is_empty() => record,
         Ok((_, unread)) => panic!("values do not fit: {unread:?}"),
@@ -328,8 +320,9 @@ fn log(replica: &mut Replica, deed: Deed) -> Option<Command> {
             set.amends = Some(earlier.key());
             Some(Command::CorrectSet { session, work: work_key, earlier: earlier.key(), key, set })
         }
-        (1, Some(earlier)) if earlier.live() => Some(Command::Withdraw(vec![earlier.place])),
-        (1, Some(earlier)) => Some(Command::Restore(vec![earlier.place])),
+        (1, Some(earlier)) => {
+            Some(Command::StrikeSet { session, work: work_key, set: earlier.key(), key, at: now })
+        }
         (2, _) => Some(Command::Close {
             session,
             ended: now.plus_ms(3_600_000),

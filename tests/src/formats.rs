@@ -8,8 +8,7 @@ use std::path::{Path, PathBuf};
 
 use backstraight_core::model::any::roots;
 use backstraight_core::model::name::Kind;
-use backstraight_core::model::spec::{FieldKind, FieldSpec, RecordSpec};
-use backstraight_core::model::whole;
+use backstraight_core::model::spec::{FieldKind, RecordSpec};
 
 /// The line before the made part.
 pub const BEGIN: &str = "<!-- made by `cargo xtask formats --write`: begin -->";
@@ -91,32 +90,14 @@ fn tables() -> String {
 fn record(out: &mut String, spec: &RecordSpec, comments: &Comments, used: &mut BTreeMap<String, FieldKind>) {
     let meaning = comments.records.get(spec.name).map_or("", String::as_str);
     let _ = writeln!(out, "**{}**: {meaning}\n", spec.name);
-    let parts = match spec.fields {
-        [FieldSpec { name, kind: FieldKind::Whole { parts, .. } }] => {
-            let _ = writeln!(
-                out,
-                "Written once, in one value: the field `{name}` holds a CBOR map (RFC 8949) of at most {} bytes \
-                 from the number of a part to its value, numbers ascending. Moments are whole numbers there.\n",
-                whole::MOST
-            );
-            Some(*parts)
-        }
-        _ => None,
-    };
-    let column = if parts.is_some() { "part" } else { "field" };
-    let _ = writeln!(out, "| {column} | type | needed | meaning |\n|---|---|---|---|");
-    for (n, field) in (1..).zip(parts.unwrap_or(spec.fields)) {
+    out.push_str("| field | type | needed | meaning |\n|---|---|---|---|\n");
+    for field in spec.fields {
         let key = (spec.name.to_owned(), field.name.to_owned());
         let declared = comments.fields.get(&key);
         let declared = declared.unwrap_or_else(|| panic!("the source does not declare {key:?}"));
         used.insert(declared.ty.clone(), field.kind);
         let needed = if declared.required { "yes" } else { "" };
-        let number = parts.map_or(String::new(), |_| format!("{n} "));
-        let _ = writeln!(
-            out,
-            "| {number}`{}` | `{}` | {needed} | {} |",
-            field.name, declared.ty, declared.meaning
-        );
+        let _ = writeln!(out, "| `{}` | `{}` | {needed} | {} |", field.name, declared.ty, declared.meaning);
     }
     if let Some((name, inner)) = spec.inner {
         let _ = writeln!(out, "| `{name}` | map | made with the record | records: {} |", inner.name);
@@ -131,7 +112,6 @@ fn stored(kind: FieldKind) -> String {
         FieldKind::Bytes { max } => format!("bytes, at most {max}"),
         FieldKind::Bool => "true or false".to_owned(),
         FieldKind::Time => "timestamp, ms since 1970 UTC".to_owned(),
-        FieldKind::Whole { .. } => "a whole record".to_owned(),
     }
 }
 

@@ -3,4 +3,5 @@
 pub mod day;
 pub mod id;
 pub mod key;
+pub(crate) mod leb128;
 pub mod moment;

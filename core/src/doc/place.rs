@@ -62,7 +62,18 @@ impl Place {
         Some(map)
     }
 
-    /// The object of the record itself, when it exists.
+    /// Whether there is such a record.
+    pub(super) fn exists(&self, doc: &impl ReadDoc, kind: Kind) -> bool {
+        let there = |map: ObjId| doc.get(&map, self.keys.last()?.as_str()).ok().flatten();
+        let found = self.holder(doc, kind).and_then(there);
+        match found {
+            Some((Value::Object(ObjType::Map), _)) => true,
+            Some((Value::Scalar(_), _)) => self.spec(kind).is_some_and(|s| s.whole),
+            _ => false,
+        }
+    }
+
+    /// The map of the record itself, when it exists and is one.
     pub(super) fn find(&self, doc: &impl ReadDoc, kind: Kind) -> Option<ObjId> {
         object(doc, &self.holder(doc, kind)?, self.keys.last()?.as_str())
     }

@@ -10,6 +10,7 @@ use crate::base::key::Key;
 use crate::base::moment::Moment;
 use crate::model::any::root;
 use crate::model::spec::{GONE, Record, Scalar};
+use crate::model::whole;
 
 /// A record as it stands in a document.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -97,9 +98,28 @@ impl Document {
     /// All records of a root map. Empty when the kind of document has no such map of such records.
     #[must_use]
     pub fn records<R: Record>(&self, root_name: &'static str) -> Read<R> {
+        self.records_if(root_name, &|_| true)
+    }
+
+    /// Records of a root map of which some value of a text field is wanted. Where edits met, a
+    /// record is given when any of the values is: look at what it reads as.
+    #[must_use]
+    pub fn records_with<R: Record>(
+        &self,
+        root_name: &'static str,
+        field: &'static str,
+        wanted: &dyn Fn(&str) -> bool,
+    ) -> Read<R> {
+        self.records_if(root_name, &|record| {
+            let values = self.auto.get_all(record, field).unwrap_or_default();
+            values.iter().any(|(value, _)| value.as_str().is_some_and(wanted))
+        })
+    }
+
+    fn records_if<R: Record>(&self, root_name: &'static str, wanted: &dyn Fn(&ObjId) -> bool) -> Read<R> {
         let fits = root(self.name().kind(), root_name).is_some_and(|r| core::ptr::eq(r.record, R::SPEC));
         match object(&self.auto, &automerge::ROOT, root_name) {
-            Some(map) if fits => self.read_map(&map, root_name, &[]),
+            Some(map) if fits => self.read_map(&map, root_name, &[], wanted),
             _ => Read::default(),
         }
     }
@@ -113,7 +133,7 @@ impl Document {
             return Read::default();
         }
         match outer.find(&self.auto, kind).and_then(|obj| object(&self.auto, &obj, inner)) {
-            Some(map) => self.read_map(&map, outer.root, &outer.keys),
+            Some(map) => self.read_map(&map, outer.root, &outer.keys, &|_| true),
             None => Read::default(),
         }
     }
@@ -127,22 +147,47 @@ impl Document {
         if !place.spec(kind).is_some_and(|s| core::ptr::eq(s, R::SPEC)) {
             return Ok(None);
         }
+        if R::SPEC.whole {
+            let value = place.holder(&self.auto, kind).zip(place.keys.last());
+            let value = value.and_then(|(map, key)| self.auto.get(&map, key.as_str()).ok().flatten());
+            return match value.as_ref().and_then(|(v, _)| v.as_bytes()) {
+                Some(bytes) => whole_record(bytes, place.clone()).map(Some),
+                None => Ok(None),
+            };
+        }
         match place.find(&self.auto, kind) {
             Some(obj) => self.read_record(&obj, place.clone()).map(Some),
             None => Ok(None),
         }
     }
 
-    fn read_map<R: Record>(&self, map: &ObjId, root_name: &'static str, above: &[Key]) -> Read<R> {
+    fn read_map<R: Record>(
+        &self,
+        map: &ObjId,
+        root_name: &'static str,
+        above: &[Key],
+        wanted: &dyn Fn(&ObjId) -> bool,
+    ) -> Read<R> {
         let mut read = Read::default();
         for item in self.auto.map_range(map, ..) {
-            let Ok(key) = item.key.parse::<Key>() else { continue };
-            if !matches!(item.value, ValueRef::Object(_)) {
+            let packed = match &item.value {
+                ValueRef::Object(_) if !R::SPEC.whole => None,
+                ValueRef::Scalar(ScalarValueRef::Bytes(bytes)) if R::SPEC.whole => Some(bytes.to_vec()),
+                _ => continue,
+            };
+            let id = item.id();
+            if packed.is_none() && !wanted(&id) {
                 continue;
             }
+            let Ok(key) = item.key.parse::<Key>() else { continue };
             let mut keys = above.to_vec();
             keys.push(key);
-            match self.read_record(&item.id(), Place { root: root_name, keys }) {
+            let place = Place { root: root_name, keys };
+            let entry = match packed {
+                Some(bytes) => whole_record(&bytes, place),
+                None => self.read_record(&id, place),
+            };
+            match entry {
                 Ok(entry) => read.entries.push(entry),
                 Err(bad) => read.unreadable.push(bad),
             }
@@ -218,6 +263,24 @@ impl Document {
             .collect();
         told.sort_by(|a, b| b.at.cmp(&a.at).then(b.by.cmp(&a.by)));
         told
+    }
+}
+
+/// A record in one value.
+fn whole_record<R: Record>(bytes: &[u8], place: Place) -> Result<Entry<R>, Unreadable> {
+    let Some((mut values, newer)) = whole::unpack(bytes, R::SPEC) else {
+        return Err(Unreadable { place, field: "" });
+    };
+    let mut take = |name: &'static str| {
+        let at = values.iter().position(|(n, _)| *n == name)?;
+        Some(values.swap_remove(at).1)
+    };
+    match R::from_fields(&mut take) {
+        Ok((record, mut unread)) => {
+            unread.extend(newer.then_some("(newer)"));
+            Ok(Entry { place, record, gone: None, unread, met: Vec::new() })
+        }
+        Err(field) => Err(Unreadable { place, field }),
     }
 }
 

@@ -155,8 +155,10 @@ struct Before {
 }
 
 impl Before {
-    /// The stream of values of a field name.
+    /// The stream of values of a field name. Records in one value share one, whatever their keys.
     fn stream(&mut self, name: &[u8]) -> usize {
+        let record = core::str::from_utf8(name).is_ok_and(|n| n.contains('-') && Key::well_formed(n));
+        let name = if record { &[][..] } else { name };
         if let Some(n) = self.names.get(name) {
             return *n;
         }

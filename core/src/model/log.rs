@@ -11,7 +11,7 @@ use crate::base::moment::Moment;
 record! {
     /// One set, a hold or a run, as it was done. Written once and in one value: a correction is a
     /// set of its own.
-    SetDone = "set" in "did" {
+    SetDone = "set", whole {
         required {
             /// When it was logged.
             at: Moment,
@@ -51,6 +51,9 @@ record! {
             amends: Key,
             /// Anything else.
             note: Note,
+            /// The set that this says was not done after all, or the correction that it takes back.
+            /// Nothing else counts in such a record; itself struck, it counts no more.
+            strikes: Key,
         }
     }
 }
@@ -67,7 +70,7 @@ record! {
             item: Key,
             /// What the screen asked.
             shown: Target,
-            /// The state of the plan that the screen showed.
+            /// The state of the plan that the screen showed, when another than as the session began.
             plan: PlanMark,
             /// The exercise that was asked, when another was done.
             instead_of: Key,

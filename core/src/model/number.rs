@@ -5,6 +5,7 @@ use core::fmt;
 use core::str::FromStr;
 
 use super::spec::{Field, FieldKind, Scalar};
+use crate::base::leb128;
 
 /// A number outside what a person, a bar or a track can be.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -181,7 +182,8 @@ pub type Name = Text<120>;
 /// A sentence or two.
 pub type Note = Text<2000>;
 
-/// Bar speed of each repetition, in order, mm/s, stored as u16 little-endian. At most 300.
+/// Bar speed of each repetition, in order, mm/s. At most 300. Stored as the first in two bytes,
+/// little-endian, then the difference of each to the one before, signed LEB128.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Speeds(Vec<u16>);
 
@@ -220,17 +222,33 @@ impl Speeds {
 }
 
 impl Field for Speeds {
-    const KIND: FieldKind = FieldKind::Bytes { max: 2 * Self::MAX_REPS };
+    // A difference of at most 10,000 takes three bytes.
+    const KIND: FieldKind = FieldKind::Bytes { max: 3 * Self::MAX_REPS };
     fn to_scalar(&self) -> Scalar {
-        Scalar::Bytes(self.0.iter().flat_map(|v| v.to_le_bytes()).collect())
+        let mut out = Vec::with_capacity(self.0.len() + 1);
+        if let Some(first) = self.0.first() {
+            out.extend_from_slice(&first.to_le_bytes());
+        }
+        for pair in self.0.windows(2) {
+            if let [before, now] = pair {
+                leb128::sleb(&mut out, i64::from(*now) - i64::from(*before));
+            }
+        }
+        Scalar::Bytes(out)
     }
     fn from_scalar(value: &Scalar) -> Option<Self> {
         let Scalar::Bytes(b) = value else { return None };
-        if b.len() % 2 != 0 {
-            return None;
+        let Some((first, mut rest)) = b.split_first_chunk() else {
+            return b.is_empty().then(|| Self(Vec::new()));
+        };
+        let mut last = u16::from_le_bytes(*first);
+        let mut speeds = vec![last];
+        while !rest.is_empty() {
+            let difference = leb128::take_sleb(&mut rest)?;
+            last = u16::try_from(i64::from(last).checked_add(difference)?).ok()?;
+            speeds.push(last);
         }
-        let speeds = b.chunks_exact(2).filter_map(|c| Some(u16::from_le_bytes(c.try_into().ok()?)));
-        Self::new(speeds.collect()).ok()
+        Self::new(speeds).ok()
     }
 }
 

@@ -235,7 +235,7 @@ pub struct Target {
     pub dose: Option<Dose>,
     /// Intensity as prescribed.
     pub intensity: Option<Intensity>,
-    /// The load that it came to, when it came to one.
+    /// The load that it came to, when it came to one; the load asked, when a load was asked.
     pub load: Option<Load>,
     /// Rest after each set.
     pub rest: Option<Rest>,
@@ -254,7 +254,8 @@ impl fmt::Display for Target {
         if let Some(x) = &self.intensity {
             write!(f, "|at {x}")?;
         }
-        if let Some(l) = &self.load {
+        // A load that was asked as such is not said twice.
+        if let Some(l) = self.load.filter(|l| self.intensity != Some(Intensity::Load(*l))) {
             write!(f, "|load {}", l.get())?;
         }
         if let Some(r) = &self.rest {
@@ -304,6 +305,9 @@ impl FromStr for Target {
             }
         }
         let sets = sets.ok_or_else(|| bad(WHAT, text))?;
+        if let (None, Some(Intensity::Load(asked))) = (load, &intensity) {
+            load = Some(*asked);
+        }
         Ok(Target { sets, dose, intensity, load, rest: pause, waves, how })
     }
 }

@@ -1,7 +1,6 @@
 //! What a record is made of: the one description from which readers, writers and the gate work.
 //! Knows no document engine and no wire.
 
-use super::whole;
 use crate::base::day::Day;
 use crate::base::id::PersonId;
 use crate::base::key::Key;
@@ -46,14 +45,6 @@ pub enum FieldKind {
     Bool,
     /// An instant; its plausibility is a matter of the command, not of the type.
     Time,
-    /// A whole record of these parts in one value ([`super::whole`]), of which so many, the first,
-    /// must be there.
-    Whole {
-        /// Its parts.
-        parts: &'static [FieldSpec],
-        /// How many must be there.
-        required: usize,
-    },
 }
 
 impl FieldKind {
@@ -65,14 +56,13 @@ impl FieldKind {
             (FieldKind::Text { max }, Scalar::Text(t)) => t.len() <= max,
             (FieldKind::Bytes { max }, Scalar::Bytes(b)) => b.len() <= max,
             (FieldKind::Bool, Scalar::Bool(_)) | (FieldKind::Time, Scalar::Time(_)) => true,
-            (FieldKind::Whole { parts, required }, Scalar::Bytes(b)) => whole::fits(b, parts, required),
             _ => false,
         }
     }
 }
 
 /// A field of a record.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy)]
 pub struct FieldSpec {
     /// Its key in the document.
     pub name: &'static str,
@@ -88,19 +78,18 @@ pub const GONE: FieldSpec = FieldSpec { name: "gone", kind: FieldKind::Time };
 pub struct RecordSpec {
     /// Its name in messages.
     pub name: &'static str,
-    /// Its fields, `gone` apart.
+    /// Its fields, `gone` apart; those that are needed first.
     pub fields: &'static [FieldSpec],
+    /// How many are needed.
+    pub required: usize,
+    /// Whether it stands in one value ([`super::whole`]): written once, never edited, without `gone`
+    /// and without records inside.
+    pub whole: bool,
     /// The map of records inside each record, if any: its key and what it holds.
     pub inner: Option<(&'static str, &'static RecordSpec)>,
 }
 
 impl RecordSpec {
-    /// Whether such records stand in one value and are never edited.
-    #[must_use]
-    pub fn whole(&self) -> bool {
-        self.fields.iter().any(|f| matches!(f.kind, FieldKind::Whole { .. }))
-    }
-
     /// The field of that name, `gone` included.
     #[must_use]
     pub fn field(&self, name: &str) -> Option<&FieldSpec> {
@@ -147,111 +136,15 @@ pub trait Record: Sized + Clone {
     ) -> Result<(Self, Vec<&'static str>), &'static str>;
 }
 
-/// Declares a record type: the struct, its description, reader and writer. With `in "field"` the
-/// whole record stands in one value of that field: for records that are written once.
+/// Declares a record type: the struct, its description, reader and writer. `whole` is for records
+/// in one value.
 macro_rules! record {
     (
         $(#[$doc:meta])*
-        $name:ident = $spec:literal in $field:literal {
+        $name:ident = $spec:literal $( => $inner:literal: $inner_ty:ty )? $( , $whole:ident )? {
             required { $( $(#[$rdoc:meta])* $req:ident: $rty:ty, )* }
             optional { $( $(#[$odoc:meta])* $opt:ident: $oty:ty, )* }
         }
-    ) => {
-        $crate::model::spec::record!(@struct $(#[$doc])* $name
-            { $( $(#[$rdoc])* $req: $rty, )* } { $( $(#[$odoc])* $opt: $oty, )* });
-
-        impl $name {
-            /// What stands in its one value, in the order of their numbers, from 1.
-            pub const PARTS: &'static [$crate::model::spec::FieldSpec] =
-                $crate::model::spec::record!(@specs { $( $req: $rty, )* } { $( $opt: $oty, )* });
-
-            /// Its parts that are set.
-            #[must_use]
-            pub fn parts(&self) -> Vec<(&'static str, $crate::model::spec::Scalar)> {
-                $crate::model::spec::record!(@fields self { $( $req, )* } { $( $opt, )* })
-            }
-        }
-
-        impl $crate::model::spec::Record for $name {
-            // A static, because descriptions are compared by address, and a constant may have
-            // another address in each crate that uses it.
-            const SPEC: &'static $crate::model::spec::RecordSpec = {
-                static SPEC: $crate::model::spec::RecordSpec = $crate::model::spec::RecordSpec {
-                    name: $spec,
-                    fields: &[$crate::model::spec::FieldSpec {
-                        name: $field,
-                        kind: $crate::model::spec::FieldKind::Whole {
-                            parts: $name::PARTS,
-                            required: [$( stringify!($req) ),*].len(),
-                        },
-                    }],
-                    inner: None,
-                };
-                &SPEC
-            };
-
-            fn fields(&self) -> Vec<(&'static str, $crate::model::spec::Scalar)> {
-                let packed = $crate::model::whole::pack(&self.parts(), $name::PARTS);
-                vec![($field, $crate::model::spec::Scalar::Bytes(packed))]
-            }
-
-            fn from_fields(
-                get: &mut dyn FnMut(&'static str) -> Option<$crate::model::spec::Scalar>,
-            ) -> Result<(Self, Vec<&'static str>), &'static str> {
-                let Some($crate::model::spec::Scalar::Bytes(packed)) = get($field) else {
-                    return Err($field);
-                };
-                let (mut parts, newer) =
-                    $crate::model::whole::unpack(&packed, $name::PARTS).ok_or($field)?;
-                let mut get = |name: &'static str| {
-                    let at = parts.iter().position(|(n, _)| *n == name)?;
-                    Some(parts.swap_remove(at).1)
-                };
-                let (record, mut unread) =
-                    $crate::model::spec::record!(@read get $name { $( $req: $rty, )* } { $( $opt: $oty, )* })?;
-                if newer {
-                    unread.push($field);
-                }
-                Ok((record, unread))
-            }
-        }
-    };
-    (
-        $(#[$doc:meta])*
-        $name:ident = $spec:literal $( => $inner:literal: $inner_ty:ty )? {
-            required { $( $(#[$rdoc:meta])* $req:ident: $rty:ty, )* }
-            optional { $( $(#[$odoc:meta])* $opt:ident: $oty:ty, )* }
-        }
-    ) => {
-        $crate::model::spec::record!(@struct $(#[$doc])* $name
-            { $( $(#[$rdoc])* $req: $rty, )* } { $( $(#[$odoc])* $opt: $oty, )* });
-
-        impl $crate::model::spec::Record for $name {
-            // A static, because descriptions are compared by address, and a constant may have
-            // another address in each crate that uses it.
-            const SPEC: &'static $crate::model::spec::RecordSpec = {
-                static SPEC: $crate::model::spec::RecordSpec = $crate::model::spec::RecordSpec {
-                    name: $spec,
-                    fields: $crate::model::spec::record!(
-                        @specs { $( $req: $rty, )* } { $( $opt: $oty, )* }),
-                    inner: $crate::model::spec::record!(@inner $( $inner: $inner_ty )?),
-                };
-                &SPEC
-            };
-
-            fn fields(&self) -> Vec<(&'static str, $crate::model::spec::Scalar)> {
-                $crate::model::spec::record!(@fields self { $( $req, )* } { $( $opt, )* })
-            }
-
-            fn from_fields(
-                get: &mut dyn FnMut(&'static str) -> Option<$crate::model::spec::Scalar>,
-            ) -> Result<(Self, Vec<&'static str>), &'static str> {
-                $crate::model::spec::record!(@read get $name { $( $req: $rty, )* } { $( $opt: $oty, )* })
-            }
-        }
-    };
-    (@struct $(#[$doc:meta])* $name:ident
-        { $( $(#[$rdoc:meta])* $req:ident: $rty:ty, )* } { $( $(#[$odoc:meta])* $opt:ident: $oty:ty, )* }
     ) => {
         $(#[$doc])*
         #[derive(Debug, Clone, PartialEq, Eq)]
@@ -267,45 +160,60 @@ macro_rules! record {
                 $name { $( $req, )* $( $opt: None, )* }
             }
         }
+
+        impl $crate::model::spec::Record for $name {
+            // A static, because descriptions are compared by address, and a constant may have
+            // another address in each crate that uses it.
+            const SPEC: &'static $crate::model::spec::RecordSpec = {
+                static SPEC: $crate::model::spec::RecordSpec = $crate::model::spec::RecordSpec {
+                    name: $spec,
+                    fields: &[
+                        $( $crate::model::spec::FieldSpec {
+                            name: stringify!($req),
+                            kind: <$rty as $crate::model::spec::Field>::KIND,
+                        }, )*
+                        $( $crate::model::spec::FieldSpec {
+                            name: stringify!($opt),
+                            kind: <$oty as $crate::model::spec::Field>::KIND,
+                        }, )*
+                    ],
+                    required: <[&str]>::len(&[$( stringify!($req) ),*]),
+                    inner: $crate::model::spec::record!(@inner $( $inner: $inner_ty )?),
+                    whole: $crate::model::spec::record!(@whole $( $whole )?),
+                };
+                &SPEC
+            };
+
+            fn fields(&self) -> Vec<(&'static str, $crate::model::spec::Scalar)> {
+                use $crate::model::spec::Field as _;
+                let required = [ $( (stringify!($req), self.$req.to_scalar()), )* ];
+                let optional = [ $( self.$opt.as_ref().map(|v| (stringify!($opt), v.to_scalar())), )* ];
+                required.into_iter().chain(optional.into_iter().flatten()).collect()
+            }
+
+            fn from_fields(
+                get: &mut dyn FnMut(&'static str) -> Option<$crate::model::spec::Scalar>,
+            ) -> Result<(Self, Vec<&'static str>), &'static str> {
+                let mut unread: Vec<&'static str> = Vec::new();
+                let record = $name {
+                    $( $req: get(stringify!($req))
+                        .and_then(|v| <$rty as $crate::model::spec::Field>::from_scalar(&v))
+                        .ok_or(stringify!($req))?, )*
+                    $( $opt: match get(stringify!($opt)) {
+                        None => None,
+                        Some(v) => {
+                            let field = <$oty as $crate::model::spec::Field>::from_scalar(&v);
+                            if field.is_none() { unread.push(stringify!($opt)); }
+                            field
+                        }
+                    }, )*
+                };
+                Ok((record, unread))
+            }
+        }
     };
-    (@specs { $( $req:ident: $rty:ty, )* } { $( $opt:ident: $oty:ty, )* }) => {
-        &[
-            $( $crate::model::spec::FieldSpec {
-                name: stringify!($req),
-                kind: <$rty as $crate::model::spec::Field>::KIND,
-            }, )*
-            $( $crate::model::spec::FieldSpec {
-                name: stringify!($opt),
-                kind: <$oty as $crate::model::spec::Field>::KIND,
-            }, )*
-        ]
-    };
-    (@fields $self:ident { $( $req:ident, )* } { $( $opt:ident, )* }) => {{
-        use $crate::model::spec::Field as _;
-        let required = [ $( (stringify!($req), $self.$req.to_scalar()), )* ];
-        let optional = [ $( $self.$opt.as_ref().map(|v| (stringify!($opt), v.to_scalar())), )* ];
-        required.into_iter().chain(optional.into_iter().flatten()).collect()
-    }};
-    // As a closure, so that a missing field leaves it and not the caller.
-    (@read $get:ident $name:ident { $( $req:ident: $rty:ty, )* } { $( $opt:ident: $oty:ty, )* }) => {{
-        let mut unread: Vec<&'static str> = Vec::new();
-        let mut read = || -> Result<$name, &'static str> {
-            Ok($name {
-                $( $req: $get(stringify!($req))
-                    .and_then(|v| <$rty as $crate::model::spec::Field>::from_scalar(&v))
-                    .ok_or(stringify!($req))?, )*
-                $( $opt: match $get(stringify!($opt)) {
-                    None => None,
-                    Some(v) => {
-                        let field = <$oty as $crate::model::spec::Field>::from_scalar(&v);
-                        if field.is_none() { unread.push(stringify!($opt)); }
-                        field
-                    }
-                }, )*
-            })
-        };
-        read().map(|record| (record, unread))
-    }};
+    (@whole) => { false };
+    (@whole whole) => { true };
     (@inner) => { None };
     (@inner $inner:literal: $inner_ty:ty) => {
         Some(($inner, <$inner_ty as $crate::model::spec::Record>::SPEC))

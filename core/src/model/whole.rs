@@ -1,36 +1,37 @@
 //! A record in one value: for records that are written once and never changed, such as a set.
-//! One value costs a document one operation where a field each costs one apiece.
+//! One value costs a document one operation where a map with its fields costs one for each and more.
 //!
-//! The form is a CBOR map (RFC 8949) from the number of a part, counted from 1 in declared order,
-//! to its value: whole numbers and moments as integers, texts, byte strings, truths. Numbers stand
-//! ascending, each once; parts are only ever added at the end, and a number beyond those known is
-//! skipped. Knows no document engine.
+//! The form is a CBOR map (RFC 8949) from the number of a field, counted from 1 in declared order,
+//! to its value: whole numbers as integers, moments as whole seconds since 1970, texts, byte strings,
+//! truths. Numbers stand ascending, each once; fields are only ever added at the end, and a number
+//! beyond those known is skipped. Knows no document engine.
 
 use minicbor::data::Type;
 use minicbor::{Decoder, Encoder};
 
-use super::spec::{FieldKind, FieldSpec, Scalar};
+use super::spec::{FieldKind, FieldSpec, RecordSpec, Scalar};
 
 /// Most bytes of a whole record.
 pub const MOST: usize = 8 << 10;
 
-/// The parts in one value. Parts must stand in the order of `specs`.
+/// A record's fields in one value. They must stand in declared order.
 #[must_use]
-pub fn pack(parts: &[(&'static str, Scalar)], specs: &[FieldSpec]) -> Vec<u8> {
+pub fn pack(fields: &[(&'static str, Scalar)], spec: &RecordSpec) -> Vec<u8> {
     // Writing to memory does not fail; and no bytes at all would be refused everywhere.
-    encode(parts, specs).unwrap_or_default()
+    encode(fields, spec).unwrap_or_default()
 }
 
 fn encode(
-    parts: &[(&'static str, Scalar)],
-    specs: &[FieldSpec],
+    fields: &[(&'static str, Scalar)],
+    spec: &RecordSpec,
 ) -> Result<Vec<u8>, minicbor::encode::Error<core::convert::Infallible>> {
     let mut out = Encoder::new(Vec::with_capacity(64));
-    out.map(parts.len() as u64)?;
-    for (name, value) in parts {
-        out.u64(specs.iter().position(|s| s.name == *name).map_or(0, |n| n as u64 + 1))?;
+    out.map(fields.len() as u64)?;
+    for (name, value) in fields {
+        out.u64(spec.fields.iter().position(|s| s.name == *name).map_or(0, |n| n as u64 + 1))?;
         match value {
-            Scalar::Int(n) | Scalar::Time(n) => out.i64(*n)?,
+            Scalar::Int(n) => out.i64(*n)?,
+            Scalar::Time(ms) => out.i64(ms.div_euclid(1000))?,
             Scalar::Text(t) => out.str(t)?,
             Scalar::Bytes(b) => out.bytes(b)?,
             Scalar::Bool(b) => out.bool(*b)?,
@@ -39,35 +40,39 @@ fn encode(
     Ok(out.into_writer())
 }
 
-/// The parts again, and whether there were parts that this version does not know. `None` when the
+/// A record's fields by name.
+pub type Fields = Vec<(&'static str, Scalar)>;
+
+/// The fields again, and whether there were some that this version does not know. `None` when the
 /// bytes are no such value.
 #[must_use]
-pub fn unpack(bytes: &[u8], specs: &'static [FieldSpec]) -> Option<(Vec<(&'static str, Scalar)>, bool)> {
-    let mut parts = Vec::with_capacity(specs.len().min(8));
+pub fn unpack(bytes: &[u8], spec: &'static RecordSpec) -> Option<(Fields, bool)> {
+    let mut fields = Vec::with_capacity(8);
     let mut newer = false;
-    each(bytes, specs, |part| {
+    each(bytes, spec, |part| {
         match part {
-            Some((spec, value)) => parts.push((spec.name, value.owned())),
+            Some((field, value)) => fields.push((field.name, value.owned())),
             None => newer = true,
         }
         Some(())
     })?;
-    Some((parts, newer))
+    Some((fields, newer))
 }
 
-/// Whether the bytes are such a value, every known part within its kind and the first `required`
+/// Whether the bytes are such a value, every known field within its kind and those that are needed
 /// there.
 #[must_use]
-pub fn fits(bytes: &[u8], specs: &'static [FieldSpec], required: usize) -> bool {
-    let mut found = 0;
-    let read = each(bytes, specs, |part| {
-        let Some((spec, value)) = part else { return Some(()) };
-        if specs.get(found).is_some_and(|next| found < required && next.name == spec.name) {
-            found += 1;
+pub fn fits(bytes: &[u8], spec: &'static RecordSpec) -> bool {
+    let mut needed = spec.fields.iter().take(spec.required);
+    let mut next = needed.next();
+    let read = each(bytes, spec, |part| {
+        let Some((field, value)) = part else { return Some(()) };
+        if next.is_some_and(|n| n.name == field.name) {
+            next = needed.next();
         }
-        value.admitted(spec.kind).then_some(())
+        value.admitted(field.kind).then_some(())
     });
-    read.is_some() && found == required
+    read.is_some() && next.is_none()
 }
 
 /// A value where it stands.
@@ -103,10 +108,10 @@ impl Part<'_> {
     }
 }
 
-/// Walks the parts: each known one with its description, `None` for one of a newer version.
+/// Walks the fields: each known one with its description, `None` for one of a newer version.
 fn each<'b>(
     bytes: &'b [u8],
-    specs: &'static [FieldSpec],
+    spec: &'static RecordSpec,
     mut part: impl FnMut(Option<(&'static FieldSpec, Part<'b>)>) -> Option<()>,
 ) -> Option<()> {
     if bytes.len() > MOST {
@@ -117,18 +122,19 @@ fn each<'b>(
     for _ in 0..from.map().ok()?? {
         let number = from.u64().ok().filter(|n| *n > before)?;
         before = number;
-        let spec = usize::try_from(number).ok().and_then(|n| specs.get(n - 1));
+        let field = usize::try_from(number).ok().and_then(|n| spec.fields.get(n - 1));
         let value = match from.datatype().ok()? {
             Type::U8 | Type::U16 | Type::U32 | Type::U64 | Type::I8 | Type::I16 | Type::I32 | Type::I64 => {
                 let n = from.i64().ok()?;
-                if spec.is_some_and(|s| s.kind == FieldKind::Time) { Part::Time(n) } else { Part::Int(n) }
+                let moment = field.is_some_and(|f| f.kind == FieldKind::Time);
+                if moment { Part::Time(n.checked_mul(1000)?) } else { Part::Int(n) }
             }
             Type::String => Part::Text(from.str().ok()?),
             Type::Bytes => Part::Bytes(from.bytes().ok()?),
             Type::Bool => Part::Bool(from.bool().ok()?),
             _ => return None,
         };
-        part(spec.map(|s| (s, value)))?;
+        part(field.map(|f| (f, value)))?;
     }
     (from.position() == bytes.len()).then_some(())
 }
@@ -142,26 +148,32 @@ mod tests {
     use crate::model::number::{Load, Reps, Speeds};
     use crate::model::spec::Record as _;
 
-    const SPECS: &[FieldSpec] = &[
-        FieldSpec { name: "a", kind: FieldKind::Int { min: 0, max: 9 } },
-        FieldSpec { name: "b", kind: FieldKind::Text { max: 3 } },
-        FieldSpec { name: "c", kind: FieldKind::Time },
-    ];
+    static SPEC: RecordSpec = RecordSpec {
+        name: "thing",
+        fields: &[
+            FieldSpec { name: "a", kind: FieldKind::Int { min: 0, max: 9 } },
+            FieldSpec { name: "b", kind: FieldKind::Text { max: 3 } },
+            FieldSpec { name: "c", kind: FieldKind::Time },
+        ],
+        required: 1,
+        inner: None,
+        whole: true,
+    };
 
     fn taken(bytes: &[u8]) -> bool {
-        let fits = fits(bytes, SPECS, 1);
-        assert!(!fits || unpack(bytes, SPECS).is_some());
+        let fits = fits(bytes, &SPEC);
+        assert!(!fits || unpack(bytes, &SPEC).is_some());
         fits
     }
 
     #[test]
     fn the_form_is_the_standards() {
         // RFC 8949, appendix A: {1: 2, 3: 4} is a2 01 02 03 04.
-        let parts = [("a", Scalar::Int(2)), ("c", Scalar::Time(4))];
-        let bytes = pack(&parts, SPECS);
+        let parts = [("a", Scalar::Int(2)), ("c", Scalar::Time(4_000))];
+        let bytes = pack(&parts, &SPEC);
         assert_eq!(bytes, [0xa2, 1, 2, 3, 4]);
         assert!(taken(&bytes));
-        assert_eq!(unpack(&bytes, SPECS).unwrap(), (parts.to_vec(), false));
+        assert_eq!(unpack(&bytes, &SPEC).unwrap(), (parts.to_vec(), false));
     }
 
     #[test]
@@ -177,6 +189,10 @@ mod tests {
             (&[0xa2, 3, 4, 1, 2], "not ascending"),
             (&[0xa2, 0, 4, 1, 2], "number 0"),
             (&[0xa2, 1, 2], "truncated"),
+            (
+                &[0xa2, 1, 2, 3, 0x1b, 0x7f, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff],
+                "a moment beyond all time",
+            ),
             (&[0xa1, 1, 0xf9, 0x3c, 0], "a floating-point number"),
             (&[0xbf, 1, 2, 0xff], "a map without its length"),
             (&[0xa2, 1, 2, 2, 0x62, 0xff, 0xff], "text that is not UTF-8"),
@@ -195,7 +211,7 @@ mod tests {
     fn a_newer_part_is_skipped_and_said() {
         let newer = [0xa2, 1, 2, 4, 0x61, b'x'];
         assert!(taken(&newer));
-        assert_eq!(unpack(&newer, SPECS).unwrap(), (vec![("a", Scalar::Int(2))], true));
+        assert_eq!(unpack(&newer, &SPEC).unwrap(), (vec![("a", Scalar::Int(2))], true));
     }
 
     #[test]
@@ -206,11 +222,13 @@ mod tests {
         set.speeds = Some(Speeds::new(vec![620, 588]).unwrap());
         set.amends = Some("abcdef-1".parse::<Key>().unwrap());
         set.failed = Some(true);
-        let fields = set.fields();
-        assert_eq!(fields.len(), 1);
-        let field = SetDone::SPEC.fields.first().unwrap();
-        assert!(fields.iter().all(|(name, value)| *name == field.name && field.kind.admits(value)));
+        let bytes = pack(&set.fields(), SetDone::SPEC);
+        assert!(fits(&bytes, SetDone::SPEC));
+        let (fields, newer) = unpack(&bytes, SetDone::SPEC).unwrap();
+        assert!(!newer);
         let mut get = |name: &'static str| fields.iter().find(|(n, _)| *n == name).map(|f| f.1.clone());
+        // To the second.
+        set.at = Moment(1_790_000_000_000);
         assert_eq!(SetDone::from_fields(&mut get), Ok((set, Vec::new())));
     }
 }

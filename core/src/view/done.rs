@@ -1,8 +1,9 @@
 //! Logs put together: sessions done with their exercises and sets, corrections applied.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::base::key::Key;
+use crate::base::moment::Moment;
 use crate::doc::open::Document;
 use crate::doc::read::{Entry, Met, Unreadable};
 use crate::model::log::{CheckIn, Comment, Entered, Excuse, SessionDone, SetDone, Trial, Work};
@@ -128,39 +129,141 @@ impl Done {
 impl DoneSet {
     /// When the set was first logged: its place in the order does not move with a correction.
     #[must_use]
-    pub fn first_at(&self) -> crate::base::moment::Moment {
+    pub fn first_at(&self) -> Moment {
         self.earlier.last().map_or(self.set.record.at, |e| e.record.at)
     }
 }
 
-/// Applies corrections: each set that nothing amends is the start of a chain.
+/// Applies strikes and corrections: each set that nothing amends is the start of a chain.
 fn corrected(all: Vec<Entry<SetDone>>) -> Vec<DoneSet> {
-    let keys: BTreeSet<Key> = all.iter().map(Entry::key).collect();
-    let starts = all.iter().filter(|s| s.record.amends.as_ref().is_none_or(|k| !keys.contains(k)));
-    let mut sets: Vec<DoneSet> = Vec::new();
-    for start in starts {
-        let mut chain = vec![start];
-        let mut others = Vec::new();
-        // A correction names an older key, so a chain cannot be longer than the list.
-        for _ in 0..all.len() {
-            let Some(last) = chain.last() else { break };
-            let key = last.key();
-            let mut next: Vec<&Entry<SetDone>> =
-                all.iter().filter(|s| s.record.amends.as_ref() == Some(&key) && s.live()).collect();
-            next.sort_by_key(|s| (s.record.at, s.key()));
-            match next.pop() {
-                Some(entry) if !chain.iter().any(|c| c.key() == entry.key()) => chain.push(entry),
-                _ => break,
-            }
-            others.extend(next.into_iter().cloned());
+    let (strikes, sets): (Vec<_>, Vec<_>) = all.into_iter().partition(|s| s.record.strikes.is_some());
+    let struck = struck(&strikes);
+    let live = |s: &Entry<SetDone>| !struck.contains(&s.key());
+    let keys: BTreeSet<Key> = sets.iter().map(Entry::key).collect();
+    // Each correction amends one record, so that what hangs on a start is a tree.
+    let mut corrections: BTreeMap<&Key, Vec<&Entry<SetDone>>> = BTreeMap::new();
+    let mut starts = Vec::new();
+    for set in &sets {
+        match set.record.amends.as_ref().filter(|k| keys.contains(k)) {
+            Some(earlier) if live(set) => corrections.entry(earlier).or_default().push(set),
+            // Striking a correction takes it back.
+            Some(_) => {}
+            // Striking a set strikes it with its corrections.
+            None if live(set) => starts.push(set),
+            None => {}
         }
-        // Withdrawing a set withdraws it with its corrections; withdrawing a correction undoes it.
-        if !start.live() {
-            continue;
-        }
-        let Some(set) = chain.pop() else { continue };
-        sets.push(DoneSet { set: set.clone(), earlier: chain.into_iter().rev().cloned().collect(), others });
     }
-    sets.sort_by_key(|s| (s.first_at(), s.set.key()));
-    sets
+    let mut done: Vec<DoneSet> = Vec::new();
+    for start in starts {
+        let (mut set, mut earlier, mut others) = (start, Vec::new(), Vec::new());
+        while let Some(mut next) = corrections.remove(&set.key()) {
+            next.sort_by_key(|s| order(s.record.at, s));
+            let Some(latest) = next.pop() else { break };
+            others.extend(next.into_iter().cloned());
+            earlier.push(set.clone());
+            set = latest;
+        }
+        earlier.reverse();
+        done.push(DoneSet { set: set.clone(), earlier, others });
+    }
+    done.sort_by_key(|s| order(s.first_at(), &s.set));
+    done
+}
+
+/// Sets of one second stand in the order in which their keys were made.
+fn order(at: Moment, set: &Entry<SetDone>) -> (Moment, usize, Key) {
+    let key = set.key();
+    (at, key.as_str().len(), key)
+}
+
+/// Keys of the records that count no more. A strike counts unless one that counts strikes it; made-up
+/// rings of strikes count for nothing.
+fn struck(strikes: &[Entry<SetDone>]) -> BTreeSet<Key> {
+    let target: BTreeMap<Key, &Key> =
+        strikes.iter().filter_map(|s| Some((s.key(), s.record.strikes.as_ref()?))).collect();
+    let mut waits: BTreeMap<&Key, usize> = target.keys().map(|k| (k, 0)).collect();
+    for struck in target.values() {
+        waits.entry(struck).and_modify(|n| *n += 1);
+    }
+    let mut ready: Vec<&Key> = waits.iter().filter(|(_, n)| **n == 0).map(|(k, _)| *k).collect();
+    let mut struck = BTreeSet::new();
+    while let Some(strike) = ready.pop() {
+        let Some(of) = target.get(strike) else { continue };
+        if !struck.contains(strike) {
+            struck.insert((*of).clone());
+        }
+        if let Some(n) = waits.get_mut(*of) {
+            *n -= 1;
+            if *n == 0 {
+                ready.push(of);
+            }
+        }
+    }
+    struck
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::doc::place::Place;
+    use crate::model::number::Load;
+
+    fn key(n: u32) -> Key {
+        format!("aaaaaa-{n}").parse().unwrap()
+    }
+
+    fn entry(n: u32, amends: Option<u32>, strikes: Option<u32>) -> Entry<SetDone> {
+        let mut record = SetDone::new(Moment(1_790_000_000_000));
+        record.load = Load::new(i64::from(n)).ok();
+        record.amends = amends.map(key);
+        record.strikes = strikes.map(key);
+        Entry { place: Place::of("sets", &key(n)), record, gone: None, unread: Vec::new(), met: Vec::new() }
+    }
+
+    /// What reads, each with how many earlier values and other corrections it has.
+    fn reads(all: &[(u32, Option<u32>, Option<u32>)]) -> Vec<(i64, usize, usize)> {
+        let forwards: Vec<_> = all.iter().map(|(n, a, s)| entry(*n, *a, *s)).collect();
+        let read = |all| -> Vec<_> {
+            corrected(all)
+                .into_iter()
+                .map(|s| (s.set.record.load.unwrap().get(), s.earlier.len(), s.others.len()))
+                .collect()
+        };
+        let found = read(forwards.clone());
+        assert_eq!(found, read(forwards.into_iter().rev().collect()), "the order of arrival matters");
+        found
+    }
+
+    #[test]
+    fn a_struck_set_counts_no_more_and_striking_the_strike_brings_it_back() {
+        let set = (1, None, None);
+        assert_eq!(reads(&[set, (2, None, Some(1))]), []);
+        assert_eq!(reads(&[set, (2, None, Some(1)), (3, None, Some(2))]), [(1, 0, 0)]);
+        assert_eq!(reads(&[set, (2, None, Some(1)), (3, None, Some(2)), (4, None, Some(3))]), []);
+        // Struck twice, by two devices: one strike that is taken back leaves the other.
+        assert_eq!(reads(&[set, (2, None, Some(1)), (3, None, Some(1)), (4, None, Some(3))]), []);
+    }
+
+    #[test]
+    fn striking_a_correction_takes_it_back_and_striking_a_set_strikes_its_corrections() {
+        let corrected = [(1, None, None), (2, Some(1), None)];
+        assert_eq!(reads(&corrected), [(2, 1, 0)]);
+        assert_eq!(reads(&[corrected[0], corrected[1], (3, None, Some(2))]), [(1, 0, 0)]);
+        assert_eq!(reads(&[corrected[0], corrected[1], (3, None, Some(1))]), []);
+        // Two corrections of one set that met: the later key of one second is shown, both are kept.
+        assert_eq!(reads(&[corrected[0], corrected[1], (3, Some(1), None)]), [(3, 1, 1)]);
+    }
+
+    #[test]
+    fn what_nobody_honest_writes_is_no_trouble() {
+        // A ring of strikes, a strike of nothing, a set that amends itself.
+        assert_eq!(reads(&[(1, None, None), (2, None, Some(3)), (3, None, Some(2))]), [(1, 0, 0)]);
+        assert_eq!(reads(&[(1, None, None), (2, None, Some(9))]), [(1, 0, 0)]);
+        assert_eq!(reads(&[(1, Some(1), None), (2, None, None)]), [(2, 0, 0)]);
+    }
+
+    #[test]
+    fn sets_of_one_second_stand_in_the_order_of_their_keys() {
+        assert_eq!(reads(&[(10, None, None), (9, None, None)]), [(9, 0, 0), (10, 0, 0)]);
+    }
 }

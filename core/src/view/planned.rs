@@ -1,12 +1,12 @@
 //! A plan document put together: sessions with their groups and prescriptions, in order.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::base::day::Day;
 use crate::base::key::Key;
 use crate::doc::open::Document;
 use crate::doc::place::Place;
-use crate::doc::read::{Entry, Met, Unreadable};
+use crate::doc::read::{Entry, Met, Read, Unreadable};
 use crate::model::number::{Aim, Count, PlanMark};
 use crate::model::packed::Asked;
 use crate::model::plan::{Condition, Group, Phase, PlanAbout, Prescription, Session, Week};
@@ -54,6 +54,28 @@ impl Plan {
     /// Reads a plan document.
     #[must_use]
     pub fn of(doc: &Document) -> Plan {
+        let sessions = doc.records::<Session>("sessions");
+        Plan::with(doc, sessions, doc.records::<Group>("groups"), doc.records::<Prescription>("items"))
+    }
+
+    /// Reads of a plan document what a day's screen needs: its sessions alone, phases and
+    /// conditions. A season is read in a fraction of the time so.
+    #[must_use]
+    pub fn of_day(doc: &Document, day: Day) -> Plan {
+        fn keys<R>(read: &Read<R>) -> BTreeSet<String> {
+            read.entries.iter().map(|e| e.key().to_string()).collect()
+        }
+        let date = day.to_string();
+        let mut sessions = doc.records_with::<Session>("sessions", "date", &|d| d == date);
+        sessions.entries.retain(|s| s.record.date == day);
+        let of = keys(&sessions);
+        let groups = doc.records_with::<Group>("groups", "of", &|k| of.contains(k));
+        let of = keys(&groups);
+        let items = doc.records_with::<Prescription>("items", "of", &|k| of.contains(k));
+        Plan::with(doc, sessions, groups, items)
+    }
+
+    fn with(doc: &Document, sessions: Read<Session>, groups: Read<Group>, items: Read<Prescription>) -> Plan {
         let mut plan = Plan { mark: Some(doc.mark()), ..Plan::default() };
         let about = doc.record::<PlanAbout>(&Place::main("about"));
         plan.about = about.ok().flatten().map(|e| {
@@ -62,9 +84,6 @@ impl Plan {
         });
         let phases = doc.records::<Phase>("phases");
         let weeks = doc.records::<Week>("weeks");
-        let sessions = doc.records::<Session>("sessions");
-        let groups = doc.records::<Group>("groups");
-        let items = doc.records::<Prescription>("items");
         let conditions = doc.records::<Condition>("conditions");
         macro_rules! note {
             ($($read:ident),*) => { $(

@@ -148,14 +148,14 @@ impl ShownSession<'_> {
         }
     }
 
-    /// The record with which an exercise of this screen is begun; `instead` when another exercise
-    /// is done.
+    /// The record with which an exercise of this screen is begun in a session that began with
+    /// `begun`; `instead` when another exercise is done.
     #[must_use]
-    pub fn work(&self, shown: &Shown, instead: Option<&Key>) -> Work {
+    pub fn work(&self, shown: &Shown, instead: Option<&Key>, begun: &SessionDone) -> Work {
         Work {
             item: Some(shown.item.clone()),
             shown: Some(shown.target.clone()),
-            plan: self.plan.mark,
+            plan: self.plan.mark.filter(|mark| begun.plan != Some(*mark)),
             instead_of: instead.map(|_| shown.ex.clone()),
             ..Work::new(instead.unwrap_or(&shown.ex).clone())
         }

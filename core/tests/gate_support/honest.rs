@@ -8,7 +8,7 @@ use backstraight_core::doc::genesis;
 use backstraight_core::model::any;
 use backstraight_core::model::log::SetDone;
 use backstraight_core::model::name::Kind;
-use backstraight_core::model::spec::{FieldKind, RecordSpec, Scalar};
+use backstraight_core::model::spec::{FieldKind, Record as _, RecordSpec, Scalar};
 use backstraight_core::model::whole;
 
 use super::{Rng, actor};
@@ -47,17 +47,18 @@ pub fn value(rng: &mut Rng, kind: FieldKind) -> ScalarValue {
         FieldKind::Time => {
             ScalarValue::Timestamp(1_790_000_000_000 + i64::try_from(rng.below(1 << 40)).unwrap())
         }
-        FieldKind::Whole { parts, required } => {
-            let chosen: Vec<_> = parts
-                .iter()
-                .enumerate()
-                .filter(|(n, _)| *n < required || rng.one_in(3))
-                .map(|(_, part)| part)
-                .collect();
-            let values: Vec<_> = chosen.iter().map(|p| (p.name, scalar(&value(rng, p.kind)))).collect();
-            ScalarValue::Bytes(whole::pack(&values, parts))
+    }
+}
+
+/// A random record in one value.
+fn whole_value(rng: &mut Rng, spec: &'static RecordSpec) -> Vec<u8> {
+    let mut fields = Vec::new();
+    for (n, field) in spec.fields.iter().enumerate() {
+        if n < spec.required || rng.one_in(3) {
+            fields.push((field.name, scalar(&value(rng, field.kind))));
         }
     }
+    whole::pack(&fields, spec)
 }
 
 fn scalar(value: &ScalarValue) -> Scalar {
@@ -96,8 +97,13 @@ impl Writer {
         self.doc.keys(map).filter_map(|k| self.doc.get(map, k).unwrap()).map(|(_, id)| id).collect()
     }
 
-    fn make(&mut self, rng: &mut Rng, map: &ObjId, spec: &'static RecordSpec) -> ObjId {
+    /// A new record; its map, when it is one.
+    fn make(&mut self, rng: &mut Rng, map: &ObjId, spec: &'static RecordSpec) -> Option<ObjId> {
         let key = self.mint.mint();
+        if spec.whole {
+            self.doc.put(map, key.as_str(), ScalarValue::Bytes(whole_value(rng, spec))).unwrap();
+            return None;
+        }
         let record = self.doc.put_object(map, key.as_str(), ObjType::Map).unwrap();
         if let Some((inner, _)) = spec.inner {
             self.doc.put_object(&record, inner, ObjType::Map).unwrap();
@@ -107,7 +113,7 @@ impl Writer {
                 self.doc.put(&record, field.name, value(rng, field.kind)).unwrap();
             }
         }
-        record
+        Some(record)
     }
 
     fn edit(&mut self, rng: &mut Rng, record: &ObjId, spec: &'static RecordSpec) {
@@ -142,10 +148,12 @@ impl Writer {
             let records = self.records(&map);
             if !root.single && (records.is_empty() || rng.one_in(3)) {
                 let record = self.make(rng, &map, root.record);
-                if let (Some((inner, spec)), true) = (root.record.inner, rng.one_in(2)) {
+                let inner = root.record.inner.filter(|_| rng.one_in(2));
+                if let (Some(record), Some((inner, spec))) = (record, inner) {
                     let (_, inside) = self.doc.get(&record, inner).unwrap().unwrap();
-                    let new = self.make(rng, &inside, spec);
-                    self.edit(rng, &new, spec);
+                    if let Some(new) = self.make(rng, &inside, spec) {
+                        self.edit(rng, &new, spec);
+                    }
                 }
                 continue;
             }
@@ -157,8 +165,10 @@ impl Writer {
                 }
                 let (_, inside) = self.doc.get(&record, inner).unwrap().unwrap();
                 let inner_records = self.records(&inside);
-                if inner_records.is_empty() || rng.one_in(2) {
-                    record = self.make(rng, &inside, inner_spec);
+                if inner_spec.whole || inner_records.is_empty() || rng.one_in(2) {
+                    // Nothing to edit in a record in one value.
+                    let Some(new) = self.make(rng, &inside, inner_spec) else { break };
+                    record = new;
                 } else {
                     record = inner_records[rng.index(inner_records.len())].clone();
                 }
@@ -220,7 +230,6 @@ pub fn log(
             }
             let (_, sets_map) = doc.get(work.as_ref().unwrap(), "sets").unwrap().unwrap();
             let key = mint.mint();
-            let s = doc.put_object(&sets_map, key.as_str(), ObjType::Map).unwrap();
             let reps = 3 + rng.below(5);
             let fastest = 400 + rng.below(900);
             let speeds = (0..reps).flat_map(|r| {
@@ -235,7 +244,7 @@ pub fn log(
                 ("effort", Scalar::Int(i64::try_from(60 + 5 * rng.below(8)).unwrap())),
                 ("speeds", Scalar::Bytes(speeds)),
             ];
-            doc.put(&s, "did", ScalarValue::Bytes(whole::pack(&parts, SetDone::PARTS))).unwrap();
+            doc.put(&sets_map, key.as_str(), ScalarValue::Bytes(whole::pack(&parts, SetDone::SPEC))).unwrap();
             commit(doc, at / 1000);
         }
     }

@@ -256,16 +256,27 @@ impl Store {
         Ok(u64::try_from(n).unwrap_or(0))
     }
 
-    /// How many chunks a document has beyond its saved form.
+    /// How many chunks a document has beyond its saved form: they are numbered from 1.
     ///
     /// # Errors
     /// When the store cannot be read.
     pub fn chunk_count(&self, name: &DocName) -> Result<u64, PhoneError> {
         let n: i64 = self
             .db
-            .prepare_cached("SELECT count(*) FROM chunk WHERE doc = ?1")?
+            .prepare_cached("SELECT coalesce(max(n), 0) FROM chunk WHERE doc = ?1")?
             .query_row([name.to_bytes().as_slice()], |r| r.get(0))?;
         Ok(u64::try_from(n).unwrap_or(0))
+    }
+
+    /// Documents with more than so many bytes beyond their saved form.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn looser_than(&self, bytes: i64) -> Result<Vec<DocName>, PhoneError> {
+        let mut query =
+            self.db.prepare_cached("SELECT doc FROM chunk GROUP BY doc HAVING sum(length(body)) > ?1")?;
+        let rows = query.query_map([bytes], |r| doc_name(r, 0))?;
+        rows.map(|r| r.map_err(PhoneError::from)).collect()
     }
 
     /// Remembers a refusal, for the person to see.

@@ -9,7 +9,7 @@ use backstraight_core::model::name::DocName;
 use backstraight_core::view::planned::Plan;
 use backstraight_ffi::error::PhoneError;
 use backstraight_ffi::phone::{Exchanged, Phone};
-use backstraight_ffi::transport::{Http, Transport};
+use backstraight_ffi::transport::{Http, Tokens, Transport};
 use backstraight_server::folder::Folder;
 use backstraight_server::store::backup;
 use backstraight_tests::clock::SetClock;
@@ -92,7 +92,7 @@ impl Transport for Counted {
         answer
     }
 
-    fn renew(&mut self, refresh: &str) -> Result<(String, String), PhoneError> {
+    fn renew(&mut self, refresh: &str) -> Result<Tokens, PhoneError> {
         self.requests += 1;
         self.http.renew(refresh)
     }

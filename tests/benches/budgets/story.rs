@@ -241,7 +241,7 @@ impl<'a> Athlete<'a> {
         let session = desk.key();
         let record = screen.begin(season(), day, began);
         let place = Place::of("sessions", &session);
-        desk.run(name, &Command::Add(vec![New { place, record: record.into() }]), began);
+        desk.run(name, &Command::Add(vec![New { place, record: record.clone().into() }]), began);
         let (mut at, mut left) = (began, sets);
         for item in screen.items() {
             let mut work = None;
@@ -250,7 +250,10 @@ impl<'a> Athlete<'a> {
                 left -= 1;
                 let of = match work.clone() {
                     Some(key) => WorkOf::Open(key),
-                    None => WorkOf::New(work.insert(desk.key()).clone(), Box::new(screen.work(item, None))),
+                    None => {
+                        let begun = screen.work(item, None, &record);
+                        WorkOf::New(work.insert(desk.key()).clone(), Box::new(begun))
+                    }
                 };
                 let (key, set) = (desk.key(), Box::new(self.set(&item.target, nth, at)));
                 desk.run(name, &Command::LogSet { session: session.clone(), work: of, key, set }, at);

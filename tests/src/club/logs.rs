@@ -214,7 +214,6 @@ impl Athlete {
                         let shown_work = backstraight_core::model::log::Work {
                             item: Some(item.item.clone()),
                             shown: Some(item.target.clone()),
-                            plan: plan.mark,
                             ..backstraight_core::model::log::Work::new(item.ex.clone())
                         };
                         WorkOf::New(work.clone(), Box::new(shown_work))

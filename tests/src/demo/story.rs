@@ -259,7 +259,6 @@ fn ines(
         (word(stage, "squat")?, word(stage, "front-squat")?, word(stage, "hamstring")?);
     let athlete = stage.athletes.get_mut(cast::SWAPS).ok_or("no athlete")?;
     let (done, items) = athlete.begin(&session, Day1 { day, opens: live })?;
-    let plan = athlete.plan()?;
     let log = athlete.log(day);
     let mut now = live;
     let (mut asked, mut did) = (0, 0);
@@ -268,7 +267,7 @@ fn ines(
         asked += item.target.sets.get();
         let work = athlete.phone.key();
         if item.ex == lower {
-            let mut record = record_of(&plan, item, &item.ex, None);
+            let mut record = record_of(item, &item.ex, None);
             record.skipped = Some(Skip::Kit);
             record.note = Text::new("The pads are locked away.").ok();
             let skip = Command::Skip { session: done.clone(), key: work, work: Box::new(record) };
@@ -280,7 +279,7 @@ fn ines(
         if instead.is_some() {
             say("   the back squat is swapped for the front squat, as her coach allows");
         }
-        let record = record_of(&plan, item, ex, instead);
+        let record = record_of(item, ex, instead);
         for nth in 0..item.target.sets.get() {
             now = now.plus_ms(60_000);
             athlete.clock.set(now);
@@ -353,11 +352,10 @@ fn ines(
     Ok(Cellar { corrected: corrected.ok_or("nothing was corrected")?, sets: (asked, did) })
 }
 
-fn record_of(plan: &Plan, item: &Shown, ex: &Key, instead: Option<&Key>) -> Work {
+fn record_of(item: &Shown, ex: &Key, instead: Option<&Key>) -> Work {
     Work {
         item: Some(item.item.clone()),
         shown: Some(item.target.clone()),
-        plan: plan.mark,
         instead_of: instead.cloned(),
         ..Work::new(ex.clone())
     }

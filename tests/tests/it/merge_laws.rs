@@ -195,6 +195,7 @@ fn stories_reach_every_deed_and_make_edits_meet() {
                         Command::LogSet { .. } => "log a set",
                         Command::Skip { .. } => "leave out",
                         Command::CorrectSet { .. } => "correct a set",
+                        Command::StrikeSet { .. } => "strike a set",
                         Command::Close { .. } => "close",
                     };
                     if copies[who].try_do(&command).is_ok() {
@@ -220,6 +221,7 @@ fn stories_reach_every_deed_and_make_edits_meet() {
         "log a set",
         "leave out",
         "correct a set",
+        "strike a set",
         "close",
         "edits met",
     ] {

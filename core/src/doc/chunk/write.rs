@@ -1,30 +1,6 @@
-//! Writes numbers and run-length columns in their one form. Knows no change.
+//! Writes run-length columns in their one form. Knows no change.
 
-/// An unsigned LEB128 number.
-pub(crate) fn uleb(out: &mut Vec<u8>, mut n: u64) {
-    loop {
-        let low = (n & 0x7f) as u8;
-        n >>= 7;
-        if n == 0 {
-            out.push(low);
-            return;
-        }
-        out.push(low | 0x80);
-    }
-}
-
-/// A signed LEB128 number.
-pub(crate) fn sleb(out: &mut Vec<u8>, mut n: i64) {
-    loop {
-        let low = (n.cast_unsigned() & 0x7f) as u8;
-        n >>= 7;
-        if (n == 0 && low & 0x40 == 0) || (n == -1 && low & 0x40 != 0) {
-            out.push(low);
-            return;
-        }
-        out.push(low | 0x80);
-    }
-}
+pub(crate) use crate::base::leb128::{sleb, uleb};
 
 /// A run-length column; no bytes when it holds nothing at all.
 #[cfg(test)]

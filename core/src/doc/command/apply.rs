@@ -11,8 +11,10 @@ use crate::doc::place::Place;
 use crate::doc::problem::{Code, Problem};
 use crate::doc::read::stored;
 use crate::model::any::AnyRecord;
+use crate::model::log::SetDone;
 use crate::model::name::Kind;
 use crate::model::spec::{Field, GONE, Scalar};
+use crate::model::whole;
 
 /// Why a command was not applied. In either case nothing was written.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -94,6 +96,11 @@ fn ops(command: &Command, now: Moment) -> Vec<Op> {
             let place = session_place(session).inner(work).inner(key);
             vec![Op::Make(place, AnyRecord::SetDone(set.clone()))]
         }
+        Command::StrikeSet { session, work, set, key, at } => {
+            let place = session_place(session).inner(work).inner(key);
+            let strike = SetDone { strikes: Some(set.clone()), ..SetDone::new(*at) };
+            vec![Op::Make(place, strike.into())]
+        }
         Command::Close { session, ended, minutes, effort, comment } => {
             let place = session_place(session);
             let mut ops = vec![Op::Put(place.clone(), "ended", Some(Scalar::Time(ended.0)))];
@@ -131,6 +138,10 @@ fn write(
                 .holder(&tx, kind)
                 .zip(place.keys.last())
                 .ok_or_else(|| format!("{place} has no map to stand in"))?;
+            if record.spec().whole {
+                let value = ScalarValue::Bytes(whole::pack(&record.fields(), record.spec()));
+                return tx.put(&map, key.as_str(), value).map_err(|e| e.to_string());
+            }
             let obj = tx.put_object(&map, key.as_str(), ObjType::Map).map_err(|e| e.to_string())?;
             for (name, value) in record.fields() {
                 tx.put(&obj, name, stored(&value)).map_err(|e| e.to_string())?;

@@ -15,6 +15,7 @@ use crate::model::log::SetDone;
 use crate::model::name::DocName;
 use crate::model::number::Spacing;
 use crate::model::plan::{PlanAbout, Prescription};
+use crate::model::spec::Record as _;
 
 /// Most records that one deed makes or withdraws: a season's sessions fit.
 pub(super) const MAX_RECORDS: usize = 600;
@@ -49,9 +50,13 @@ impl Check<'_> {
             Command::Withdraw(places) | Command::Restore(places) => {
                 self.amount(places.first(), places.len());
                 for place in places {
-                    if self.exists(place)
-                        && root(self.doc.name().kind(), place.root).is_some_and(|r| r.single)
-                    {
+                    if !self.exists(place) {
+                        continue;
+                    }
+                    if place.spec(self.doc.name().kind()).is_some_and(|s| s.whole) {
+                        let text = "a record in one value is not withdrawn but struck, by one of its own";
+                        self.say(place, "", Code::Contradiction, text);
+                    } else if root(self.doc.name().kind(), place.root).is_some_and(|r| r.single) {
                         self.say(place, "", Code::WrongDocument, "this record cannot be withdrawn");
                     }
                 }
@@ -114,6 +119,14 @@ impl Check<'_> {
                     }
                 }
             }
+            Command::StrikeSet { session, work, set, key, at } => {
+                let work = Place::of("sessions", session).inner(work);
+                if self.exists(&work.inner(set)) {
+                    let place = work.inner(key);
+                    self.free(&place);
+                    self.clock(Some(&place), "at", *at);
+                }
+            }
             Command::Close { session, ended, .. } => {
                 let place = Place::of("sessions", session);
                 if self.exists(&place) {
@@ -173,7 +186,7 @@ impl Check<'_> {
             self.say(place, "", Code::WrongDocument, "an edit cannot make another kind of record");
         } else if from == to {
             self.say(place, "", Code::NoChange, "nothing differs");
-        } else if from.spec().whole() {
+        } else if from.spec().whole {
             let text = format!("a {} is not edited: a correction is one of its own", from.spec().name);
             self.say(place, "", Code::Contradiction, text);
         } else {
@@ -182,7 +195,7 @@ impl Check<'_> {
     }
 
     fn exists(&mut self, place: &Place) -> bool {
-        let there = place.find(&self.doc.auto, self.doc.name().kind()).is_some();
+        let there = place.exists(&self.doc.auto, self.doc.name().kind());
         if !there {
             self.say(place, "", Code::NotFound, "there is no such record");
         }
@@ -191,7 +204,7 @@ impl Check<'_> {
 
     fn free(&mut self, place: &Place) {
         let kind = self.doc.name().kind();
-        if place.find(&self.doc.auto, kind).is_some() {
+        if place.exists(&self.doc.auto, kind) {
             self.say(place, "", Code::KeyTaken, "the key is in use");
         }
         if root(kind, place.root).is_some_and(|r| r.single) {
@@ -244,8 +257,7 @@ impl Check<'_> {
     fn refers(&mut self, place: &Place, field: &'static str, roots: &[&'static str], key: &Key) {
         let kind = self.doc.name().kind();
         let known = roots.iter().any(|r| {
-            self.new_keys.contains(&(*r, key.clone()))
-                || Place::of(r, key).find(&self.doc.auto, kind).is_some()
+            self.new_keys.contains(&(*r, key.clone())) || Place::of(r, key).exists(&self.doc.auto, kind)
         });
         if !known {
             self.say(place, field, Code::NotFound, format!("there is no record {key} to belong to"));
@@ -388,7 +400,10 @@ impl Check<'_> {
     fn set(&mut self, place: &Place, set: &SetDone) {
         self.free(place);
         self.record(place, &AnyRecord::SetDone(Box::new(set.clone())));
-        if set.parts().len() == 1 {
+        if set.strikes.is_some() {
+            self.say(place, "strikes", Code::Contradiction, "a set that is logged strikes no other");
+        }
+        if set.fields().len() == 1 {
             self.say(
                 place,
                 "",

@@ -94,6 +94,20 @@ pub enum Command {
         /// The set as it should read.
         set: Box<SetDone>,
     },
+    /// Says that a set was not done after all, or takes a correction of one back, or an earlier
+    /// strike. What is struck stays readable.
+    StrikeSet {
+        /// The session in this log.
+        session: Key,
+        /// The exercise in that session.
+        work: Key,
+        /// The set, correction or strike that counts no more.
+        set: Key,
+        /// The new record's key.
+        key: Key,
+        /// When.
+        at: Moment,
+    },
     /// Closes a session.
     Close {
         /// The session in this log.
@@ -119,9 +133,17 @@ pub struct Scene<'a> {
 }
 
 impl Command {
-    /// The command that takes this one back, where one command can.
+    /// The command that takes this one back, where one command can. `fresh` is a new key, used
+    /// where taking back is a record of its own.
     #[must_use]
-    pub fn inverse(&self) -> Option<Command> {
+    pub fn inverse(&self, fresh: &Key, now: Moment) -> Option<Command> {
+        let strike = |session: &Key, work: &Key, set: &Key| Command::StrikeSet {
+            session: session.clone(),
+            work: work.clone(),
+            set: set.clone(),
+            key: fresh.clone(),
+            at: now,
+        };
         match self {
             Command::Add(news) => Some(Command::Withdraw(news.iter().map(|n| n.place.clone()).collect())),
             Command::Edit { place, from, to } => {
@@ -129,17 +151,11 @@ impl Command {
             }
             Command::Withdraw(places) => Some(Command::Restore(places.clone())),
             Command::Restore(places) => Some(Command::Withdraw(places.clone())),
-            Command::LogSet { session, work, key, .. } => {
-                let work = match work {
-                    WorkOf::Open(key) | WorkOf::New(key, _) => key,
-                };
-                Some(Command::Withdraw(vec![Place::of("sessions", session).inner(work).inner(key)]))
-            }
+            Command::LogSet { session, work: WorkOf::Open(work) | WorkOf::New(work, _), key, .. }
+            | Command::CorrectSet { session, work, key, .. }
+            | Command::StrikeSet { session, work, key, .. } => Some(strike(session, work, key)),
             Command::Skip { session, key, .. } => {
                 Some(Command::Withdraw(vec![Place::of("sessions", session).inner(key)]))
-            }
-            Command::CorrectSet { session, work, key, .. } => {
-                Some(Command::Withdraw(vec![Place::of("sessions", session).inner(work).inner(key)]))
             }
             Command::Pick { .. } | Command::Close { .. } => None,
         }

@@ -313,10 +313,17 @@ impl<'a> Run<'a> {
             None => self.object(parent).map(|o| (o.level, o.made_in, o.wrote)),
         };
         let Some((level, made_in, wrote)) = here else { return refuse(RejectCode::UnknownObject, "") };
+        if let (Some(spec), Action::Set(value)) = (level.wholes(), op.action) {
+            return self.whole(change, draft, op_number, op, (parent, level, spec, value));
+        }
         match (level, op.action) {
             (Level::Root, _) => refuse(RejectCode::RootWrite, ""),
+            (Level::Whole, _) => refuse(RejectCode::UnknownObject, "a record in one value is no map"),
             (Level::Records(root), _) if root.single => {
                 refuse(RejectCode::Key, format!("{} has its one record already", root.name))
+            }
+            (_, Action::MakeMap) if level.wholes().is_some() => {
+                refuse(RejectCode::Action, "a map in the place of a record in one value")
             }
             (Level::Records(_) | Level::Inner(_), Action::MakeMap) => {
                 let Some(key) = KeyCode::of(op.key) else {
@@ -354,6 +361,28 @@ impl<'a> Run<'a> {
                 self.write(change, draft, op, (parent, map, field, wrote), (op_number, Write::Dropped))
             }
         }
+    }
+
+    /// A new record in one value.
+    fn whole(
+        &self,
+        change: &Change<'_>,
+        draft: &mut Draft,
+        op_number: u64,
+        op: &Op<'_>,
+        (parent, level, spec, value): (u32, Level, &'static RecordSpec, Value<'_>),
+    ) -> Result<(), Rejected> {
+        let Some(key) = KeyCode::of(op.key) else {
+            return refuse(RejectCode::Key, format!("key of {} bytes", op.key.len()));
+        };
+        match value {
+            Value::Bytes(bytes) if whole::fits(bytes, spec) => {}
+            Value::Bytes(_) => {
+                return refuse(RejectCode::ValueRange, format!("a {} in one value", spec.name));
+            }
+            _ => return refuse(RejectCode::ValueType, format!("a {} in one value", spec.name)),
+        }
+        self.make(change, draft, op_number, op, (parent, key, level))
     }
 
     /// The number of a map that an operation names; its maker must be an ancestor.
@@ -490,7 +519,6 @@ pub(super) fn admits(kind: FieldKind, value: Value<'_>) -> Option<bool> {
         (FieldKind::Text { max }, Value::Text(t)) => Some(t.len() <= max),
         (FieldKind::Bytes { max }, Value::Bytes(b)) => Some(b.len() <= max),
         (FieldKind::Bool, Value::Bool(_)) | (FieldKind::Time, Value::Time(_)) => Some(true),
-        (FieldKind::Whole { parts, required }, Value::Bytes(b)) => Some(whole::fits(b, parts, required)),
         _ => None,
     }
 }

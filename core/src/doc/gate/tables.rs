@@ -23,15 +23,31 @@ pub(super) enum Level {
     Record(&'static RecordSpec),
     /// A map of records inside a record.
     Inner(&'static RecordSpec),
+    /// No map but a record in one value: it is only known by its key.
+    Whole,
 }
 
 impl Level {
+    const fn of(spec: &'static RecordSpec) -> Level {
+        if spec.whole { Level::Whole } else { Level::Record(spec) }
+    }
+
+    /// What stands in a map of records in one value each.
+    pub(super) const fn wholes(self) -> Option<&'static RecordSpec> {
+        let spec = match self {
+            Level::Records(root) => root.record,
+            Level::Inner(spec) => spec,
+            Level::Root | Level::Record(_) | Level::Whole => return None,
+        };
+        if spec.whole { Some(spec) } else { None }
+    }
+
     /// What a map made here under that key is for.
     pub(super) fn child(self, key: KeyCode) -> Option<Level> {
         match self {
-            Level::Root => None,
-            Level::Records(root) => (key != KeyCode::INNER).then_some(Level::Record(root.record)),
-            Level::Inner(spec) => (key != KeyCode::INNER).then_some(Level::Record(spec)),
+            Level::Root | Level::Whole => None,
+            Level::Records(root) => (key != KeyCode::INNER).then_some(Level::of(root.record)),
+            Level::Inner(spec) => (key != KeyCode::INNER).then_some(Level::of(spec)),
             Level::Record(spec) => match spec.inner {
                 Some((_, inner)) if key == KeyCode::INNER => Some(Level::Inner(inner)),
                 _ => None,

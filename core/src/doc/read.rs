@@ -1,6 +1,10 @@
 //! Readers of documents. They tolerate one bad record at a time, show withdrawn records as
 //! withdrawn, and show every field at which two edits met.
 
+use std::collections::HashMap;
+use std::sync::Arc;
+
+use automerge::iter::{DocItem, MapRangeItem};
 use automerge::{ObjId, ReadDoc, ScalarValueRef, ValueRef};
 
 use super::open::Document;
@@ -9,7 +13,7 @@ use crate::base::id::ActorId;
 use crate::base::key::Key;
 use crate::base::moment::Moment;
 use crate::model::any::root;
-use crate::model::spec::{GONE, Record, Scalar};
+use crate::model::spec::{GONE, Record, RecordSpec, Scalar};
 use crate::model::whole;
 
 /// A record as it stands in a document.
@@ -98,11 +102,11 @@ impl Document {
     /// All records of a root map. Empty when the kind of document has no such map of such records.
     #[must_use]
     pub fn records<R: Record>(&self, root_name: &'static str) -> Read<R> {
-        self.records_if(root_name, &|_| true)
+        self.records_if(root_name, None)
     }
 
     /// Records of a root map of which some value of a text field is wanted. Where edits met, a
-    /// record is given when any of the values is: look at what it reads as.
+    /// record is given whatever its values: look at what it reads as.
     #[must_use]
     pub fn records_with<R: Record>(
         &self,
@@ -110,13 +114,10 @@ impl Document {
         field: &'static str,
         wanted: &dyn Fn(&str) -> bool,
     ) -> Read<R> {
-        self.records_if(root_name, &|record| {
-            let values = self.auto.get_all(record, field).unwrap_or_default();
-            values.iter().any(|(value, _)| value.as_str().is_some_and(wanted))
-        })
+        self.records_if(root_name, Some((field, wanted)))
     }
 
-    fn records_if<R: Record>(&self, root_name: &'static str, wanted: &dyn Fn(&ObjId) -> bool) -> Read<R> {
+    fn records_if<R: Record>(&self, root_name: &'static str, wanted: Option<Wanted<'_>>) -> Read<R> {
         let fits = root(self.name().kind(), root_name).is_some_and(|r| core::ptr::eq(r.record, R::SPEC));
         match object(&self.auto, &automerge::ROOT, root_name) {
             Some(map) if fits => self.read_map(&map, root_name, &[], wanted),
@@ -133,7 +134,7 @@ impl Document {
             return Read::default();
         }
         match outer.find(&self.auto, kind).and_then(|obj| object(&self.auto, &obj, inner)) {
-            Some(map) => self.read_map(&map, outer.root, &outer.keys, &|_| true),
+            Some(map) => self.read_map(&map, outer.root, &outer.keys, None),
             None => Read::default(),
         }
     }
@@ -161,78 +162,119 @@ impl Document {
         }
     }
 
+    /// All records of a map in one walk over it and what is inside: to look each record up would
+    /// take twice as long.
     fn read_map<R: Record>(
         &self,
         map: &ObjId,
         root_name: &'static str,
         above: &[Key],
-        wanted: &dyn Fn(&ObjId) -> bool,
+        wanted: Option<Wanted<'_>>,
     ) -> Read<R> {
-        let mut read = Read::default();
-        for item in self.auto.map_range(map, ..) {
-            let packed = match &item.value {
-                ValueRef::Object(_) if !R::SPEC.whole => None,
-                ValueRef::Scalar(ScalarValueRef::Bytes(bytes)) if R::SPEC.whole => Some(bytes.to_vec()),
-                _ => continue,
-            };
-            let id = item.id();
-            if packed.is_none() && !wanted(&id) {
-                continue;
+        let mut walk = Walk { inside: false, wanted, nodes: Vec::new() };
+        self.walk(&mut walk, map, R::SPEC, root_name, above);
+        walk.nodes.into_iter().filter(|node| !node.draft.unwanted).map(Node::finish).collect()
+    }
+
+    /// All records of a root map and the records inside them, to be taken by kind.
+    #[must_use]
+    pub fn with_inner(&self, root_name: &'static str) -> Nodes {
+        let mut walk = Walk { inside: true, wanted: None, nodes: Vec::new() };
+        let spec = root(self.name().kind(), root_name).map(|r| r.record);
+        if let (Some(spec), Some(map)) = (spec, object(&self.auto, &automerge::ROOT, root_name)) {
+            self.walk(&mut walk, &map, spec, root_name, &[]);
+        }
+        Nodes(walk.nodes)
+    }
+
+    fn walk(
+        &self,
+        walk: &mut Walk<'_>,
+        map: &ObjId,
+        spec: &'static RecordSpec,
+        root_name: &'static str,
+        above: &[Key],
+    ) {
+        let first = Held { spec, root: root_name, above: above.to_vec() };
+        if spec.whole {
+            self.auto.map_range(map, ..).for_each(|item| {
+                walk.nodes.extend(first.record(&item));
+            });
+            return;
+        }
+        let mut maps: HashMap<ObjId, Held> = HashMap::from([(map.clone(), first)]);
+        let mut of: HashMap<ObjId, usize> = HashMap::new();
+        let mut before: Option<Arc<ObjId>> = None;
+        let (mut node, mut held) = (None, None);
+        for walked in self.auto.iter_at(map, None) {
+            let DocItem::Map(item) = walked.item else { continue };
+            if before.as_ref().is_none_or(|before| !Arc::ptr_eq(before, &walked.obj)) {
+                node = of.get(&*walked.obj).copied();
+                held = maps.remove(&*walked.obj);
+                before = Some(walked.obj.clone());
             }
-            let Ok(key) = item.key.parse::<Key>() else { continue };
-            let mut keys = above.to_vec();
-            keys.push(key);
-            let place = Place { root: root_name, keys };
-            let entry = match packed {
-                Some(bytes) => whole_record(&bytes, place),
-                None => self.read_record(&id, place),
-            };
-            match entry {
-                Ok(entry) => read.entries.push(entry),
-                Err(bad) => read.unreadable.push(bad),
+            if let Some(node) = node.and_then(|n| walk.nodes.get_mut(n)) {
+                match node.spec.inner {
+                    Some((name, spec)) if name == item.key => {
+                        if walk.inside {
+                            let held = Held { spec, root: root_name, above: node.place.keys.clone() };
+                            maps.insert(item.id(), held);
+                        }
+                    }
+                    _ => self.note_field(node.spec, &mut node.draft, &walked.obj, &item, walk.wanted),
+                }
+            } else if let Some(record) = held.as_ref().and_then(|held| held.record(&item)) {
+                if record.packed.is_none() {
+                    of.insert(item.id(), walk.nodes.len());
+                }
+                walk.nodes.push(record);
             }
         }
-        read
     }
 
     fn read_record<R: Record>(&self, obj: &ObjId, place: Place) -> Result<Entry<R>, Unreadable> {
-        let mut values: Vec<(&'static str, Scalar)> = Vec::new();
-        let mut met = Vec::new();
-        let mut gone = None;
-        let mut foreign = Vec::new();
+        let mut draft = Draft::default();
         for item in self.auto.map_range(obj, ..) {
-            let Some(field) = R::SPEC.field(&item.key) else { continue };
-            let mut value = scalar(&item.value);
-            // A type that this version never writes is left as it is and said to be unread.
-            if value.is_none() && !matches!(item.value, ValueRef::Scalar(ScalarValueRef::Null)) {
-                foreign.push(field.name);
-            }
-            if item.conflict {
-                let told = self.told(obj, &item.key);
-                if let Some(first) = told.first() {
-                    value.clone_from(&first.value);
-                }
-                // Equal values are no disagreement, whoever wrote them.
-                if told.iter().any(|t| t.value != told.first().and_then(|f| f.value.clone())) {
-                    met.push(Met { place: place.clone(), field: field.name, told });
-                }
-            }
-            match value {
-                Some(Scalar::Time(ms)) if field.name == GONE.name => gone = Some(Moment(ms)),
-                Some(value) => values.push((field.name, value)),
-                None => {}
-            }
+            self.note_field(R::SPEC, &mut draft, obj, &item, None);
         }
-        let mut take = |name: &'static str| {
-            let at = values.iter().position(|(n, _)| *n == name)?;
-            Some(values.swap_remove(at).1)
-        };
-        match R::from_fields(&mut take) {
-            Ok((record, mut unread)) => {
-                unread.extend(foreign);
-                Ok(Entry { place, record, gone, unread, met })
+        draft.finish(place)
+    }
+
+    fn note_field(
+        &self,
+        spec: &'static RecordSpec,
+        draft: &mut Draft,
+        obj: &ObjId,
+        item: &MapRangeItem<'_>,
+        wanted: Option<Wanted<'_>>,
+    ) {
+        let Some((number, field)) = spec.field(&item.key) else { return };
+        let value = scalar(&item.value);
+        if let (Some((name, wanted)), Some(Scalar::Text(text)), false) = (wanted, &value, item.conflict) {
+            draft.unwanted |= name == field.name && !wanted(text);
+        }
+        if draft.unwanted {
+            return;
+        }
+        // A type that this version never writes is left as it is and said to be unread.
+        if value.is_none() && !matches!(item.value, ValueRef::Scalar(ScalarValueRef::Null)) {
+            draft.foreign.push(field.name);
+        }
+        let value = if item.conflict {
+            let told = self.told(obj, &item.key);
+            let first = told.first().and_then(|f| f.value.clone());
+            // Equal values are no disagreement, whoever wrote them.
+            if told.iter().any(|t| t.value != first) {
+                draft.met.push((field.name, told));
             }
-            Err(field) => Err(Unreadable { place, field }),
+            first
+        } else {
+            value
+        };
+        match value {
+            Some(Scalar::Time(ms)) if field.name == GONE.name => draft.gone = Some(Moment(ms)),
+            Some(value) => draft.values.push((number, value)),
+            None => {}
         }
     }
 
@@ -266,16 +308,129 @@ impl Document {
     }
 }
 
+/// A text field, and which of its values are asked for.
+type Wanted<'a> = (&'static str, &'a dyn Fn(&str) -> bool);
+
+/// A walk over records: whether into those inside too, and which are asked for.
+struct Walk<'a> {
+    inside: bool,
+    wanted: Option<Wanted<'a>>,
+    nodes: Vec<Node>,
+}
+
+/// A map of records and where it stands.
+struct Held {
+    spec: &'static RecordSpec,
+    root: &'static str,
+    above: Vec<Key>,
+}
+
+impl Held {
+    /// The record that an entry of the map is, if it is one.
+    fn record(&self, item: &MapRangeItem<'_>) -> Option<Node> {
+        let packed = match &item.value {
+            ValueRef::Object(_) if !self.spec.whole => None,
+            ValueRef::Scalar(ScalarValueRef::Bytes(bytes)) if self.spec.whole => Some(bytes.to_vec()),
+            _ => return None,
+        };
+        let key = item.key.parse::<Key>().ok()?;
+        let mut keys = Vec::with_capacity(self.above.len() + 1);
+        keys.extend_from_slice(&self.above);
+        keys.push(key);
+        let place = Place { root: self.root, keys };
+        Some(Node { place, spec: self.spec, draft: Draft::default(), packed })
+    }
+}
+
+/// A record that was walked over.
+#[derive(Debug)]
+struct Node {
+    place: Place,
+    spec: &'static RecordSpec,
+    draft: Draft,
+    /// Its bytes, when it stands in one value.
+    packed: Option<Vec<u8>>,
+}
+
+impl Node {
+    fn finish<R: Record>(self) -> Result<Entry<R>, Unreadable> {
+        match self.packed {
+            Some(bytes) => whole_record(&bytes, self.place),
+            None => self.draft.finish(self.place),
+        }
+    }
+}
+
+/// Records of several kinds, as they lay within each other.
+#[derive(Debug)]
+pub struct Nodes(Vec<Node>);
+
+impl Nodes {
+    /// Those of one kind, in order of their maps and keys.
+    pub fn take<R: Record>(&mut self) -> Read<R> {
+        let (mine, others) =
+            core::mem::take(&mut self.0).into_iter().partition(|node| core::ptr::eq(node.spec, R::SPEC));
+        self.0 = others;
+        let mine: Vec<Node> = mine;
+        mine.into_iter().map(Node::finish).collect()
+    }
+}
+
+impl<R> FromIterator<Result<Entry<R>, Unreadable>> for Read<R> {
+    fn from_iter<I: IntoIterator<Item = Result<Entry<R>, Unreadable>>>(found: I) -> Read<R> {
+        let mut read = Read::default();
+        for entry in found {
+            match entry {
+                Ok(entry) => read.entries.push(entry),
+                Err(bad) => read.unreadable.push(bad),
+            }
+        }
+        read
+    }
+}
+
+/// What was read of a record yet.
+#[derive(Debug, Default)]
+struct Draft {
+    /// Values by the number of their field.
+    values: Vec<(usize, Scalar)>,
+    gone: Option<Moment>,
+    met: Vec<(&'static str, Vec<Told>)>,
+    foreign: Vec<&'static str>,
+    unwanted: bool,
+}
+
+impl Draft {
+    fn finish<R: Record>(mut self, place: Place) -> Result<Entry<R>, Unreadable> {
+        self.values.sort_by_key(|(number, _)| *number);
+        match fields_in_order::<R>(self.values) {
+            Ok((record, mut unread)) => {
+                unread.extend(self.foreign);
+                let met = self.met.into_iter();
+                let met = met.map(|(field, told)| Met { place: place.clone(), field, told }).collect();
+                Ok(Entry { place, record, gone: self.gone, unread, met })
+            }
+            Err(field) => Err(Unreadable { place, field }),
+        }
+    }
+}
+
+/// A record from values in the order of their fields, which is the order in which they are asked for.
+fn fields_in_order<R: Record>(values: Vec<(usize, Scalar)>) -> Result<(R, Vec<&'static str>), &'static str> {
+    let mut values = values.into_iter().peekable();
+    let mut fields = R::SPEC.fields.iter().enumerate();
+    R::from_fields(&mut |name| {
+        let (number, _) = fields.find(|(_, field)| field.name == name)?;
+        values.next_if(|(n, _)| *n == number).map(|(_, value)| value)
+    })
+}
+
 /// A record in one value.
 fn whole_record<R: Record>(bytes: &[u8], place: Place) -> Result<Entry<R>, Unreadable> {
-    let Some((mut values, newer)) = whole::unpack(bytes, R::SPEC) else {
+    let Some((values, newer)) = whole::unpack(bytes, R::SPEC) else {
         return Err(Unreadable { place, field: "" });
     };
-    let mut take = |name: &'static str| {
-        let at = values.iter().position(|(n, _)| *n == name)?;
-        Some(values.swap_remove(at).1)
-    };
-    match R::from_fields(&mut take) {
+    match fields_in_order(values) {
         Ok((record, mut unread)) => {
             unread.extend(newer.then_some("(newer)"));
             Ok(Entry { place, record, gone: None, unread, met: Vec::new() })

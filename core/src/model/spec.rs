@@ -90,13 +90,14 @@ pub struct RecordSpec {
 }
 
 impl RecordSpec {
-    /// The field of that name, `gone` included.
+    /// The field of that name and its number, `gone` included, after all others.
     #[must_use]
-    pub fn field(&self, name: &str) -> Option<&FieldSpec> {
-        if name == GONE.name {
-            return Some(&GONE);
+    pub fn field(&self, name: &str) -> Option<(usize, &FieldSpec)> {
+        let place = self.fields.iter().position(|f| f.name == name);
+        match place {
+            Some(n) => self.fields.get(n).map(|f| (n, f)),
+            None => (name == GONE.name && !self.whole).then_some((self.fields.len(), &GONE)),
         }
-        self.fields.iter().find(|f| f.name == name)
     }
 }
 

@@ -40,39 +40,36 @@ fn encode(
     Ok(out.into_writer())
 }
 
-/// A record's fields by name.
-pub type Fields = Vec<(&'static str, Scalar)>;
+/// A record's values with the numbers of their fields, counted from 0, ascending.
+pub type Values = Vec<(usize, Scalar)>;
 
-/// The fields again, and whether there were some that this version does not know. `None` when the
+/// The values again, and whether there were some that this version does not know. `None` when the
 /// bytes are no such value.
 #[must_use]
-pub fn unpack(bytes: &[u8], spec: &'static RecordSpec) -> Option<(Fields, bool)> {
-    let mut fields = Vec::with_capacity(8);
+pub fn unpack(bytes: &[u8], spec: &'static RecordSpec) -> Option<(Values, bool)> {
+    let mut values = Vec::with_capacity(8);
     let mut newer = false;
     each(bytes, spec, |part| {
         match part {
-            Some((field, value)) => fields.push((field.name, value.owned())),
+            Some((number, _, value)) => values.push((number, value.owned())),
             None => newer = true,
         }
         Some(())
     })?;
-    Some((fields, newer))
+    Some((values, newer))
 }
 
 /// Whether the bytes are such a value, every known field within its kind and those that are needed
 /// there.
 #[must_use]
 pub fn fits(bytes: &[u8], spec: &'static RecordSpec) -> bool {
-    let mut needed = spec.fields.iter().take(spec.required);
-    let mut next = needed.next();
+    let mut needed = 0;
     let read = each(bytes, spec, |part| {
-        let Some((field, value)) = part else { return Some(()) };
-        if next.is_some_and(|n| n.name == field.name) {
-            next = needed.next();
-        }
+        let Some((number, field, value)) = part else { return Some(()) };
+        needed += usize::from(number < spec.required);
         value.admitted(field.kind).then_some(())
     });
-    read.is_some() && next.is_none()
+    read.is_some() && needed == spec.required
 }
 
 /// A value where it stands.
@@ -112,7 +109,7 @@ impl Part<'_> {
 fn each<'b>(
     bytes: &'b [u8],
     spec: &'static RecordSpec,
-    mut part: impl FnMut(Option<(&'static FieldSpec, Part<'b>)>) -> Option<()>,
+    mut part: impl FnMut(Option<(usize, &'static FieldSpec, Part<'b>)>) -> Option<()>,
 ) -> Option<()> {
     if bytes.len() > MOST {
         return None;
@@ -122,7 +119,8 @@ fn each<'b>(
     for _ in 0..from.map().ok()?? {
         let number = from.u64().ok().filter(|n| *n > before)?;
         before = number;
-        let field = usize::try_from(number).ok().and_then(|n| spec.fields.get(n - 1));
+        let place = usize::try_from(number).ok()?.checked_sub(1)?;
+        let field = spec.fields.get(place);
         let value = match from.datatype().ok()? {
             Type::U8 | Type::U16 | Type::U32 | Type::U64 | Type::I8 | Type::I16 | Type::I32 | Type::I64 => {
                 let n = from.i64().ok()?;
@@ -134,7 +132,7 @@ fn each<'b>(
             Type::Bool => Part::Bool(from.bool().ok()?),
             _ => return None,
         };
-        part(field.map(|f| (f, value)))?;
+        part(field.map(|f| (place, f, value)))?;
     }
     (from.position() == bytes.len()).then_some(())
 }
@@ -173,7 +171,8 @@ mod tests {
         let bytes = pack(&parts, &SPEC);
         assert_eq!(bytes, [0xa2, 1, 2, 3, 4]);
         assert!(taken(&bytes));
-        assert_eq!(unpack(&bytes, &SPEC).unwrap(), (parts.to_vec(), false));
+        let values = vec![(0, Scalar::Int(2)), (2, Scalar::Time(4_000))];
+        assert_eq!(unpack(&bytes, &SPEC).unwrap(), (values, false));
     }
 
     #[test]
@@ -211,7 +210,7 @@ mod tests {
     fn a_newer_part_is_skipped_and_said() {
         let newer = [0xa2, 1, 2, 4, 0x61, b'x'];
         assert!(taken(&newer));
-        assert_eq!(unpack(&newer, &SPEC).unwrap(), (vec![("a", Scalar::Int(2))], true));
+        assert_eq!(unpack(&newer, &SPEC).unwrap(), (vec![(0, Scalar::Int(2))], true));
     }
 
     #[test]
@@ -224,9 +223,11 @@ mod tests {
         set.failed = Some(true);
         let bytes = pack(&set.fields(), SetDone::SPEC);
         assert!(fits(&bytes, SetDone::SPEC));
-        let (fields, newer) = unpack(&bytes, SetDone::SPEC).unwrap();
+        let (values, newer) = unpack(&bytes, SetDone::SPEC).unwrap();
         assert!(!newer);
-        let mut get = |name: &'static str| fields.iter().find(|(n, _)| *n == name).map(|f| f.1.clone());
+        let mut get = |name: &'static str| {
+            values.iter().find(|(n, _)| SetDone::SPEC.fields[*n].name == name).map(|f| f.1.clone())
+        };
         // To the second.
         set.at = Moment(1_790_000_000_000);
         assert_eq!(SetDone::from_fields(&mut get), Ok((set, Vec::new())));

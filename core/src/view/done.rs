@@ -1,6 +1,6 @@
 //! Logs put together: sessions done with their exercises and sets, corrections applied.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use crate::base::key::Key;
 use crate::base::moment::Moment;
@@ -83,23 +83,28 @@ impl Done {
     }
 
     fn log(&mut self, doc: &Document) {
-        let sessions = doc.records::<SessionDone>("sessions");
-        self.unreadable.extend(sessions.unreadable.iter().cloned());
+        let mut nodes = doc.with_inner("sessions");
+        let (sessions, works, sets) =
+            (nodes.take::<SessionDone>(), nodes.take::<Work>(), nodes.take::<SetDone>());
+        let mut sets_of = by_holder(sets.entries);
+        let mut works_of = by_holder(works.entries);
         for session in sessions.entries.into_iter().filter(Entry::live) {
             self.met.extend(session.met.iter().cloned());
-            let works = doc.inner_records::<Work>(&session.place);
-            self.unreadable.extend(works.unreadable.iter().cloned());
             let mut list = Vec::new();
-            for work in works.entries.into_iter().filter(Entry::live) {
+            for work in works_of.remove(&session.place.keys).unwrap_or_default() {
+                if !work.live() {
+                    continue;
+                }
                 self.met.extend(work.met.iter().cloned());
-                let sets = doc.inner_records::<SetDone>(&work.place);
-                self.unreadable.extend(sets.unreadable.iter().cloned());
-                self.met.extend(sets.live().flat_map(|s| s.met.iter().cloned()));
-                list.push(DoneWork { work, sets: corrected(sets.entries) });
+                let sets = sets_of.remove(&work.place.keys).unwrap_or_default();
+                list.push(DoneWork { work, sets: corrected(sets) });
             }
             list.sort_by_key(|w| (w.sets.first().map(|s| s.first_at()), w.work.key()));
             self.sessions.push(DoneSession { session, works: list, doc: doc.name() });
         }
+        self.unreadable.extend(sessions.unreadable);
+        self.unreadable.extend(works.unreadable);
+        self.unreadable.extend(sets.unreadable);
         self.take(doc);
         let checkins = doc.records::<CheckIn>("checkins");
         self.met.extend(checkins.live().flat_map(|c| c.met.iter().cloned()));
@@ -132,6 +137,16 @@ impl DoneSet {
     pub fn first_at(&self) -> Moment {
         self.earlier.last().map_or(self.set.record.at, |e| e.record.at)
     }
+}
+
+/// Records by the keys of the record in which they stand.
+fn by_holder<R>(entries: Vec<Entry<R>>) -> HashMap<Vec<Key>, Vec<Entry<R>>> {
+    let mut map: HashMap<Vec<Key>, Vec<Entry<R>>> = HashMap::new();
+    for entry in entries {
+        let holder = entry.place.keys.split_last().map(|(_, above)| above.to_vec());
+        map.entry(holder.unwrap_or_default()).or_default().push(entry);
+    }
+    map
 }
 
 /// Applies strikes and corrections: each set that nothing amends is the start of a chain.

@@ -68,7 +68,6 @@ fn month_of_logs(club: &Club) -> Vec<Row> {
     month_log(&mut athlete, &mut memory, SESSIONS, SETS, false);
     let (doc, mut mint) = (memory.doc, memory.mint);
     let saved = doc.save();
-    std::fs::write("/tmp/month.automerge", &saved).unwrap();
     let open = cpu(61, || (), |()| Document::open(name, &saved).unwrap());
     // One more set to the exercise that is open, again and again, each with its bytes.
     let session = doc.records::<SessionDone>("sessions").entries.into_iter().next_back().unwrap().key();

@@ -64,7 +64,8 @@ impl Check<'_> {
             }
             Command::Pick { place, field, value } => {
                 if self.exists(place) {
-                    let spec = place.spec(self.doc.name().kind()).and_then(|s| s.field(field));
+                    let spec =
+                        place.spec(self.doc.name().kind()).and_then(|s| s.field(field)).map(|(_, f)| f);
                     match (spec, value) {
                         (None, _) => self.say(place, field, Code::NotFound, "there is no such field"),
                         (Some(spec), Some(value)) if !spec.kind.admits(value) => {

@@ -498,7 +498,7 @@ fn field(spec: &'static RecordSpec, name: &str, value: Value<'_>) -> Result<&'st
             format!("a value in the place of the inner map of a {}", spec.name),
         );
     }
-    let Some(field) = spec.field(name) else {
+    let Some((_, field)) = spec.field(name) else {
         let plain = name.len() <= 24 && name.bytes().all(|b| b.is_ascii_lowercase() || b == b'_');
         let name = if plain { name } else { "odd name" };
         return refuse(RejectCode::UnknownField, format!("{name} of a {}", spec.name));

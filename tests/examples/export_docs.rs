@@ -10,7 +10,7 @@ use backstraight_core::model::log::{SessionDone, SetDone};
 use backstraight_core::model::name::Kind;
 use backstraight_core::model::number::Speeds;
 use backstraight_core::model::plan::Venue;
-use backstraight_core::model::spec::Field as _;
+use backstraight_core::model::spec::{Field as _, FieldKind, Record as _};
 use backstraight_tests::content::content;
 use backstraight_tests::deed::{Deed, add, command, edit, record, session_done, text, time, work};
 use backstraight_tests::replica::{Replica, START, exchange};
@@ -36,7 +36,13 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         let heads: Vec<String> = replica.doc.heads().iter().map(ToString::to_string).collect();
         expected.insert(kind.word().to_owned(), json!({ "heads": heads, "content": content }));
     }
-    fs::write(folder.join("expected.json"), serde_json::to_string_pretty(&Value::Object(expected))?)?;
+    let whole: Vec<Value> = SetDone::SPEC
+        .fields
+        .iter()
+        .map(|f| json!({ "name": f.name, "moment": f.kind == FieldKind::Time }))
+        .collect();
+    let expected = json!({ "documents": expected, "whole": whole });
+    fs::write(folder.join("expected.json"), serde_json::to_string_pretty(&expected)?)?;
     println!("{} documents in {}", Kind::ALL.len(), folder.display());
     Ok(())
 }

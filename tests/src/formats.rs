@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 use backstraight_core::model::any::roots;
 use backstraight_core::model::name::Kind;
 use backstraight_core::model::spec::{FieldKind, RecordSpec};
+use backstraight_core::model::whole;
 
 /// The line before the made part.
 pub const BEGIN: &str = "<!-- made by `cargo xtask formats --write`: begin -->";
@@ -90,14 +91,24 @@ fn tables() -> String {
 fn record(out: &mut String, spec: &RecordSpec, comments: &Comments, used: &mut BTreeMap<String, FieldKind>) {
     let meaning = comments.records.get(spec.name).map_or("", String::as_str);
     let _ = writeln!(out, "**{}**: {meaning}\n", spec.name);
+    if spec.whole {
+        let _ = writeln!(
+            out,
+            "In one value, written once: a CBOR map (RFC 8949) of at most {} bytes from the number of a field \
+             to its value, numbers ascending, moments in whole seconds since 1970 UTC.\n",
+            whole::MOST
+        );
+    }
     out.push_str("| field | type | needed | meaning |\n|---|---|---|---|\n");
-    for field in spec.fields {
+    for (n, field) in (1..).zip(spec.fields) {
         let key = (spec.name.to_owned(), field.name.to_owned());
         let declared = comments.fields.get(&key);
         let declared = declared.unwrap_or_else(|| panic!("the source does not declare {key:?}"));
         used.insert(declared.ty.clone(), field.kind);
         let needed = if declared.required { "yes" } else { "" };
-        let _ = writeln!(out, "| `{}` | `{}` | {needed} | {} |", field.name, declared.ty, declared.meaning);
+        let number = if spec.whole { format!("{n} ") } else { String::new() };
+        let _ =
+            writeln!(out, "| {number}`{}` | `{}` | {needed} | {} |", field.name, declared.ty, declared.meaning);
     }
     if let Some((name, inner)) = spec.inner {
         let _ = writeln!(out, "| `{name}` | map | made with the record | records: {} |", inner.name);

@@ -7,7 +7,7 @@
 //! each with its length before it. Numbers are LEB128. One stream each for: flags, ancestors,
 //! actors, sequence numbers, first operation numbers, times (differences), messages, other actors,
 //! lists of columns, whole chunks; one for each column; one for the values of each field name in
-//! the order in which the names come up. Counters of maps are distances back from the change's
+//! the order in which the names come up, and one for all records in one value. Counters of maps are distances back from the change's
 //! first operation, moments are milliseconds from the change's time, and a record key that is one
 //! more than the last is the single byte 0.
 

@@ -1,13 +1,19 @@
 //! Read models for screens, tables and reports: the same on phone, page and server. Writes nothing.
 
 pub mod board;
+pub mod club;
 pub mod done;
 pub mod judge;
 pub mod library;
+pub mod load;
+pub mod marks;
 pub mod maxima;
 pub mod met;
 pub mod planned;
 pub mod resolve;
 pub mod show;
+pub mod speed;
 pub mod state;
 pub mod today;
+pub mod volume;
+pub mod why;

@@ -88,10 +88,9 @@ pub struct Facts<'a> {
     pub left_out: bool,
     /// What a coach said.
     pub verdict: Option<Verdict>,
+    /// A share from which a session counts as done.
+    pub done_from: f64,
 }
-
-/// A share from which a session counts as done.
-pub const DONE_FROM: f64 = 0.9;
 
 /// The state of a planned session.
 #[must_use]
@@ -103,7 +102,7 @@ pub fn state(facts: &Facts<'_>) -> State {
         if any_set {
             return match share.share {
                 _ if changed => State::Changed,
-                Some(s) if s >= DONE_FROM => State::Done,
+                Some(s) if s >= facts.done_from => State::Done,
                 Some(_) => State::Part,
                 None => State::Done,
             };
@@ -147,6 +146,7 @@ mod tests {
             logged: None,
             left_out: false,
             verdict: None,
+            done_from: 0.9,
         }
     }
 

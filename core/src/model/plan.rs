@@ -517,6 +517,10 @@ record! {
             at: Moment,
         }
         optional {
+            /// What the prescription asked before; missing when it was dismissed.
+            before: Target,
+            /// What it asked with the decision.
+            after: Target,
             /// Why.
             note: Note,
         }

@@ -4,7 +4,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::board::Row;
+use super::board::{Athlete, Row};
 use super::club::Thresholds;
 use super::done::{Done, DoneSession};
 use super::library::Library;
@@ -462,4 +462,16 @@ fn heavy(
     ];
     let why = Why::ours("load.heavy", "no maximum is known: effort from 9, at most five repetitions", parts);
     (rated >= HEAVY_EFFORT && (1..=HEAVY_REPS).contains(&reps)).then(|| why.with(Caution::MaximalTest))
+}
+
+/// The last seven known days against the weeks before, and the last of those days.
+///
+/// # Errors
+/// When fewer than 28 days in a row are known up to the last known one.
+pub fn latest_ratios(athlete: &Athlete<'_>, today: Day) -> Result<(Computed<Ratios>, Day), Lack> {
+    let heard = athlete.heard_through.ok_or(Lack::Nothing { what: "phone that was heard" })?;
+    let last = today.plus(-1).min(heard.plus(-1));
+    let days = days(athlete.done, athlete.heard_through, last, today);
+    let (_, _, ratios) = fading(&days, last, today);
+    ratios.map(|r| (r, last))
 }

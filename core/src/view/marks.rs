@@ -48,14 +48,14 @@ pub struct Mark {
 /// Fewest hops that count for the score of five best.
 const HOPS: usize = 5;
 
-/// What a trial comes to.
+/// What a trial comes to. `mass_kg` gives the body mass of a day, for a trial that does not hold it.
 ///
 /// # Errors
 /// When the trial does not hold what its test measures, or a formula refuses.
 pub fn mark(
     trial: &Entry<Trial>,
     protocol: &Protocol,
-    mass_kg: Option<f64>,
+    mass_kg: &dyn Fn(Day) -> Option<f64>,
     read: Reading,
 ) -> Result<Mark, Lack> {
     let t = &trial.record;
@@ -122,8 +122,15 @@ fn reactive_of(t: &Trial) -> Result<(f64, Option<&'static str>), Lack> {
 }
 
 /// Each hop first, then the mean.
-fn stiffness_of(t: &Trial, mass_kg: Option<f64>) -> Result<(f64, Option<&'static str>), Lack> {
-    let mass = t.mass.map(|m| m.as_f64() / 100.0).or(mass_kg).ok_or(Lack::Nothing { what: "body mass" })?;
+fn stiffness_of(
+    t: &Trial,
+    mass_kg: &dyn Fn(Day) -> Option<f64>,
+) -> Result<(f64, Option<&'static str>), Lack> {
+    let mass = t
+        .mass
+        .map(|m| m.as_f64() / 100.0)
+        .or_else(|| mass_kg(t.date))
+        .ok_or(Lack::Nothing { what: "body mass" })?;
     let (flights, touches) = hops(t)?;
     let each = flights
         .iter()
@@ -294,7 +301,7 @@ pub fn series(done: &Done, library: &Library, noises: &Noises, until: Day) -> Ve
             let mut days: BTreeMap<Day, Mark> = BTreeMap::new();
             let mut unread = Vec::new();
             for trial in &trials {
-                match mark(trial, test, mass_on(done, trial.record.date), *read) {
+                match mark(trial, test, &|day| mass_on(done, day), *read) {
                     Ok(mark) => match days.get(&mark.day) {
                         Some(kept) if !better(direction, mark.value, kept.value) => {}
                         _ => drop(days.insert(mark.day, mark)),
@@ -382,7 +389,7 @@ pub(super) fn all_marks(done: &Done, library: &Library) -> BTreeMap<(Key, Readin
     for trial in &done.trials {
         let Some(test) = library.protocols.get(&trial.record.protocol).map(|p| &p.record) else { continue };
         for read in readings(test) {
-            if let Ok(mark) = mark(trial, test, mass_on(done, trial.record.date), *read) {
+            if let Ok(mark) = mark(trial, test, &|day| mass_on(done, day), *read) {
                 out.entry((trial.record.protocol.clone(), *read)).or_default().push(mark);
             }
         }

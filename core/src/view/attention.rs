@@ -351,12 +351,12 @@ impl List<'_> {
             match test.change {
                 Ok(change) if recent && change.beyond_noise => {
                     let words = format!(
-                        "{}: {} {}, before {}; {}",
+                        "{}: {} {unit}, before {} {unit}; {}",
                         test.name,
                         show::trim(change.after, 3),
-                        test.unit,
                         show::trim(change.before, 3),
-                        change.reading
+                        change.reading,
+                        unit = test.unit
                     );
                     self.say(Topic::Test, words, Some(change.on), Some(test.protocol), change.why);
                 }

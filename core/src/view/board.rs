@@ -102,7 +102,8 @@ pub fn row<'a>(athlete: Athlete<'a>, library: &Library, from: Day, to: Day, toda
     let counted: Vec<f64> = sessions
         .iter()
         .filter(|s| s.state.heard())
-        .map(|s| s.share.as_ref().and_then(|s| s.share).unwrap_or(0.0))
+        // What was done though nothing was asked in it is done.
+        .map(|s| s.share.as_ref().and_then(|s| s.share).unwrap_or(f64::from(s.state == State::Done)))
         .collect();
     let heard = counted.len();
     #[expect(clippy::cast_precision_loss, reason = "a count of sessions")]
@@ -178,6 +179,7 @@ fn planned_review<'a>(
         logged: share.as_ref(),
         left_out: logs.iter().any(|l| l.session.record.skipped.is_some()),
         verdict,
+        closed: logs.iter().any(|l| l.session.record.ended.is_some() || l.session.record.minutes.is_some()),
         done_from: Thresholds::of(library.settings.as_ref()).done_from,
     };
     let state = state(&facts);

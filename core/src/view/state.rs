@@ -88,6 +88,8 @@ pub struct Facts<'a> {
     pub left_out: bool,
     /// What a coach said.
     pub verdict: Option<Verdict>,
+    /// Whether the athlete closed it, or said how long it took.
+    pub closed: bool,
     /// A share from which a session counts as done.
     pub done_from: f64,
 }
@@ -106,6 +108,10 @@ pub fn state(facts: &Facts<'_>) -> State {
                 Some(_) => State::Part,
                 None => State::Done,
             };
+        }
+        // Nothing was asked in it, so there was no set to log.
+        if share.items.is_empty() && facts.closed && !facts.left_out {
+            return State::Done;
         }
     }
     match facts.verdict {
@@ -146,6 +152,7 @@ mod tests {
             logged: None,
             left_out: false,
             verdict: None,
+            closed: false,
             done_from: 0.9,
         }
     }

@@ -29,7 +29,7 @@ pub fn content(doc: &Document) -> Value {
         },
         Kind::Plan => roots! {
             "about" of PlanAbout, "phases" of Phase, "weeks" of Week, "sessions" of Session,
-            "groups" of Group, "items" of Prescription, "conditions" of Condition,
+            "groups" of Group, "items" of Prescription, "conditions" of Condition, "decisions" of Decision,
         },
         Kind::Log => roots! {
             "sessions" of SessionDone, "checkins" of CheckIn, "trials" of Trial, "comments" of Comment,

@@ -10,9 +10,10 @@ use backstraight_core::model::any::{AnyRecord, roots};
 use backstraight_core::model::log::*;
 use backstraight_core::model::name::Kind;
 use backstraight_core::model::number::{
-    Aim, Complaint, Effort, Form, Intent, Minutes, Pattern, Skip, Text, Verdict,
+    Aim, Complaint, Count, Effort, Form, Intent, Minutes, Pattern, Ruling, Skip, Text, Verdict,
 };
 use backstraight_core::model::plan::*;
+use backstraight_core::model::rule::ProposalId;
 use backstraight_core::model::spec::{Field, Record, Scalar};
 use proptest::prelude::*;
 
@@ -122,6 +123,7 @@ macro_rules! typed {
             (Kind::Plan, "phases") => $f::<Phase>($($arg),*),
             (Kind::Plan, "weeks") => $f::<Week>($($arg),*),
             (Kind::Plan, "sessions") => $f::<Session>($($arg),*),
+            (Kind::Plan, "decisions") => $f::<Decision>($($arg),*),
             (Kind::Plan | Kind::Library, "groups") => $f::<Group>($($arg),*),
             (Kind::Plan | Kind::Library, "items") => $f::<Prescription>($($arg),*),
             (Kind::Log, "sessions") => $f::<SessionDone>($($arg),*),
@@ -342,9 +344,35 @@ fn plan(replica: &mut Replica, deed: Deed) -> Option<Command> {
         let key = replica.key();
         return Some(planned_session(replica, key, deed.value));
     };
+    if deed.value.is_multiple_of(4) {
+        return decide(replica, &item, deed);
+    }
     let from = replica.doc.record::<Prescription>(&item).ok()??.record;
     let mut to = from.clone();
     to.of = group.keys.last()?.clone();
     to.pos = Text::new(format!("{}i", deed.value % 36)).ok()?;
     Some(Command::Edit { place: item, from: from.into(), to: to.into() })
+}
+
+/// A ruling on a proposal, or one taken back.
+fn decide(replica: &mut Replica, item: &Place, deed: Deed) -> Option<Command> {
+    let key = replica.key();
+    let from = Box::new(replica.doc.record::<Prescription>(item).ok()??.record);
+    let item = item.keys.last()?.clone();
+    let to =
+        Box::new(Prescription { sets: Count::new(i64::from(deed.value % 60 + 1)).ok()?, ..(*from).clone() });
+    let made: Vec<_> = replica.doc.records::<Decision>("decisions").live().cloned().collect();
+    let of_item = made.iter().find(|d| d.record.item == item);
+    match (of_item, deed.which % 3) {
+        (Some(decision), 0) => Some(Command::Undecide { item, from, to, key: decision.key() }),
+        (_, n) => {
+            let ruling = if n == 1 { Ruling::Dismissed } else { Ruling::Edited };
+            let about = ProposalId { item: item.clone(), rests_on: replica.key() };
+            let decision = Decision::new(item.clone(), ruling, about, ATHLETE, replica.now);
+            if ruling == Ruling::Dismissed {
+                return Some(add("decisions", &key, decision));
+            }
+            Some(Command::Decide { item, from, to, key, decision: Box::new(decision) })
+        }
+    }
 }

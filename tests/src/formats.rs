@@ -107,8 +107,11 @@ fn record(out: &mut String, spec: &RecordSpec, comments: &Comments, used: &mut B
         used.insert(declared.ty.clone(), field.kind);
         let needed = if declared.required { "yes" } else { "" };
         let number = if spec.whole { format!("{n} ") } else { String::new() };
-        let _ =
-            writeln!(out, "| {number}`{}` | `{}` | {needed} | {} |", field.name, declared.ty, declared.meaning);
+        let _ = writeln!(
+            out,
+            "| {number}`{}` | `{}` | {needed} | {} |",
+            field.name, declared.ty, declared.meaning
+        );
     }
     if let Some((name, inner)) = spec.inner {
         let _ = writeln!(out, "| `{name}` | map | made with the record | records: {} |", inner.name);

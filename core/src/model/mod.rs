@@ -10,5 +10,6 @@ pub mod number;
 pub mod order;
 pub mod packed;
 pub mod plan;
+pub mod rule;
 pub mod spec;
 pub mod whole;

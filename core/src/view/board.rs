@@ -1,5 +1,6 @@
 //! The squad at a glance and one athlete in full: plan against done, session by session.
 
+use super::club::Thresholds;
 use super::done::{Done, DoneSession};
 use super::judge::{self, SessionShare, Tolerance};
 use super::library::Library;
@@ -101,7 +102,8 @@ pub fn row<'a>(athlete: Athlete<'a>, library: &Library, from: Day, to: Day, toda
     let counted: Vec<f64> = sessions
         .iter()
         .filter(|s| s.state.heard())
-        .map(|s| s.share.as_ref().and_then(|s| s.share).unwrap_or(0.0))
+        // What was done though nothing was asked in it is done.
+        .map(|s| s.share.as_ref().and_then(|s| s.share).unwrap_or(f64::from(s.state == State::Done)))
         .collect();
     let heard = counted.len();
     #[expect(clippy::cast_precision_loss, reason = "a count of sessions")]
@@ -119,12 +121,11 @@ pub fn row<'a>(athlete: Athlete<'a>, library: &Library, from: Day, to: Day, toda
 
 fn reviews<'a>(athlete: &Athlete<'a>, library: &Library, from: Day, to: Day, today: Day) -> Vec<Review<'a>> {
     let (plan, done) = (athlete.plan, athlete.done);
-    let tolerance = Tolerance::of(library.settings.as_ref());
     let mut list: Vec<Review<'a>> = plan
         .sessions
         .iter()
         .filter(|s| from <= s.session.record.date && s.session.record.date <= to)
-        .map(|planned| planned_review(athlete, planned, tolerance, today))
+        .map(|planned| planned_review(athlete, planned, library, today))
         .collect();
     let extras =
         done.sessions.iter().filter(|d| {
@@ -149,9 +150,10 @@ fn reviews<'a>(athlete: &Athlete<'a>, library: &Library, from: Day, to: Day, tod
 fn planned_review<'a>(
     athlete: &Athlete<'a>,
     planned: &'a PlannedSession,
-    tolerance: Tolerance,
+    library: &Library,
     today: Day,
 ) -> Review<'a> {
+    let tolerance = Tolerance::of(library.settings.as_ref());
     let key = planned.key();
     let date = planned.session.record.date;
     let logs: Vec<&DoneSession> = athlete
@@ -165,7 +167,8 @@ fn planned_review<'a>(
     let entered: Vec<&Entered> =
         athlete.done.entered.iter().map(|e| &e.record).filter(|e| e.session.as_ref() == Some(&key)).collect();
     let share = (!logs.is_empty() || !entered.is_empty()).then(|| {
-        judge::session(planned, &|item| athlete.plan.exercise_on(item, date), &logs, &entered, tolerance)
+        let exercise = |item: &_| athlete.plan.exercise_on(item, date);
+        judge::session(planned, &exercise, &logs, &entered, tolerance, &|ex| library.weight(ex))
     });
     let verdict =
         athlete.done.excuses.iter().rev().find(|e| e.record.session == key).map(|e| e.record.verdict);
@@ -176,6 +179,8 @@ fn planned_review<'a>(
         logged: share.as_ref(),
         left_out: logs.iter().any(|l| l.session.record.skipped.is_some()),
         verdict,
+        closed: logs.iter().any(|l| l.session.record.ended.is_some() || l.session.record.minutes.is_some()),
+        done_from: Thresholds::of(library.settings.as_ref()).done_from,
     };
     let state = state(&facts);
     Review { date, planned: Some(planned), logs, share, state }

@@ -88,10 +88,11 @@ pub struct Facts<'a> {
     pub left_out: bool,
     /// What a coach said.
     pub verdict: Option<Verdict>,
+    /// Whether the athlete closed it, or said how long it took.
+    pub closed: bool,
+    /// A share from which a session counts as done.
+    pub done_from: f64,
 }
-
-/// A share from which a session counts as done.
-pub const DONE_FROM: f64 = 0.9;
 
 /// The state of a planned session.
 #[must_use]
@@ -103,10 +104,14 @@ pub fn state(facts: &Facts<'_>) -> State {
         if any_set {
             return match share.share {
                 _ if changed => State::Changed,
-                Some(s) if s >= DONE_FROM => State::Done,
+                Some(s) if s >= facts.done_from => State::Done,
                 Some(_) => State::Part,
                 None => State::Done,
             };
+        }
+        // Nothing was asked in it, so there was no set to log.
+        if share.items.is_empty() && facts.closed && !facts.left_out {
+            return State::Done;
         }
     }
     match facts.verdict {
@@ -147,6 +152,8 @@ mod tests {
             logged: None,
             left_out: false,
             verdict: None,
+            closed: false,
+            done_from: 0.9,
         }
     }
 

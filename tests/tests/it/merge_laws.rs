@@ -196,6 +196,8 @@ fn stories_reach_every_deed_and_make_edits_meet() {
                         Command::Skip { .. } => "leave out",
                         Command::CorrectSet { .. } => "correct a set",
                         Command::StrikeSet { .. } => "strike a set",
+                        Command::Decide { .. } => "decide",
+                        Command::Undecide { .. } => "undecide",
                         Command::Close { .. } => "close",
                     };
                     if copies[who].try_do(&command).is_ok() {
@@ -222,6 +224,8 @@ fn stories_reach_every_deed_and_make_edits_meet() {
         "leave out",
         "correct a set",
         "strike a set",
+        "decide",
+        "undecide",
         "close",
         "edits met",
     ] {

@@ -344,7 +344,7 @@ fn plan(replica: &mut Replica, deed: Deed) -> Option<Command> {
         let key = replica.key();
         return Some(planned_session(replica, key, deed.value));
     };
-    if deed.value.is_multiple_of(4) {
+    if deed.value.is_multiple_of(3) {
         return decide(replica, &item, deed);
     }
     let from = replica.doc.record::<Prescription>(&item).ok()??.record;
@@ -364,7 +364,7 @@ fn decide(replica: &mut Replica, item: &Place, deed: Deed) -> Option<Command> {
     let made: Vec<_> = replica.doc.records::<Decision>("decisions").live().cloned().collect();
     let of_item = made.iter().find(|d| d.record.item == item);
     match (of_item, deed.which % 3) {
-        (Some(decision), 0) => Some(Command::Undecide { item, from, to, key: decision.key() }),
+        (Some(decision), 0 | 1) => Some(Command::Undecide { item, from, to, key: decision.key() }),
         (_, n) => {
             let ruling = if n == 1 { Ruling::Dismissed } else { Ruling::Edited };
             let about = ProposalId { item: item.clone(), rests_on: replica.key() };

@@ -424,7 +424,7 @@ fn numbered(n: i64) -> SetDone {
     SetDone {
         load: Load::new(100 * n).ok(),
         reps: Reps::new(n % 20 + 1).ok(),
-        ..SetDone::new(START.plus_ms(n))
+        ..SetDone::new(START.plus_ms(n * 1000))
     }
 }
 
@@ -439,7 +439,7 @@ pub fn sets(log: &Document) -> BTreeMap<Key, i64> {
     let all = done.sessions.iter().flat_map(|s| &s.works).flat_map(|w| &w.sets);
     let numbered_set = |s: &backstraight_core::view::done::DoneSet| {
         assert!(s.set.unread.is_empty() && s.earlier.is_empty() && s.others.is_empty(), "{s:?}");
-        let n = s.set.record.at.0 - START.0;
+        let n = (s.set.record.at.0 - START.0) / 1000;
         assert_eq!(s.set.record, numbered(n), "a set is whole");
         (s.set.place.keys.last().unwrap().clone(), n)
     };

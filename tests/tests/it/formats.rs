@@ -6,6 +6,7 @@ use backstraight_core::base::id::ChangeHash;
 use backstraight_core::doc::open::Document;
 use backstraight_core::model::name::Kind;
 use backstraight_core::model::packed::*;
+use backstraight_core::model::rule::{ProposalId, Rule};
 use backstraight_tests::formats;
 use backstraight_tests::replica::name;
 
@@ -63,6 +64,8 @@ fn the_examples_of_packed_texts_are_read_and_written_as_they_stand() {
                 "Waves" => example.parse::<Waves>().map(|v| v.to_string()),
                 "Target" => example.parse::<Target>().map(|v| v.to_string()),
                 "Asked" => example.parse::<Asked>().map(|v| v.to_string()),
+                "Rule" => example.parse::<Rule>().map(|v| v.to_string()),
+                "ProposalId" => example.parse::<ProposalId>().map(|v| v.to_string()),
                 "Plates" => example.parse::<Plates>().map(|v| v.to_string()),
                 "Lengths" => example.parse::<Lengths>().map(|v| v.to_string()),
                 "Loads" => example.parse::<Loads>().map(|v| v.to_string()),

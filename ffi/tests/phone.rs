@@ -18,6 +18,7 @@ use backstraight_ffi::error::PhoneError;
 use backstraight_ffi::identity::Identity;
 use backstraight_ffi::phone::{Clock, Phone};
 use backstraight_ffi::store::FILE;
+use backstraight_ffi::transport::{Tokens, Transport};
 use uuid::Uuid;
 
 /// Noon of 2026-11-25 in UTC.
@@ -254,4 +255,54 @@ fn a_store_of_a_newer_app_is_left_alone() {
     let refused = Phone::open(dir.path(), Box::new(Noon)).unwrap_err();
     assert!(matches!(refused, PhoneError::Newer { found: 99, .. }), "{refused}");
     assert!(!dir.path().join(format!("{FILE}.damaged-1")).exists());
+}
+
+/// Carries nothing, and notes what it is asked.
+struct Notes {
+    asked: Vec<&'static str>,
+    access: String,
+}
+
+impl Transport for Notes {
+    fn exchange(&mut self, access: &str, _body: &[u8]) -> Result<Vec<u8>, PhoneError> {
+        self.asked.push("exchange");
+        if access == self.access {
+            Err(PhoneError::Offline("out of reach".to_owned()))
+        } else {
+            Err(PhoneError::SignedOut("another token".to_owned()))
+        }
+    }
+
+    fn renew(&mut self, refresh: &str) -> Result<Tokens, PhoneError> {
+        self.asked.push("renew");
+        self.access = format!("{}-next", self.access);
+        let (access, refresh) = (self.access.clone(), format!("{refresh}-next"));
+        Ok(Tokens { access, refresh, good_for: 900 })
+    }
+}
+
+#[test]
+fn a_token_known_to_be_old_is_renewed_before_anything_is_sent_and_an_unknown_one_when_it_is_refused() {
+    let mut carry = Notes { asked: Vec::new(), access: "b".to_owned() };
+    let dir = tempfile::tempdir().unwrap();
+    // How long the first token is good was never said: it is tried.
+    let mut phone = enrol(dir.path(), Role::Athlete);
+    assert!(matches!(phone.exchange(&mut carry), Err(PhoneError::Offline(_))));
+    assert_eq!(carry.asked, ["exchange", "renew", "exchange"]);
+    drop(phone);
+    // The new one is good for a while by this phone's own clock, also after a start.
+    carry.asked.clear();
+    let mut phone = reopen(dir.path());
+    assert!(phone.exchange(&mut carry).is_err());
+    assert_eq!(carry.asked, ["exchange"]);
+    let until = phone.identity().access_until.unwrap();
+    assert_eq!(until, Noon.now().plus_ms(870_000));
+    // Past that it is renewed first.
+    drop(phone);
+    let mut identity = Identity::load(dir.path()).unwrap().unwrap();
+    identity.access_until = Some(Noon.now());
+    identity.store(dir.path()).unwrap();
+    carry.asked.clear();
+    assert!(reopen(dir.path()).exchange(&mut carry).is_err());
+    assert_eq!(carry.asked, ["renew", "exchange"]);
 }

@@ -4,6 +4,7 @@
 
 mod documents;
 mod measure;
+mod pace;
 mod phone;
 mod science;
 mod stage;
@@ -37,19 +38,24 @@ fn main() {
     if !json {
         println!("| what | budget | figure | holds | command | about it |\n|---|---|---|---|---|---|");
     }
+    print("any", pace::figures(), json);
     for (name, part) in PARTS {
         if !wanted.is_empty() && !wanted.iter().any(|w| w.as_str() == name) {
             continue;
         }
-        for row in part(&club) {
-            if json {
-                println!("{}", row.json(&format!("{COMMAND} -- {name}")));
-            } else {
-                println!("{}", row.line(&format!("… {name}")));
-            }
-        }
+        print(name, part(&club), json);
     }
     if !json {
         println!("\n… is `{COMMAND} --`");
+    }
+}
+
+fn print(part: &str, rows: Vec<Row>, json: bool) {
+    for row in rows {
+        if json {
+            println!("{}", row.json(&format!("{COMMAND} -- {part}")));
+        } else {
+            println!("{}", row.line(&format!("… {part}")));
+        }
     }
 }

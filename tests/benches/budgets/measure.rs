@@ -2,6 +2,7 @@
 //! time where a disk is waited for, and the rows of the table. Knows nothing of what is measured.
 
 use std::hint::black_box;
+use std::sync::OnceLock;
 use std::time::Instant;
 
 use rustix::time::{ClockId, clock_gettime};
@@ -71,6 +72,14 @@ pub(crate) fn wall<T>(work: impl FnOnce() -> T) -> (f64, T) {
     (begun.elapsed().as_secs_f64() * 1e3, made)
 }
 
+/// How many times the CPU time of the machine of the budgets this one takes.
+static PACE: OnceLock<f64> = OnceLock::new();
+
+/// Sets it, once.
+pub(crate) fn set_pace(pace: f64) {
+    let _first = PACE.set(pace);
+}
+
 /// One line of the table.
 pub(crate) struct Row {
     pub(crate) what: String,
@@ -111,20 +120,32 @@ impl Row {
         self
     }
 
+    /// The pace of this machine, for figures that are made of CPU time.
+    fn pace(&self) -> Option<f64> {
+        let of_time = self.unit == "ms CPU" || self.unit == "/s";
+        PACE.get().copied().filter(|pace| of_time && *pace > 1.0)
+    }
+
     fn holds(&self) -> Option<bool> {
-        self.budget.map(|b| if self.at_least { self.figure >= b } else { self.figure <= b })
+        let pace = self.pace().unwrap_or(1.0);
+        self.budget.map(|b| if self.at_least { self.figure >= b / pace } else { self.figure <= b * pace })
     }
 
     pub(crate) fn json(&self, command: &str) -> Value {
         json!({
             "what": self.what, "budget": self.budget, "at_least": self.at_least, "figure": self.figure,
-            "unit": self.unit, "holds": self.holds(), "note": self.note, "command": command,
+            "unit": self.unit, "pace": self.pace(), "holds": self.holds(), "note": self.note, "command": command,
         })
     }
 
     pub(crate) fn line(&self, command: &str) -> String {
         let sign = if self.at_least { "≥" } else { "≤" };
-        let budget = self.budget.map_or_else(String::new, |b| format!("{sign} {} {}", short(b), self.unit));
+        let pace = self.pace().map_or_else(String::new, |pace| {
+            let by = if self.at_least { "÷" } else { "×" };
+            format!(" {by} {}", short(pace))
+        });
+        let budget =
+            self.budget.map_or_else(String::new, |b| format!("{sign} {} {}{pace}", short(b), self.unit));
         let holds = match self.holds() {
             Some(true) => "yes",
             Some(false) => "NO",

@@ -1,15 +1,15 @@
-//! A smaller form of an upload of change chunks for the wire, without loss: what follows from the
-//! change before is left out, like parts of all changes stand together, and all is deflated.
-//! Knows no kind of document; whatever it cannot shrink it carries as it is.
+//! A smaller form of an upload of change chunks for the wire, without loss: what follows from the change
+//! before is left out, like parts of all changes stand together, and all is deflated. Knows no kind of
+//! document; whatever it cannot shrink it carries as it is.
 //!
-//! First byte: 0 the chunks as they are, 1 the chunks deflated (RFC 1951), 2 streams deflated.
-//! Streams: the number of changes, SHA-256 over their names in order, the number of streams, then
-//! each with its length before it. Numbers are LEB128. One stream each for: flags, ancestors,
-//! actors, sequence numbers, first operation numbers, times (differences), messages, other actors,
-//! lists of columns, whole chunks; one for each column; one for the values of each field name in
-//! the order in which the names come up, and one for all records in one value. Counters of maps are distances back from the change's
-//! first operation, moments are milliseconds from the change's time, and a record key that is one
-//! more than the last is the single byte 0.
+//! First byte: 0 the chunks as they are, 1 the chunks deflated (RFC 1951), 2 streams deflated. Streams:
+//! the number of changes, SHA-256 over their names in order, the number of streams, then each with its
+//! length before it. Numbers are LEB128. One stream each for: flags, ancestors, actors, sequence numbers,
+//! first operation numbers, times (differences), messages, other actors, lists of columns, whole chunks;
+//! one for each column; one for the values of each field name in the order in which the names come up,
+//! and one for all records in one value. Counters of maps are distances back from the change's first
+//! operation, moments are milliseconds from the change's time, and a record key that is one more than
+//! the last is the single byte 0.
 
 use std::collections::HashMap;
 use std::io::{Read as _, Write as _};
@@ -157,8 +157,8 @@ struct Before {
 impl Before {
     /// The stream of values of a field name. Records in one value share one, whatever their keys.
     fn stream(&mut self, name: &[u8]) -> usize {
-        let record = core::str::from_utf8(name).is_ok_and(|n| n.contains('-') && Key::well_formed(n));
-        let name = if record { &[][..] } else { name };
+        let keyed = core::str::from_utf8(name).is_ok_and(|n| n.contains('-') && Key::well_formed(n));
+        let name = if keyed { &[][..] } else { name };
         if let Some(n) = self.names.get(name) {
             return *n;
         }

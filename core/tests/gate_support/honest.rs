@@ -28,25 +28,33 @@ pub fn commit(doc: &mut AutoCommit, seconds: i64) {
 }
 
 /// A random value that the field admits.
-pub fn value(rng: &mut Rng, kind: FieldKind) -> ScalarValue {
+fn scalar(rng: &mut Rng, kind: FieldKind) -> Scalar {
     match kind {
         FieldKind::Int { min, max } => {
             let span = u64::try_from(max - min).unwrap().saturating_add(1);
-            ScalarValue::Int(min + i64::try_from(rng.below(span)).unwrap())
+            Scalar::Int(min + i64::try_from(rng.below(span)).unwrap())
         }
         FieldKind::Text { max } => {
             let n = rng.index(max.min(30) / 2 + 1);
-            let text: String = (0..n).map(|_| ['a', 'é', 'k', ' ', '7'][rng.index(5)]).collect();
-            ScalarValue::Str(text.into())
+            Scalar::Text((0..n).map(|_| ['a', 'é', 'k', ' ', '7'][rng.index(5)]).collect())
         }
         FieldKind::Bytes { max } => {
             let n = rng.index(max.min(20) + 1);
-            ScalarValue::Bytes((0..n).map(|_| rng.bytes::<1>()[0]).collect())
+            Scalar::Bytes((0..n).map(|_| rng.bytes::<1>()[0]).collect())
         }
-        FieldKind::Bool => ScalarValue::Boolean(rng.one_in(2)),
-        FieldKind::Time => {
-            ScalarValue::Timestamp(1_790_000_000_000 + i64::try_from(rng.below(1 << 40)).unwrap())
-        }
+        FieldKind::Bool => Scalar::Bool(rng.one_in(2)),
+        FieldKind::Time => Scalar::Time(1_790_000_000_000 + i64::try_from(rng.below(1 << 40)).unwrap()),
+    }
+}
+
+/// The same as the document library takes it.
+pub fn value(rng: &mut Rng, kind: FieldKind) -> ScalarValue {
+    match scalar(rng, kind) {
+        Scalar::Int(n) => ScalarValue::Int(n),
+        Scalar::Text(t) => ScalarValue::Str(t.into()),
+        Scalar::Bytes(b) => ScalarValue::Bytes(b),
+        Scalar::Bool(b) => ScalarValue::Boolean(b),
+        Scalar::Time(ms) => ScalarValue::Timestamp(ms),
     }
 }
 
@@ -55,21 +63,10 @@ fn whole_value(rng: &mut Rng, spec: &'static RecordSpec) -> Vec<u8> {
     let mut fields = Vec::new();
     for (n, field) in spec.fields.iter().enumerate() {
         if n < spec.required || rng.one_in(3) {
-            fields.push((field.name, scalar(&value(rng, field.kind))));
+            fields.push((field.name, scalar(rng, field.kind)));
         }
     }
     whole::pack(&fields, spec)
-}
-
-fn scalar(value: &ScalarValue) -> Scalar {
-    match value {
-        ScalarValue::Int(n) => Scalar::Int(*n),
-        ScalarValue::Str(t) => Scalar::Text(t.to_string()),
-        ScalarValue::Bytes(b) => Scalar::Bytes(b.clone()),
-        ScalarValue::Boolean(b) => Scalar::Bool(*b),
-        ScalarValue::Timestamp(ms) => Scalar::Time(*ms),
-        other => panic!("{other:?} is no part of a record"),
-    }
 }
 
 /// One person's start of an app, writing at random within the schema.

@@ -24,7 +24,10 @@ use super::chunk::write::{sleb, uleb};
 use super::chunk::{self, CHANGE, Change, MAGIC, UNNAMED};
 use super::gate::limits;
 use super::gate::reject::{RejectCode, Rejected, over};
-use crate::base::key::Key;
+
+mod keys;
+
+use keys::Keys;
 
 const PLAIN: u8 = 0;
 const DEFLATED: u8 = 1;
@@ -157,39 +160,13 @@ struct Before {
 impl Before {
     /// The stream of values of a field name. Records in one value share one, whatever their keys.
     fn stream(&mut self, name: &[u8]) -> usize {
-        let keyed = core::str::from_utf8(name).is_ok_and(|n| n.contains('-') && Key::well_formed(n));
-        let name = if keyed { &[][..] } else { name };
+        let name = if keys::is_minted(name) { &[][..] } else { name };
         if let Some(n) = self.names.get(name) {
             return *n;
         }
         let next = VALUES + self.names.len().min(MOST_VALUES - 1);
         self.names.insert(name.to_vec(), next);
         next
-    }
-}
-
-/// The last record key, to foretell the next.
-#[derive(Default)]
-struct Keys {
-    start: String,
-    n: u64,
-}
-
-impl Keys {
-    fn next(&self) -> Option<String> {
-        (!self.start.is_empty()).then(|| format!("{}-{}", self.start, self.n + 1))
-    }
-
-    fn is_next(&self, key: &str) -> bool {
-        Key::well_formed(key)
-            && key.split_once('-').is_some_and(|(s, n)| s == self.start && n.parse() == Ok(self.n + 1))
-    }
-
-    fn note(&mut self, key: &str) {
-        if let (true, Some((start, n))) = (Key::well_formed(key), key.split_once('-')) {
-            start.clone_into(&mut self.start);
-            self.n = n.parse().unwrap_or(0);
-        }
     }
 }
 

@@ -122,3 +122,29 @@ fn step_lengths_ask_only_when_unusual() {
     assert_eq!(odd("between=9 takeoff=2 landing=1 steps=9"), 1, "0.67 m");
     assert_eq!(odd("between=13 takeoff=2 landing=1 steps=3"), 1, "3.3 m");
 }
+
+/// After one time constant 1/e of the first push is left: 10/1.2 x 0.367879.
+#[test]
+fn acceleration_fades() {
+    printed(number("sprint.state_at", "vmax=10 tau=1.2 t=1.2", "a"), 3.065_662, 6);
+}
+
+/// The declared additions (from memory, as their source says) change beyond 200 m, not at it.
+#[test]
+fn additions_to_a_hand_time() {
+    let added = |distance: u32| {
+        let text = format!("t=22.31 distance={distance}");
+        assert_eq!(number("sprint.hand_time", &text, "hand"), 22.4);
+        number("sprint.hand_time", &text, "electronic") - 22.4
+    };
+    close(added(100), 0.24, 1e-9);
+    close(added(200), 0.24, 1e-9);
+    close(added(201), 0.14, 1e-9);
+    close(added(400), 0.14, 1e-9);
+}
+
+/// 24.6 s and 27.8 s: 3.2 s more, 13.008 % of the first half.
+#[test]
+fn second_half_in_percent_of_the_first() {
+    printed(number("hurdles.halves", "half=24.6 finish=52.4", "percent"), 13.008_130, 6);
+}

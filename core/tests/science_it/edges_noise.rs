@@ -2,7 +2,7 @@
 //! hand, beside each test, unless a source is named.
 
 use backstraight_core::science::stats::{
-    correlation, line, mean, median, normal_quantile, one_way, ranked, ranks, sd, t_quantile, two_way,
+    correlation, line, mean, median, normal_quantile, one_way, ranked, ranks, sd, t_quantile, t_tail, two_way,
 };
 use backstraight_core::science::{Value, trend};
 
@@ -217,4 +217,38 @@ fn several_predictors_at_the_edges() {
     assert_eq!(list("trend.multiple", &asked(20), "b").len(), 21);
     assert_eq!(reason("trend.multiple", &asked(21)), "x takes at most 20 values");
     assert_eq!(reason("trend.multiple", &asked(22)), "x takes at most 20 values");
+}
+
+/// x = 1 to 5 and y = 2, 1, 4, 3, 5: sxx = syy = 10, sxy = 8, so r = slope = 0.8 and 3.6 is left on three
+/// degrees of freedom. The printed t of 95 % on three is 3.182446. Of three degrees the tail is known in
+/// closed form, 1 - 2/pi (atan u + u/(1 + u^2)) with u = t/sqrt 3 = 4/3 here.
+#[test]
+fn five_points_by_hand() {
+    let five = "x=1,2,3,4,5 y=2,1,4,3,5";
+    let slope_error = (3.6_f64 / 3.0 / 10.0).sqrt();
+    close(number("trend.ols", five, "low"), 0.8 - 3.182_446 * slope_error, 1e-6);
+    close(number("trend.ols", five, "high"), 0.8 + 3.182_446 * slope_error, 1e-6);
+    let u = 4.0_f64 / 3.0;
+    let tail = 1.0 - 2.0 / std::f64::consts::PI * (u.atan() + u / (1.0 + u * u));
+    close(number("trend.correlation", five, "p"), tail, 1e-9);
+    close(tail, 0.104_088, 1e-5);
+    close(t_tail(-4.0 / 3.0_f64.sqrt(), 3.0).unwrap(), tail, 1e-9);
+    assert_eq!(t_tail(0.0, 3.0), Some(1.0), "both sides of nothing are all there is");
+}
+
+/// Differences 2, 4, 6 at means 9, 20, 31: two more for every eleven.
+#[test]
+fn a_bias_that_grows_with_size() {
+    close(number("rel.agreement", "a=10,22,34 b=8,18,28", "slope"), 2.0 / 11.0, 1e-12);
+    assert_eq!(number("rel.agreement", "a=10,22,34 b=8,18,28", "bias"), 4.0);
+}
+
+/// 1.96 sqrt 2 x 2.89 = 8.010671 either side of a change of 5.
+#[test]
+fn band_around_a_change() {
+    let at = |name: &str| number("rel.change", "before=62 after=67 te=2.89", name);
+    printed(at("low"), -3.010_671, 6);
+    printed(at("high"), 13.010_671, 6);
+    assert_eq!(word("rel.change", "before=0 after=8.02 te=2.89", "reading"), "higher, beyond noise");
+    assert_eq!(word("rel.change", "before=0 after=8.01 te=2.89", "reading"), "cannot be told from noise");
 }

@@ -1,6 +1,8 @@
 //! Strength at the edges: reserve, bar speed, tables, volume, discs. Worked by hand, beside each test.
 
-use crate::help::{ask, close, list, number, reason, value, word};
+use backstraight_core::science::Value;
+
+use crate::help::{ask, close, list, number, printed, reason, value, word};
 
 /// The remarks of an answer that hold a word.
 fn remarks(id: &str, text: &str, about: &str) -> usize {
@@ -41,6 +43,32 @@ fn a_single_with_nothing_left_is_the_maximum() {
     assert_eq!(at("w=100 r=1 effort=10", "epley"), 100.0);
     assert_eq!(at("w=100 r=1 effort=10", "brzycki"), 100.0);
     close(at("w=100 r=1 effort=9", "epley"), 106.666_666_667, 1e-9);
+}
+
+/// Five done at 8.5 stand for six or seven: the lowest opinion on six, the highest on seven. Of six the
+/// lowest is the cautious linear one, 100 (1 + 0.025 x 6); of seven the highest is the exponential one of
+/// 1994, 10000 / (48.8 + 53.8 e^-0.525).
+#[test]
+fn a_half_step_spans_two_counts() {
+    let at = |name: &str| number("e1rm.with_reserve", "w=100 r=5 effort=8.5", name);
+    assert_eq!((at("reps_low"), at("reps_high")), (6.0, 7.0));
+    close(at("low"), 115.0, 1e-12);
+    close(at("high"), 10_000.0 / (48.8 + 53.8 * (-0.525_f64).exp()), 1e-12);
+    assert_eq!(number("e1rm.range", "w=100 r=5", "formulas"), 7.0);
+    assert_eq!(number("e1rm.range", "w=100 r=1", "formulas"), 1.0);
+}
+
+/// Eleven repetitions have no entry in the chart, so the formulas stand alone: the power law,
+/// 100 / 11^0.1, and the early hyperbolic print, 101.3 - 2.67123 x 11. At ten the chart's 75 lies between
+/// 48.8 + 53.8 e^-0.75 and the 80 of the cautious linear one.
+#[test]
+fn percents_of_the_maximum_by_hand() {
+    let at = |r: u32, name: &str| number("e1rm.percent_range", &format!("r={r}"), name);
+    printed(at(11, "high"), 78.679_344, 6);
+    printed(at(11, "low"), 71.916_470, 6);
+    printed(at(10, "high"), 80.0, 6);
+    printed(at(10, "low"), 48.8 + 53.8 * (-0.75_f64).exp(), 6);
+    assert_eq!(ask("e1rm.percent_range", "r=11").output("chart"), Some(&Value::Nothing));
 }
 
 /// Remarks begin above 10 repetitions in all and below an effort of 7, not at them.
@@ -96,7 +124,7 @@ fn volume_of_odd_lines() {
     assert_eq!(value("volume.contacts", "sets=3 reps=10 per_rep=2 sides=2"), 120.0);
     // Nothing done has no average, and is still an answer.
     let none = ask("volume.load", "sets=3 reps=0 load=100");
-    assert_eq!(none.output("average"), Some(&backstraight_core::science::Value::Nothing));
+    assert_eq!(none.output("average"), Some(&Value::Nothing));
     assert_eq!(number("volume.load", "sets=3 reps=0 load=100", "total"), 0.0);
     // Secondary sources: 100 to 120 contacts for the intermediate.
     let guide = "contacts=110 level=intermediate";
@@ -161,6 +189,15 @@ fn a_bar_that_fits_needs_no_remark() {
     let below = notes("target=19 bar=20 plates=20:1");
     assert_eq!(below.len(), 2);
     assert!(below[0].contains("the bare bar is heavier"));
+}
+
+/// What is on the bar against what was asked for, with its sign.
+#[test]
+fn how_far_off_a_bar_is() {
+    let off = |target: &str| number("plates.load", &format!("target={target} bar=20 plates=20:2"), "off");
+    assert_eq!(off("99"), 1.0, "100 kg are on the bar");
+    assert_eq!(off("63"), -3.0, "60 kg are on the bar");
+    assert_eq!(off("60"), 0.0);
 }
 
 /// Fifty pairs of a kind are taken, fifty-one are not.

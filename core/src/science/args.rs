@@ -311,7 +311,7 @@ impl<'a> Args<'a> {
             return Ok(items);
         }
         let mut push = |item: Option<f64>, times: usize| {
-            if items.len() + times > LONGEST_LIST {
+            if items.len().saturating_add(times) > LONGEST_LIST {
                 return Err(self.too_long(input));
             }
             items.extend(std::iter::repeat_n(item, times));

@@ -79,7 +79,7 @@ fn range_of(effort: f64) -> Result<Reserve, Reason> {
     Ok(match effort {
         e if e < 6.5 => Reserve { low: 4.0, high: 6.0 },
         9.5 => Reserve { low: 0.0, high: 0.0 },
-        e if e.fract() == 0.0 => Reserve { low: left, high: left },
+        // A whole step is one count; a half step lies between two.
         _ => Reserve { low: left.floor(), high: left.ceil() },
     })
 }

@@ -349,6 +349,14 @@ mod tests {
         assert!(AGREED.compute(given("consent", Value::Flag(true)), |_| Ok(1.0)).is_ok());
     }
 
+    /// A log keeps the version beside the number, so a second version must not call itself the first.
+    #[test]
+    fn a_value_names_the_version_that_made_it() {
+        static SECOND: Formula = Formula { id: "test.second", version: 2, ..PLAIN };
+        let got = SECOND.compute(given("x", Value::Number(0.5)), |_| Ok(1.0)).unwrap();
+        assert_eq!((got.id(), got.version()), ("test.second", 2));
+    }
+
     #[test]
     fn an_unknown_word_from_code_is_refused() {
         static WORDS: Formula =

@@ -2,6 +2,14 @@
 //! Every published number names its source beside it, or says that there is none.
 
 #[cfg(test)]
+mod edges_field;
+#[cfg(test)]
+mod edges_load;
+#[cfg(test)]
+mod edges_noise;
+#[cfg(test)]
+mod edges_strength;
+#[cfg(test)]
 mod growth_and_checkin;
 #[cfg(test)]
 mod help;
@@ -11,6 +19,8 @@ mod jumps_and_load;
 mod limits;
 #[cfg(test)]
 mod properties;
+#[cfg(test)]
+mod questions;
 #[cfg(test)]
 mod registry;
 #[cfg(test)]

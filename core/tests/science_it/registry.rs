@@ -123,6 +123,26 @@ fn text_of_an_answer() {
     assert!(!text.contains("from cv"), "{text}");
 }
 
+/// What the command line shows about a formula, line by line.
+#[test]
+fn description_of_a_formula() {
+    let plain = describe(find("rel.swc_competition").unwrap());
+    let want = "rel.swc_competition\n  \
+                Smallest worthwhile change in competition (version 1)\n  \
+                rule:    0.3 x typical variation of the athlete between competitions\n  \
+                source:  from memory, no source read (from memory)\n  \
+                domain:  variation as a percent of the result\n  \
+                input:   cv: number; %; 0.01 to 50\n  \
+                output:  value (%)\n  \
+                trap:    needs the variation between races of one athlete, not between athletes\n  \
+                example: cv=1.0\n           \
+                value = 0.3\n";
+    assert_eq!(plain, want);
+    let careful = describe(find("growth.moore_girl").unwrap());
+    assert!(careful.contains("\n  consent: off until the input consent is yes\n"), "{careful}");
+    assert!(careful.contains(&format!("\n  caution: {}\n", Caution::Junior.text())), "{careful}");
+}
+
 #[test]
 fn questions_that_are_badly_put() {
     let error = |id: &str, pairs: &[(&str, &str)]| run(id, pairs).unwrap_err();

@@ -4,12 +4,13 @@ use super::done::{Done, DoneSession};
 use super::judge::{self, SessionShare, Tolerance};
 use super::library::Library;
 use super::planned::{Plan, PlannedSession};
-use super::state::{Facts, State, state};
+use super::state::{Facts, Logged, State, state};
 use crate::base::day::Day;
 use crate::base::id::PersonId;
 use crate::base::key::Key;
 use crate::model::log::Entered;
-use crate::model::number::SeasonNo;
+use crate::model::number::{SeasonNo, Verdict};
+use crate::model::plan::Prescription;
 
 /// All that is known about one athlete, as the reader has it.
 #[derive(Debug, Clone, Copy)]
@@ -94,23 +95,103 @@ pub struct Row<'a> {
     pub unreadable: usize,
 }
 
+/// What some sessions come to together.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Figure {
+    /// Mean share over the sessions that were heard of, 0 to 1; `None` when there was none.
+    pub share: Option<f64>,
+    /// How many sessions that counts.
+    pub heard: usize,
+    /// Sessions of which nothing is known: beside the figure, never in it.
+    pub unheard: usize,
+}
+
+impl Figure {
+    /// From the state and the share of each session.
+    #[must_use]
+    pub fn of(sessions: impl IntoIterator<Item = (State, Option<f64>)>) -> Figure {
+        let (mut sum, mut heard, mut unheard) = (0.0, 0, 0);
+        for (state, share) in sessions {
+            if state.heard() {
+                heard += 1;
+                sum += share.unwrap_or(0.0);
+            }
+            unheard += usize::from(state == State::Unheard);
+        }
+        #[expect(clippy::cast_precision_loss, reason = "a count of sessions")]
+        let share = (heard > 0).then(|| (sum / heard as f64).clamp(0.0, 1.0));
+        Figure { share, heard, unheard }
+    }
+}
+
+/// What is known about a planned session, whatever day it is now.
+#[derive(Debug, Clone)]
+pub struct Known<'a> {
+    /// What was logged for it, by begin.
+    pub logs: Vec<&'a DoneSession>,
+    /// How it compares; `None` when nothing was logged or entered.
+    pub share: Option<SessionShare>,
+    /// Whether the athlete said that the whole session was left out.
+    pub left_out: bool,
+    /// What a coach said last.
+    pub verdict: Option<Verdict>,
+}
+
+impl Known<'_> {
+    /// What decides the state of the session planned for `date`, as seen on `today`.
+    #[must_use]
+    pub fn facts(&self, date: Day, today: Day, heard_through: Option<Day>) -> Facts {
+        Facts {
+            date,
+            today,
+            heard_through,
+            logged: self.share.as_ref().map(Logged::of),
+            left_out: self.left_out,
+            verdict: self.verdict,
+        }
+    }
+}
+
+/// Gathers what is known about one planned session of a season. `exercise_now` says which exercise a
+/// prescription asks on its day.
+#[must_use]
+pub fn known<'a>(
+    planned: &PlannedSession,
+    season: Option<SeasonNo>,
+    done: &'a Done,
+    exercise_now: &dyn Fn(&Prescription) -> Key,
+    tolerance: Tolerance,
+) -> Known<'a> {
+    let key = planned.key();
+    let logs: Vec<&DoneSession> =
+        done.sessions.iter().filter(|d| answers(season, d) == Some(&key)).collect();
+    let entered: Vec<&Entered> =
+        done.entered.iter().map(|e| &e.record).filter(|e| e.session.as_ref() == Some(&key)).collect();
+    let share = (!logs.is_empty() || !entered.is_empty())
+        .then(|| judge::session(planned, exercise_now, &logs, &entered, tolerance));
+    let verdict = done.excuses.iter().rev().find(|e| e.record.session == key).map(|e| e.record.verdict);
+    let left_out = logs.iter().any(|l| l.session.record.skipped.is_some());
+    Known { logs, share, left_out, verdict }
+}
+
+/// The session of that season's plan that a session done says it followed.
+#[must_use]
+pub fn answers(season: Option<SeasonNo>, done: &DoneSession) -> Option<&Key> {
+    done.session.record.session.as_ref().filter(|_| done.session.record.season == season)
+}
+
 /// Puts plan and logs of one athlete side by side, for days `from` to `to`.
 #[must_use]
 pub fn row<'a>(athlete: Athlete<'a>, library: &Library, from: Day, to: Day, today: Day) -> Row<'a> {
     let sessions = reviews(&athlete, library, from, to, today);
-    let counted: Vec<f64> = sessions
-        .iter()
-        .filter(|s| s.state.heard())
-        .map(|s| s.share.as_ref().and_then(|s| s.share).unwrap_or(0.0))
-        .collect();
-    let heard = counted.len();
-    #[expect(clippy::cast_precision_loss, reason = "a count of sessions")]
-    let figure = (heard > 0).then(|| (counted.iter().sum::<f64>() / heard as f64).clamp(0.0, 1.0));
+    let figure = Figure::of(
+        sessions.iter().map(|s| (s.state, s.share.as_ref().and_then(|s| s.share))),
+    );
     Row {
         athlete,
-        figure,
-        heard,
-        unheard: sessions.iter().filter(|s| s.state == State::Unheard).count(),
+        figure: figure.share,
+        heard: figure.heard,
+        unheard: figure.unheard,
         met: athlete.plan.met.len() + athlete.done.met.len(),
         unreadable: athlete.plan.unreadable.len() + athlete.done.unreadable.len(),
         sessions,
@@ -126,15 +207,11 @@ fn reviews<'a>(athlete: &Athlete<'a>, library: &Library, from: Day, to: Day, tod
         .filter(|s| from <= s.session.record.date && s.session.record.date <= to)
         .map(|planned| planned_review(athlete, planned, tolerance, today))
         .collect();
-    let extras =
-        done.sessions.iter().filter(|d| {
-            let date = d.session.record.date;
-            let asked =
-                d.session.record.session.as_ref().is_some_and(|key| {
-                    d.session.record.season == athlete.season && plan.session(key).is_some()
-                });
-            !asked && from <= date && date <= to
-        });
+    let extras = done.sessions.iter().filter(|d| {
+        let date = d.session.record.date;
+        let asked = answers(athlete.season, d).is_some_and(|key| plan.session(key).is_some());
+        !asked && from <= date && date <= to
+    });
     list.extend(extras.map(|d| Review {
         date: d.session.record.date,
         planned: None,
@@ -152,31 +229,9 @@ fn planned_review<'a>(
     tolerance: Tolerance,
     today: Day,
 ) -> Review<'a> {
-    let key = planned.key();
     let date = planned.session.record.date;
-    let logs: Vec<&DoneSession> = athlete
-        .done
-        .sessions
-        .iter()
-        .filter(|d| {
-            d.session.record.season == athlete.season && d.session.record.session.as_ref() == Some(&key)
-        })
-        .collect();
-    let entered: Vec<&Entered> =
-        athlete.done.entered.iter().map(|e| &e.record).filter(|e| e.session.as_ref() == Some(&key)).collect();
-    let share = (!logs.is_empty() || !entered.is_empty()).then(|| {
-        judge::session(planned, &|item| athlete.plan.exercise_on(item, date), &logs, &entered, tolerance)
-    });
-    let verdict =
-        athlete.done.excuses.iter().rev().find(|e| e.record.session == key).map(|e| e.record.verdict);
-    let facts = Facts {
-        date,
-        today,
-        heard_through: athlete.heard_through,
-        logged: share.as_ref(),
-        left_out: logs.iter().any(|l| l.session.record.skipped.is_some()),
-        verdict,
-    };
-    let state = state(&facts);
-    Review { date, planned: Some(planned), logs, share, state }
+    let exercise = |item: &Prescription| athlete.plan.exercise_on(item, date);
+    let known = known(planned, athlete.season, athlete.done, &exercise, tolerance);
+    let state = state(&known.facts(date, today, athlete.heard_through));
+    Review { date, planned: Some(planned), logs: known.logs, share: known.share, state }
 }

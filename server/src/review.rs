@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use backstraight_core::base::day::Day;
+use backstraight_core::base::day::{Day, Month};
 use backstraight_core::base::id::{InstallId, PersonId};
 use backstraight_core::doc::genesis;
 use backstraight_core::doc::open::Document;
@@ -23,6 +23,12 @@ use crate::store::{Db, StoreError};
 
 /// Days before the first one asked for whose logs are read too: a session may be done early.
 const DAYS_BEFORE: i32 = 31;
+
+/// The first month whose logs and notes concern days from `from` on.
+#[must_use]
+pub fn logs_from(from: Day) -> Month {
+    from.plus(-DAYS_BEFORE).month()
+}
 
 /// One athlete's documents, put together.
 #[derive(Debug)]
@@ -121,7 +127,7 @@ fn gather_one(
         Some(doc) => Plan::of(&doc),
         None => Plan::default(),
     };
-    let least = from.plus(-DAYS_BEFORE).month();
+    let least = logs_from(from);
     let mut docs = Vec::new();
     for name in &names {
         if matches!(name, DocName::Log(_, m) | DocName::Notes(_, m) if *m >= least) {
@@ -139,10 +145,13 @@ fn gather_one(
     })
 }
 
-fn open(db: &Db, name: &DocName) -> Result<Option<Document>, StoreError> {
-    let Some(doc) = document::find(db, name)? else { return Ok(None) };
-    let bytes = document::whole(db, doc.id, genesis::bytes(name.kind()))?;
-    Document::open(*name, &bytes).map(Some).map_err(|e| StoreError::Damaged(e.to_string()))
+pub(crate) fn open(db: &Db, name: &DocName) -> Result<Option<Document>, StoreError> {
+    document::find(db, name)?.map(|doc| open_doc(db, &doc)).transpose()
+}
+
+pub(crate) fn open_doc(db: &Db, doc: &document::Doc) -> Result<Document, StoreError> {
+    let bytes = document::whole(db, doc.id, genesis::bytes(doc.name.kind()))?;
+    Document::open(doc.name, &bytes).map_err(|e| StoreError::Damaged(format!("document {}: {e}", doc.id)))
 }
 
 fn events(db: &Db, grant: &MayReview) -> Result<BTreeMap<PersonId, String>, StoreError> {

@@ -4,4 +4,6 @@
 pub mod athlete;
 pub mod board;
 pub mod session;
+pub mod tests;
 mod text;
+pub mod weeks;

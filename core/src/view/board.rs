@@ -163,8 +163,7 @@ pub fn known<'a>(
     tolerance: Tolerance,
 ) -> Known<'a> {
     let key = planned.key();
-    let logs: Vec<&DoneSession> =
-        done.sessions.iter().filter(|d| answers(season, d) == Some(&key)).collect();
+    let logs: Vec<&DoneSession> = done.sessions.iter().filter(|d| answers(season, d) == Some(&key)).collect();
     let entered: Vec<&Entered> =
         done.entered.iter().map(|e| &e.record).filter(|e| e.session.as_ref() == Some(&key)).collect();
     let share = (!logs.is_empty() || !entered.is_empty())
@@ -184,9 +183,7 @@ pub fn answers(season: Option<SeasonNo>, done: &DoneSession) -> Option<&Key> {
 #[must_use]
 pub fn row<'a>(athlete: Athlete<'a>, library: &Library, from: Day, to: Day, today: Day) -> Row<'a> {
     let sessions = reviews(&athlete, library, from, to, today);
-    let figure = Figure::of(
-        sessions.iter().map(|s| (s.state, s.share.as_ref().and_then(|s| s.share))),
-    );
+    let figure = Figure::of(sessions.iter().map(|s| (s.state, s.share.as_ref().and_then(|s| s.share))));
     Row {
         athlete,
         figure: figure.share,

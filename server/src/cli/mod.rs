@@ -9,6 +9,7 @@ mod formula;
 mod invite;
 mod person;
 mod read;
+mod rebuild;
 mod restore;
 mod serve;
 mod squad;
@@ -72,6 +73,8 @@ enum Command {
     Backup(backup::Backup),
     /// Restore a backup into an empty folder
     Restore(restore::Restore),
+    /// Make the rows of the board anew from the documents
+    Rebuild(rebuild::Rebuild),
     /// Compact documents now
     Compact(compact::Compact),
 }
@@ -126,6 +129,7 @@ pub fn main() -> ExitCode {
         Command::Check(c) => c.run(),
         Command::Backup(c) => c.run(),
         Command::Restore(c) => c.run(),
+        Command::Rebuild(c) => c.run(),
         Command::Compact(c) => c.run(),
     };
     match done {

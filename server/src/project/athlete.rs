@@ -16,7 +16,7 @@ use backstraight_core::view::state::{Logged, State};
 
 use super::keep::{self, KeepError};
 use crate::review::open_doc;
-use crate::store::board::{self, AthleteFacts, Asked, Change, Counts, DocFacts, SessionRow};
+use crate::store::board::{self, Asked, AthleteFacts, Change, Counts, DocFacts, SessionRow};
 use crate::store::document::{self, Doc};
 use crate::store::job::Claim;
 use crate::store::{Db, StoreError};
@@ -49,7 +49,7 @@ struct Work<'a> {
 
 /// The plan as far as it is needed: opened, or what is kept of it.
 enum Asks {
-    Opened { plan: Plan, doc: i64 },
+    Opened { plan: Box<Plan>, doc: i64 },
     Kept { doc: i64 },
     None,
 }
@@ -264,7 +264,7 @@ impl Work<'_> {
 
     fn plan(&self, season: Option<SeasonNo>) -> Result<Asks, StoreError> {
         let Some(doc) = self.plan_doc(season) else { return Ok(Asks::None) };
-        Ok(Asks::Opened { plan: Plan::of(&open_doc(self.db, doc)?), doc: doc.id })
+        Ok(Asks::Opened { plan: Box::new(Plan::of(&open_doc(self.db, doc)?)), doc: doc.id })
     }
 
     /// Reads a log or notes document and notes what it counts and of what it speaks.
@@ -286,8 +286,7 @@ impl Work<'_> {
 
     /// What is noted of a document that speaks of no session done.
     fn other(&self, doc: &Doc, asks: &Asks) -> DocFacts {
-        let never =
-            DocFacts { doc: doc.id, n: doc.max_n, counts: Counts::Never, met: 0, unreadable: 0 };
+        let never = DocFacts { doc: doc.id, n: doc.max_n, counts: Counts::Never, met: 0, unreadable: 0 };
         match asks {
             Asks::Opened { plan, doc: id } if *id == doc.id => DocFacts {
                 counts: Counts::Always,

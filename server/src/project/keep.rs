@@ -55,14 +55,10 @@ pub(super) fn keep(plan: &Plan, planned: &PlannedSession) -> Vec<u8> {
         let ex = plan.exercise_on(&i.record, day);
         take_apart(&i.key(), &Prescription { ex, ..i.record.clone() }, Vec::new())
     };
-    let group = |g: &PlannedGroup| {
-        take_apart(&g.group.key(), &g.group.record, g.items.iter().map(item).collect())
-    };
-    let kept = take_apart(
-        &planned.key(),
-        &planned.session.record,
-        planned.groups.iter().map(group).collect(),
-    );
+    let group =
+        |g: &PlannedGroup| take_apart(&g.group.key(), &g.group.record, g.items.iter().map(item).collect());
+    let kept =
+        take_apart(&planned.key(), &planned.session.record, planned.groups.iter().map(group).collect());
     // Writing to memory cannot fail; nothing at all is read again as damage and made anew.
     minicbor::to_vec(&kept).unwrap_or_default()
 }
@@ -76,9 +72,8 @@ pub(super) fn read(bytes: &[u8]) -> Result<PlannedSession, KeepError> {
     let (session, groups) = put_together::<Session>("sessions", kept)?;
     let groups = groups.into_iter().map(|kept| {
         let (group, items) = put_together::<Group>("groups", kept)?;
-        let items = items.into_iter().map(|kept| {
-            put_together::<Prescription>("items", kept).map(|(item, _)| item)
-        });
+        let items =
+            items.into_iter().map(|kept| put_together::<Prescription>("items", kept).map(|(item, _)| item));
         Ok(PlannedGroup { group, items: items.collect::<Result<_, _>>()? })
     });
     Ok(PlannedSession { session, groups: groups.collect::<Result<_, _>>()? })

@@ -131,10 +131,7 @@ impl SessionCell {
             sets_done: sets_done as u64,
             sets_asked: u64::from(sets_asked),
             earlier_version: r.share.as_ref().is_some_and(|s| s.earlier_version),
-            swapped: r
-                .share
-                .as_ref()
-                .map_or(0, |s| s.items.iter().filter(|i| i.how == How::Swapped).count())
+            swapped: r.share.as_ref().map_or(0, |s| s.items.iter().filter(|i| i.how == How::Swapped).count())
                 as u64,
             done_on: r.done_on().map(|d| d.to_string()),
             minutes: first.and_then(|s| s.minutes).map(|m| m.get()),
@@ -297,7 +294,14 @@ pub fn board(rows: &[Row<'_>], from: Day, to: Day, today: Day) -> Board {
             unheard: r.unheard as u64,
             met: r.met as u64,
             unreadable: r.unreadable as u64,
-            plan_to: r.athlete.plan.sessions.iter().map(|s| s.session.record.date).max().map(|d| d.to_string()),
+            plan_to: r
+                .athlete
+                .plan
+                .sessions
+                .iter()
+                .map(|s| s.session.record.date)
+                .max()
+                .map(|d| d.to_string()),
             sessions: r.sessions.iter().map(SessionCell::of).collect(),
         })
         .collect();
@@ -348,6 +352,12 @@ impl Board {
             // Wrap at the width, at spaces.
             if c == ' ' && n >= WIDTH - 16 { s.push('\n'); (s, 0) } else { s.push(c); (s, n + 1) }
         }).0);
+        if self.pending > 0 {
+            out.push(format!(
+                "{} not yet up to date: what came in the last moments may be missing.",
+                self.pending
+            ));
+        }
         out.join("\n\n")
     }
 }

@@ -6,4 +6,5 @@ pub mod board;
 pub mod session;
 pub mod tests;
 mod text;
+pub mod week;
 pub mod weeks;

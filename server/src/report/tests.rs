@@ -119,7 +119,13 @@ impl Tests {
                 words.extend(t.wind_m_s.map(|w| format!("wind {w:+.1} m/s")));
                 let by = if t.by_coach { "coach" } else { "athlete" };
                 let conditions = t.conditions.clone().unwrap_or_default();
-                rows.push(vec![t.date.clone(), test.name.clone(), words.join(", "), by.to_owned(), conditions]);
+                rows.push(vec![
+                    t.date.clone(),
+                    test.name.clone(),
+                    words.join(", "),
+                    by.to_owned(),
+                    conditions,
+                ]);
             }
         }
         table(&["day", "test", "result", "taken by", "conditions"], &rows)

@@ -67,9 +67,9 @@ pub fn read(
     grant: &MayReview,
     (from, to, today): (Day, Day, Day),
 ) -> Result<Option<Weeks>, StoreError> {
-    let found = review::people(db, grant)?.into_iter().find(|p| {
-        Some(p.id) == grant.only() && p.role == Role::Athlete && !p.withdrawn
-    });
+    let found = review::people(db, grant)?
+        .into_iter()
+        .find(|p| Some(p.id) == grant.only() && p.role == Role::Athlete && !p.withdrawn);
     let Some(person) = found else { return Ok(None) };
     let (first, last) = (from.week_start(), to.week_start().plus(6));
     let mut by_week: BTreeMap<Day, Vec<(State, SessionRow)>> = BTreeMap::new();
@@ -106,13 +106,9 @@ fn week(start: Day, rows: &[(State, SessionRow)]) -> Week {
             both
         })
         .collect();
-    let done = |state: State| {
-        matches!(state, State::Done | State::Part | State::Changed | State::Extra)
-    };
-    let without = rows
-        .iter()
-        .filter(|(state, r)| done(*state) && (r.minutes.is_none() || r.effort.is_none()))
-        .count();
+    let done = |state: State| matches!(state, State::Done | State::Part | State::Changed | State::Extra);
+    let without =
+        rows.iter().filter(|(state, r)| done(*state) && (r.minutes.is_none() || r.effort.is_none())).count();
     Week {
         start: start.to_string(),
         share: figure.share,

@@ -29,9 +29,7 @@ struct Health {
 )]
 pub(super) async fn health(State(app): State<Shared>) -> Response {
     match app.store.alive().await {
-        Ok(()) if !app.store.stopped() => {
-            no_store(&Health { status: "ok" })
-        }
+        Ok(()) if !app.store.stopped() => no_store(&Health { status: "ok" }),
         Ok(()) => Problem::StorageStopped.into_response(),
         Err(error) => Problem::from(error).into_response(),
     }

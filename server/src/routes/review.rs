@@ -79,12 +79,9 @@ pub(super) async fn board(
         q.squad.map(|s| s.parse().map_err(|_| Problem::Field("squad"))).transpose()?;
     let state = match &q.state {
         None => None,
-        Some(word) => Some(
-            SessionState::ALL
-                .into_iter()
-                .find(|s| s.word() == word)
-                .ok_or(Problem::Field("state"))?,
-        ),
+        Some(word) => {
+            Some(SessionState::ALL.into_iter().find(|s| s.word() == word).ok_or(Problem::Field("state"))?)
+        }
     };
     let after: Option<PersonId> =
         q.after.map(|s| s.parse().map_err(|_| Problem::Field("after"))).transpose()?;

@@ -166,8 +166,8 @@ pub fn write(db: &Connection, claim: &Claim, change: &Change) -> Result<bool, St
             put.execute((doc, key.as_str(), athlete))?;
         }
     }
-    let mut put = db
-        .prepare_cached("INSERT INTO board_asked (athlete, session, day, asked) VALUES (?1, ?2, ?3, ?4)")?;
+    let mut put =
+        db.prepare_cached("INSERT INTO board_asked (athlete, session, day, asked) VALUES (?1, ?2, ?3, ?4)")?;
     for a in &change.asked {
         put.execute((athlete, a.session.as_str(), a.day.to_string(), &a.asked))?;
     }
@@ -310,9 +310,7 @@ pub fn write_club(
 pub fn tolerance(db: &Connection, club: ClubId) -> Result<Option<(f64, f64)>, StoreError> {
     Ok(db
         .prepare_cached("SELECT load_tolerance, effort_tolerance FROM board_club WHERE club = ?1")?
-        .query_row([club.0.as_bytes()], |r| {
-            Ok(r.get::<_, Option<f64>>(0)?.zip(r.get::<_, Option<f64>>(1)?))
-        })
+        .query_row([club.0.as_bytes()], |r| Ok(r.get::<_, Option<f64>>(0)?.zip(r.get::<_, Option<f64>>(1)?)))
         .optional()?
         .flatten())
 }

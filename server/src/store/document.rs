@@ -126,8 +126,7 @@ pub fn by_id(db: &Connection, id: i64) -> Result<Option<Doc>, StoreError> {
 /// # Errors
 /// When storage fails.
 pub fn owned(db: &Connection, owner: [u8; 16]) -> Result<Vec<Doc>, StoreError> {
-    let mut ask =
-        db.prepare_cached(&format!("SELECT {COLUMNS} FROM doc WHERE owner = ?1 ORDER BY name"))?;
+    let mut ask = db.prepare_cached(&format!("SELECT {COLUMNS} FROM doc WHERE owner = ?1 ORDER BY name"))?;
     let rows = ask.query_map([owner], doc)?;
     Ok(rows.collect::<Result<_, _>>()?)
 }

@@ -54,7 +54,7 @@ mod tests {
     const HASHES: [(Kind, &str); 6] = [
         (Kind::Library, "af611291b9027e0c1507fdac126c835eced6c46c95497b2f9b24f1f9d3916517"),
         (Kind::Squad, "bcaab68b210452dba2aa12cfa86c5cd339a5fb23b885d7955dc573b740b1b79c"),
-        (Kind::Plan, "d7599da025d301eb40f5cecf0dc165db0d1fb3d1df4f51c268e301162560c0a6"),
+        (Kind::Plan, "3bdf34d38c2f6fa10eaea3b1a659e5897c166eec4c21b2a66a75f89e23bab0f2"),
         (Kind::Log, "cec25ef3c40892178d8e6ae2dd6ed97dd676efe0e89faa38301f1b5ede1b57c3"),
         (Kind::Notes, "296d733e4f584a7d376ebd04af6eae266638c75d2525dd9e44759a6bf65dbd56"),
         (Kind::Care, "31f08539ea3000cebd9e9a51d09db6ba897362f47b03937b73d1be95e32d020e"),

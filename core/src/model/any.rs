@@ -39,7 +39,7 @@ macro_rules! any_record {
 any_record! {
     Exercise, Cue, Venue, Protocol, Template, Settings,
     SquadAbout, Member, Meet, SquadSession, Emphasis, Remark,
-    PlanAbout, Phase, Week, Session, Group, Prescription, Condition,
+    PlanAbout, Phase, Week, Session, Group, Prescription, Condition, Decision,
     SessionDone, Work, SetDone, CheckIn, Trial, Comment,
     Observation, Competency, Entered, Excuse, Report,
 }
@@ -70,7 +70,7 @@ static SQUAD: [RootSpec; 6] = [
     many("emphasis", Emphasis::SPEC),
     many("remarks", Remark::SPEC),
 ];
-static PLAN: [RootSpec; 7] = [
+static PLAN: [RootSpec; 8] = [
     one("about", PlanAbout::SPEC),
     many("phases", Phase::SPEC),
     many("weeks", Week::SPEC),
@@ -78,6 +78,7 @@ static PLAN: [RootSpec; 7] = [
     many("groups", Group::SPEC),
     many("items", Prescription::SPEC),
     many("conditions", Condition::SPEC),
+    many("decisions", Decision::SPEC),
 ];
 static LOG: [RootSpec; 4] = [
     many("sessions", SessionDone::SPEC),

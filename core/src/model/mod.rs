@@ -10,4 +10,5 @@ pub mod number;
 pub mod order;
 pub mod packed;
 pub mod plan;
+pub mod rule;
 pub mod spec;

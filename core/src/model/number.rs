@@ -475,6 +475,24 @@ words! {
         /// The coach knows that it was not done.
         Missed = "missed",
     }
+    /// In which class an athlete competes. Never inferred from anything else.
+    Sex, "class of competition" {
+        /// Women's and girls' events.
+        Women = "f",
+        /// Men's and boys' events.
+        Men = "m",
+        /// Neither, or not said.
+        Open = "x",
+    }
+    /// What a coach made of a proposed change.
+    Ruling, "ruling on a proposal" {
+        /// Taken as proposed.
+        Accepted = "accepted",
+        /// Taken with other numbers.
+        Edited = "edited",
+        /// Not taken, and not to be proposed again.
+        Dismissed = "dismissed",
+    }
     /// A report of pain or of illness.
     Complaint, "kind of report" {
         /// Pain.

@@ -18,11 +18,11 @@ pub struct PackError {
     got: String,
 }
 
-fn bad(what: &'static str, got: &str) -> PackError {
+pub(super) fn bad(what: &'static str, got: &str) -> PackError {
     PackError { what, got: got.chars().take(80).collect() }
 }
 
-fn number<T>(
+pub(super) fn number<T>(
     text: &str,
     what: &'static str,
     make: fn(i64) -> Result<T, super::number::OutOfRange>,
@@ -46,6 +46,7 @@ macro_rules! packed_field {
         }
     };
 }
+pub(super) use packed_field;
 
 /// How much of an exercise one set asks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

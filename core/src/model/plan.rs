@@ -2,6 +2,7 @@
 
 use super::number::*;
 use super::packed::*;
+use super::rule::{ProposalId, Rule};
 use super::spec::record;
 use crate::base::day::Day;
 use crate::base::id::PersonId;
@@ -40,6 +41,8 @@ record! {
             harder: Key,
             /// What to watch for, in the club's words.
             caution: Note,
+            /// How much a set of it counts in the share of a session, thousandths; 1000 when missing.
+            weight: Thousandths,
         }
     }
 }
@@ -112,6 +115,8 @@ record! {
             unit: Text<24>,
             /// Trials of one test.
             trials: Count,
+            /// Typical error of the test where the club knows it, thousandths of the unit.
+            noise: Value,
             /// How it is done, in the club's words.
             note: Note,
         }
@@ -151,6 +156,23 @@ record! {
             max_age_days: Small,
             /// Contacts of a session above which a junior's plan is pointed out.
             junior_contacts: Reps,
+            /// Share of a session from which it counts as done.
+            done_from: Share,
+            /// Share of a maximum from which a set is called heavy.
+            heavy_from: Share,
+            /// Days of silence after which an athlete is pointed out.
+            silent_days: Small,
+            /// How far an effort may be from the one asked before it is pointed out, thousandths of a
+            /// point.
+            effort_gap: Thousandths,
+            /// A week over the mean of the three before it from which it is pointed out, thousandths.
+            load_jump: Thousandths,
+            /// Days over which what happened counts as news.
+            news_days: Small,
+            /// Days before the last planned session at which the end of a plan is pointed out.
+            end_days: Small,
+            /// Month in which a season begins, 1 to 12.
+            season_month: Small,
         }
     }
 }
@@ -182,6 +204,8 @@ record! {
             events: Name,
             /// Date of birth.
             born: Day,
+            /// In which class the athlete competes.
+            sex: Sex,
             /// Since when.
             joined: Day,
             /// Order.
@@ -347,6 +371,8 @@ record! {
             venue: Key,
             /// Minutes that it should take.
             minutes: Minutes,
+            /// How hard the whole session should be.
+            effort: Effort,
             /// From which template.
             template: Key,
             /// From which squad session.
@@ -449,6 +475,8 @@ record! {
             cue: Name,
             /// Exercises that the athlete may take instead.
             swaps: Keys,
+            /// How it goes on from week to week; makes proposals, changes nothing by itself.
+            rule: Rule,
             /// Anything else.
             note: Note,
         }
@@ -467,6 +495,32 @@ record! {
             take: Key,
         }
         optional {
+            /// Why.
+            note: Note,
+        }
+    }
+}
+
+record! {
+    /// What a coach made of a proposed change of a prescription.
+    Decision = "decision on a proposal" {
+        required {
+            /// The prescription that the proposal was about.
+            item: Key,
+            /// What the coach decided.
+            ruling: Ruling,
+            /// The proposal: the prescription and the session done on which it rests.
+            about: ProposalId,
+            /// By whom.
+            by: PersonId,
+            /// When.
+            at: Moment,
+        }
+        optional {
+            /// What the prescription asked before; missing when it was dismissed.
+            before: Target,
+            /// What it asked with the decision.
+            after: Target,
             /// Why.
             note: Note,
         }

@@ -1,5 +1,8 @@
 //! The squad at a glance and one athlete in full: plan against done, session by session.
 
+use std::collections::BTreeMap;
+
+use super::club::Thresholds;
 use super::done::{Done, DoneSession};
 use super::judge::{self, SessionShare, Tolerance};
 use super::library::Library;
@@ -124,6 +127,36 @@ impl Figure {
     }
 }
 
+/// What a club's library says about judging.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Rules {
+    /// Tolerances.
+    pub tolerance: Tolerance,
+    /// A share from which a session counts as done.
+    pub done_from: f64,
+    /// Exercises whose sets count other than once.
+    pub weights: BTreeMap<Key, f64>,
+}
+
+impl Rules {
+    /// Those of a library.
+    #[must_use]
+    pub fn of(library: &Library) -> Rules {
+        let weights = library.exercises.keys().map(|k| (k.clone(), library.weight(k)));
+        Rules {
+            tolerance: Tolerance::of(library.settings.as_ref()),
+            done_from: Thresholds::of(library.settings.as_ref()).done_from,
+            weights: weights.filter(|(_, w)| *w != 1.0).collect(),
+        }
+    }
+
+    /// How much a set of an exercise counts.
+    #[must_use]
+    pub fn weight(&self, ex: &Key) -> f64 {
+        self.weights.get(ex).copied().unwrap_or(1.0)
+    }
+}
+
 /// What is known about a planned session, whatever day it is now.
 #[derive(Debug, Clone)]
 pub struct Known<'a> {
@@ -135,6 +168,8 @@ pub struct Known<'a> {
     pub left_out: bool,
     /// What a coach said last.
     pub verdict: Option<Verdict>,
+    /// What was logged, in a word.
+    pub logged: Option<Logged>,
 }
 
 impl Known<'_> {
@@ -145,7 +180,7 @@ impl Known<'_> {
             date,
             today,
             heard_through,
-            logged: self.share.as_ref().map(Logged::of),
+            logged: self.logged,
             left_out: self.left_out,
             verdict: self.verdict,
         }
@@ -160,17 +195,20 @@ pub fn known<'a>(
     season: Option<SeasonNo>,
     done: &'a Done,
     exercise_now: &dyn Fn(&Prescription) -> Key,
-    tolerance: Tolerance,
+    rules: &Rules,
 ) -> Known<'a> {
     let key = planned.key();
     let logs: Vec<&DoneSession> = done.sessions.iter().filter(|d| answers(season, d) == Some(&key)).collect();
     let entered: Vec<&Entered> =
         done.entered.iter().map(|e| &e.record).filter(|e| e.session.as_ref() == Some(&key)).collect();
-    let share = (!logs.is_empty() || !entered.is_empty())
-        .then(|| judge::session(planned, exercise_now, &logs, &entered, tolerance));
+    let share = (!logs.is_empty() || !entered.is_empty()).then(|| {
+        let weight = |ex: &Key| rules.weight(ex);
+        judge::session(planned, exercise_now, &logs, &entered, rules.tolerance, &weight)
+    });
     let verdict = done.excuses.iter().rev().find(|e| e.record.session == key).map(|e| e.record.verdict);
     let left_out = logs.iter().any(|l| l.session.record.skipped.is_some());
-    Known { logs, share, left_out, verdict }
+    let logged = share.as_ref().map(|s| Logged::of(s, rules.done_from));
+    Known { logs, share, left_out, verdict, logged }
 }
 
 /// The session of that season's plan that a session done says it followed.
@@ -197,12 +235,12 @@ pub fn row<'a>(athlete: Athlete<'a>, library: &Library, from: Day, to: Day, toda
 
 fn reviews<'a>(athlete: &Athlete<'a>, library: &Library, from: Day, to: Day, today: Day) -> Vec<Review<'a>> {
     let (plan, done) = (athlete.plan, athlete.done);
-    let tolerance = Tolerance::of(library.settings.as_ref());
+    let rules = Rules::of(library);
     let mut list: Vec<Review<'a>> = plan
         .sessions
         .iter()
         .filter(|s| from <= s.session.record.date && s.session.record.date <= to)
-        .map(|planned| planned_review(athlete, planned, tolerance, today))
+        .map(|planned| planned_review(athlete, planned, &rules, today))
         .collect();
     let extras = done.sessions.iter().filter(|d| {
         let date = d.session.record.date;
@@ -223,12 +261,12 @@ fn reviews<'a>(athlete: &Athlete<'a>, library: &Library, from: Day, to: Day, tod
 fn planned_review<'a>(
     athlete: &Athlete<'a>,
     planned: &'a PlannedSession,
-    tolerance: Tolerance,
+    rules: &Rules,
     today: Day,
 ) -> Review<'a> {
     let date = planned.session.record.date;
     let exercise = |item: &Prescription| athlete.plan.exercise_on(item, date);
-    let known = known(planned, athlete.season, athlete.done, &exercise, tolerance);
+    let known = known(planned, athlete.season, athlete.done, &exercise, rules);
     let state = state(&known.facts(date, today, athlete.heard_through));
     Review { date, planned: Some(planned), logs: known.logs, share: known.share, state }
 }

@@ -61,11 +61,13 @@ pub struct Done {
 }
 
 impl Done {
-    /// Reads log and notes documents of one athlete, in any order.
+    /// Reads log and notes documents of one athlete, in any order; each name is read once.
     #[must_use]
     pub fn of<'a>(docs: impl IntoIterator<Item = &'a Document>) -> Done {
         let mut done = Done::default();
-        for doc in docs {
+        let mut seen = BTreeSet::new();
+        // A document that is handed in twice is read once.
+        for doc in docs.into_iter().filter(|d| seen.insert(d.name())) {
             match doc.name() {
                 DocName::Log(..) => done.log(doc),
                 DocName::Notes(..) => done.notes(doc),

@@ -97,8 +97,10 @@ pub struct ItemShare {
     pub done: Option<Key>,
     /// How.
     pub how: How,
-    /// Sets asked: its weight.
+    /// Sets asked.
     pub sets: u32,
+    /// How much it counts in the session: sets asked, times the exercise's weight in the library.
+    pub weight: f64,
     /// What was asked, as judged: as shown when it was done, else as planned now.
     pub target: Option<Target>,
     /// Each set done, in order, with how it compares; extra sets at the end.
@@ -123,7 +125,7 @@ pub struct SessionShare {
 }
 
 /// Judges what was logged for a planned session. `logs` are all sessions done that refer to it,
-/// `entered` the sets that a coach entered for it.
+/// `entered` the sets that a coach entered for it, `weight_of` what a set of an exercise counts.
 #[must_use]
 pub fn session(
     planned: &PlannedSession,
@@ -131,6 +133,7 @@ pub fn session(
     logs: &[&DoneSession],
     entered: &[&Entered],
     tolerance: Tolerance,
+    weight_of: &dyn Fn(&Key) -> f64,
 ) -> SessionShare {
     // What was shown when it began; without it, the plan as it stands.
     let shown: Option<&Vec<(Key, Count)>> =
@@ -147,18 +150,13 @@ pub fn session(
         let works: Vec<&DoneWork> =
             logs.iter().flat_map(|l| &l.works).filter(|w| w.work.record.item.as_ref() == Some(key)).collect();
         let coach: Vec<&Entered> = entered.iter().copied().filter(|e| e.item.as_ref() == Some(key)).collect();
-        items.push(item(
-            key,
-            *count,
-            prescriptions.get(key).map(|p| p.0),
-            exercise_now,
-            &works,
-            &coach,
-            tolerance,
-        ));
+        let mut judged =
+            item(key, *count, prescriptions.get(key).map(|p| p.0), exercise_now, &works, &coach, tolerance);
+        judged.weight *= judged.asked.as_ref().map_or(1.0, weight_of);
+        items.push(judged);
     }
-    let weight: f64 = items.iter().map(|i| f64::from(i.sets)).sum();
-    let done: f64 = items.iter().map(|i| f64::from(i.sets) * i.share).sum();
+    let weight: f64 = items.iter().map(|i| i.weight).sum();
+    let done: f64 = items.iter().map(|i| i.weight * i.share).sum();
     let unasked = logs
         .iter()
         .flat_map(|l| &l.works)
@@ -235,6 +233,7 @@ fn item(
         done,
         how,
         sets,
+        weight: f64::from(sets),
         target,
         // Adding zero turns the negative zero of an empty sum into zero.
         share: (sum / f64::from(sets.max(1))).clamp(0.0, 1.0) + 0.0,
@@ -261,7 +260,8 @@ pub fn target_now(p: &Prescription, sets: Count) -> Target {
     }
 }
 
-fn set_asked(i: usize, target: Option<&Target>) -> SetAsked {
+/// What the `i`th set of a target asks.
+pub(super) fn set_asked(i: usize, target: Option<&Target>) -> SetAsked {
     let Some(target) = target else { return SetAsked { dose: None, intensity: None, load: None } };
     let wave = target.waves.as_ref().and_then(|w| w.0.get(i));
     let own = wave.and_then(|w| w.intensity.clone());
@@ -273,7 +273,8 @@ fn set_asked(i: usize, target: Option<&Target>) -> SetAsked {
     }
 }
 
-fn as_set(e: &Entered) -> SetDone {
+/// A set that a coach entered, as if it had been logged.
+pub(super) fn as_set(e: &Entered) -> SetDone {
     SetDone {
         load: e.load,
         reps: e.reps,

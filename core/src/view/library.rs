@@ -51,6 +51,13 @@ impl Library {
         self.exercises.get(key).map_or_else(|| key.to_string(), |e| e.record.name.to_string())
     }
 
+    /// What a set of an exercise counts in the share of a session.
+    #[must_use]
+    pub fn weight(&self, key: &Key) -> f64 {
+        let own = self.exercises.get(key).and_then(|e| e.record.weight);
+        own.map_or(1.0, |w| w.as_f64() / 1000.0)
+    }
+
     /// The cues of a prescription in words: its own, those it names, else those of the exercise.
     #[must_use]
     pub fn cues(&self, item: &Prescription, ex: &Key) -> Vec<String> {

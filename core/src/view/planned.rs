@@ -9,7 +9,7 @@ use crate::doc::place::Place;
 use crate::doc::read::{Entry, Met, Unreadable};
 use crate::model::number::{Aim, Count, PlanMark};
 use crate::model::packed::Asked;
-use crate::model::plan::{Condition, Group, Phase, PlanAbout, Prescription, Session, Week};
+use crate::model::plan::{Condition, Decision, Group, Phase, PlanAbout, Prescription, Session, Week};
 
 /// A session as it is planned now.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -42,6 +42,8 @@ pub struct Plan {
     pub sessions: Vec<PlannedSession>,
     /// Standing replacements by phase.
     pub conditions: Vec<Entry<Condition>>,
+    /// Decisions on proposals, by time; those that were taken back left out.
+    pub decisions: Vec<Entry<Decision>>,
     /// Fields at which two edits met.
     pub met: Vec<Met>,
     /// Records that could not be read.
@@ -66,13 +68,14 @@ impl Plan {
         let groups = doc.records::<Group>("groups");
         let items = doc.records::<Prescription>("items");
         let conditions = doc.records::<Condition>("conditions");
+        let decisions = doc.records::<Decision>("decisions");
         macro_rules! note {
             ($($read:ident),*) => { $(
                 plan.met.extend($read.live().flat_map(|e| e.met.iter().cloned()));
                 plan.unreadable.extend($read.unreadable.iter().cloned());
             )* };
         }
-        note!(phases, weeks, sessions, groups, items, conditions);
+        note!(phases, weeks, sessions, groups, items, conditions, decisions);
 
         let mut items: Vec<_> = items.entries.into_iter().filter(Entry::live).collect();
         items.sort_by(|a, b| (&a.record.pos, a.key()).cmp(&(&b.record.pos, b.key())));
@@ -104,6 +107,8 @@ impl Plan {
         plan.weeks = weeks.entries.into_iter().filter(Entry::live).collect();
         plan.weeks.sort_by_key(|w| (w.record.start, w.key()));
         plan.conditions = conditions.entries.into_iter().filter(Entry::live).collect();
+        plan.decisions = decisions.entries.into_iter().filter(Entry::live).collect();
+        plan.decisions.sort_by_key(|d| (d.record.at, d.key()));
         plan
     }
 
@@ -111,6 +116,12 @@ impl Plan {
     #[must_use]
     pub fn session(&self, key: &Key) -> Option<&PlannedSession> {
         self.sessions.iter().find(|s| s.session.key() == *key)
+    }
+
+    /// The prescription of that key, as it stands now.
+    #[must_use]
+    pub fn item(&self, key: &Key) -> Option<&Entry<Prescription>> {
+        self.sessions.iter().flat_map(PlannedSession::items).map(|(_, i)| i).find(|i| i.key() == *key)
     }
 
     /// Sessions of a day, in order.

@@ -8,7 +8,7 @@ use crate::model::plan::Prescription;
 use crate::model::spec::Scalar;
 
 /// A number without needless zeros.
-fn trim(value: f64, digits: usize) -> String {
+pub(super) fn trim(value: f64, digits: usize) -> String {
     let text = format!("{value:.digits$}");
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }

@@ -101,16 +101,16 @@ impl Logged {
         }
     }
 
-    /// What a judged session comes to.
+    /// What a judged session comes to; from the share `done_from` on it counts as done.
     #[must_use]
-    pub fn of(share: &SessionShare) -> Logged {
+    pub fn of(share: &SessionShare, done_from: f64) -> Logged {
         let any_set = share.items.iter().any(|i| !i.each.is_empty()) || share.unasked > 0;
         let changed = share.items.iter().any(|i| i.how == How::Changed || i.each.iter().any(|s| s.over))
             || share.items.iter().any(|i| i.extra > 0);
         match share.share {
             _ if !any_set => Logged::Opened,
             _ if changed => Logged::Changed,
-            Some(s) if s < DONE_FROM => Logged::Part,
+            Some(s) if s < done_from => Logged::Part,
             Some(_) | None => Logged::Done,
         }
     }
@@ -132,9 +132,6 @@ pub struct Facts {
     /// What a coach said.
     pub verdict: Option<Verdict>,
 }
-
-/// A share from which a session counts as done.
-pub const DONE_FROM: f64 = 0.9;
 
 /// The state of a planned session.
 #[must_use]

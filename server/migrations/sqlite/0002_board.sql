@@ -20,12 +20,11 @@ CREATE INDEX job_club ON job (club);
 CREATE INDEX job_order ON job (marked_at);
 
 CREATE TABLE board_club (
-    club             BLOB PRIMARY KEY REFERENCES club (id),
+    club    BLOB PRIMARY KEY REFERENCES club (id),
     -- Grows with every change of the club's rows.
-    version          INTEGER NOT NULL DEFAULT 0,
-    -- Tolerances that the library sets; empty for the usual ones.
-    load_tolerance   REAL,
-    effort_tolerance REAL
+    version INTEGER NOT NULL DEFAULT 0,
+    -- What the library says about judging; empty before it was read.
+    rules   BLOB
 ) STRICT, WITHOUT ROWID;
 
 CREATE TABLE board_member (
@@ -36,13 +35,12 @@ CREATE TABLE board_member (
 ) STRICT, WITHOUT ROWID;
 
 CREATE TABLE board_athlete (
-    athlete          BLOB PRIMARY KEY CHECK (length(athlete) = 16),
+    athlete BLOB PRIMARY KEY CHECK (length(athlete) = 16),
     -- The newest season that has a plan, and the last day on which it has a session.
-    season           INTEGER,
-    plan_to          TEXT,
-    -- With which tolerances the sessions were judged.
-    load_tolerance   REAL NOT NULL,
-    effort_tolerance REAL NOT NULL
+    season  INTEGER,
+    plan_to TEXT,
+    -- With which rules of the library the sessions were judged.
+    rules   BLOB NOT NULL
 ) STRICT, WITHOUT ROWID;
 
 CREATE TABLE board_doc (

@@ -8,11 +8,12 @@ use backstraight_core::base::id::PersonId;
 use backstraight_core::base::key::Key;
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::SeasonNo;
-use backstraight_core::view::board::{self as view, Known, Review};
+use backstraight_core::view::board::{self as view, Known, Review, Rules};
 use backstraight_core::view::done::{Done, DoneSession};
-use backstraight_core::view::judge::{How, Tolerance};
+use backstraight_core::view::judge::How;
+use backstraight_core::view::library::Library;
 use backstraight_core::view::planned::{Plan, PlannedSession};
-use backstraight_core::view::state::{Logged, State};
+use backstraight_core::view::state::State;
 
 use super::keep::{self, KeepError};
 use crate::review::open_doc;
@@ -27,10 +28,13 @@ use crate::store::{Db, StoreError};
 /// When storage fails or a document cannot be opened.
 pub(super) fn change(db: &Db, claim: &Claim, athlete: PersonId) -> Result<Change, StoreError> {
     let docs = document::owned(db, claim.owner)?;
-    let usual = Tolerance::default();
-    let tolerance = board::tolerance(db, claim.club)?.unwrap_or((usual.load, usual.effort));
-    let before = board::facts(db, athlete)?.filter(|b| !claim.whole && b.tolerance == tolerance);
-    let work = Work { db, athlete, docs: &docs, tolerance };
+    let kept = match board::rules(db, claim.club)? {
+        Some(kept) => kept,
+        None => keep::keep_rules(&Rules::of(&Library::default())),
+    };
+    let rules = keep::read_rules(&kept).map_err(|e| StoreError::Damaged(e.to_string()))?;
+    let before = board::facts(db, athlete)?.filter(|b| !claim.whole && b.rules == kept);
+    let work = Work { db, athlete, docs: &docs, rules, kept };
     match before {
         Some(before) => match work.follow(&before)? {
             Ok(change) => Ok(change),
@@ -44,7 +48,8 @@ struct Work<'a> {
     db: &'a Db,
     athlete: PersonId,
     docs: &'a [Doc],
-    tolerance: (f64, f64),
+    rules: Rules,
+    kept: Vec<u8>,
 }
 
 /// The plan as far as it is needed: opened, or what is kept of it.
@@ -177,8 +182,8 @@ impl Work<'_> {
                         Ok(planned) => planned,
                         Err(error) => return Ok(Err(error)),
                     };
-                    let tolerance = self.tolerance();
-                    let known = view::known(&planned, season, done, &|item| item.ex.clone(), tolerance);
+
+                    let known = view::known(&planned, season, done, &|item| item.ex.clone(), &self.rules);
                     self.replace(row(&planned, known, *doc), change)?;
                 }
             }
@@ -230,7 +235,7 @@ impl Work<'_> {
         Change {
             athlete: self.athlete,
             whole,
-            facts: AthleteFacts { season, plan_to: None, tolerance: self.tolerance },
+            facts: AthleteFacts { season, plan_to: None, rules: self.kept.clone() },
             docs: Vec::new(),
             refs: Vec::new(),
             gone: Vec::new(),
@@ -239,10 +244,6 @@ impl Work<'_> {
             extras_of: Vec::new(),
             rows: Vec::new(),
         }
-    }
-
-    const fn tolerance(&self) -> Tolerance {
-        Tolerance { load: self.tolerance.0, effort: self.tolerance.1 }
     }
 
     /// The newest season that has a plan.
@@ -307,7 +308,7 @@ impl Work<'_> {
         doc: i64,
     ) -> SessionRow {
         let day = planned.session.record.date;
-        let known = view::known(planned, season, done, &|i| plan.exercise_on(i, day), self.tolerance());
+        let known = view::known(planned, season, done, &|i| plan.exercise_on(i, day), &self.rules);
         row(planned, known, doc)
     }
 
@@ -347,7 +348,7 @@ fn form(plan: &Plan, planned: &PlannedSession) -> Asked {
 }
 
 fn row(planned: &PlannedSession, known: Known<'_>, doc: i64) -> SessionRow {
-    let (left_out, verdict) = (known.left_out, known.verdict);
+    let (left_out, verdict, logged) = (known.left_out, known.verdict, known.logged);
     let review = Review {
         date: planned.session.record.date,
         planned: Some(planned),
@@ -356,7 +357,7 @@ fn row(planned: &PlannedSession, known: Known<'_>, doc: i64) -> SessionRow {
         // Not known without a day; no part of the row.
         state: State::Coming,
     };
-    SessionRow { left_out, verdict, ..of_review(&review, planned.key(), doc) }
+    SessionRow { left_out, verdict, logged, ..of_review(&review, planned.key(), doc) }
 }
 
 fn of_review(review: &Review<'_>, session: Key, doc: i64) -> SessionRow {
@@ -369,7 +370,7 @@ fn of_review(review: &Review<'_>, session: Key, doc: i64) -> SessionRow {
         session,
         doc,
         title: review.title(),
-        logged: share.map(Logged::of),
+        logged: None,
         left_out: false,
         verdict: None,
         share: share.and_then(|s| s.share),

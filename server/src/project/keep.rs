@@ -7,6 +7,8 @@ use backstraight_core::doc::place::Place;
 use backstraight_core::doc::read::Entry;
 use backstraight_core::model::plan::{Group, Prescription, Session};
 use backstraight_core::model::spec::{Record, Scalar};
+use backstraight_core::view::board::Rules;
+use backstraight_core::view::judge::Tolerance;
 use backstraight_core::view::planned::{Plan, PlannedGroup, PlannedSession};
 use minicbor::bytes::ByteVec;
 use minicbor::{Decode, Encode};
@@ -46,6 +48,53 @@ struct Kept {
     fields: Vec<Field>,
     #[n(2)]
     inner: Vec<Kept>,
+}
+
+#[derive(Debug, Encode, Decode)]
+struct KeptRules {
+    #[n(0)]
+    load: f64,
+    #[n(1)]
+    effort: f64,
+    #[n(2)]
+    done_from: f64,
+    #[n(3)]
+    weights: Vec<Weight>,
+}
+
+#[derive(Debug, Encode, Decode)]
+struct Weight {
+    #[n(0)]
+    exercise: String,
+    #[n(1)]
+    weight: f64,
+}
+
+/// Rules to bytes. Equal rules give equal bytes.
+pub(super) fn keep_rules(rules: &Rules) -> Vec<u8> {
+    let weights = rules.weights.iter().map(|(k, w)| Weight { exercise: k.to_string(), weight: *w });
+    let kept = KeptRules {
+        load: rules.tolerance.load,
+        effort: rules.tolerance.effort,
+        done_from: rules.done_from,
+        weights: weights.collect(),
+    };
+    minicbor::to_vec(&kept).unwrap_or_default()
+}
+
+/// Rules from bytes.
+///
+/// # Errors
+/// When they are another version's.
+pub(super) fn read_rules(bytes: &[u8]) -> Result<Rules, KeepError> {
+    let kept: KeptRules = minicbor::decode(bytes).map_err(|_| KeepError)?;
+    let weights =
+        kept.weights.into_iter().map(|w| Ok((w.exercise.parse().map_err(|_| KeepError)?, w.weight)));
+    Ok(Rules {
+        tolerance: Tolerance { load: kept.load, effort: kept.effort },
+        done_from: kept.done_from,
+        weights: weights.collect::<Result<_, _>>()?,
+    })
 }
 
 /// To bytes. Equal sessions give equal bytes.

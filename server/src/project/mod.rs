@@ -12,7 +12,7 @@ use std::time::Duration;
 use backstraight_core::base::id::{ClubId, PersonId, SquadId};
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::plan::Member;
-use backstraight_core::view::judge::Tolerance;
+use backstraight_core::view::board::Rules;
 use backstraight_core::view::library::Library;
 use tokio::sync::{Notify, watch};
 use uuid::Uuid;
@@ -64,8 +64,8 @@ pub enum Draft {
     Athlete(Box<Change>),
     /// Of a squad: members with their event group.
     Squad(SquadId, BTreeMap<PersonId, Option<String>>),
-    /// Of a library: tolerances.
-    Club((f64, f64)),
+    /// Of a library: what it says about judging, as kept.
+    Club(Vec<u8>),
 }
 
 /// Reads what a job needs.
@@ -75,9 +75,8 @@ pub enum Draft {
 pub fn draft(db: &Db, claim: &Claim) -> Result<Draft, StoreError> {
     let owner = Uuid::from_bytes(claim.owner);
     if owner == claim.club.0 {
-        let settings = open(db, &DocName::Library(claim.club))?.and_then(|d| Library::of(&d).settings);
-        let tolerance = Tolerance::of(settings.as_ref());
-        return Ok(Draft::Club((tolerance.load, tolerance.effort)));
+        let library = open(db, &DocName::Library(claim.club))?.map(|d| Library::of(&d)).unwrap_or_default();
+        return Ok(Draft::Club(keep::keep_rules(&Rules::of(&library))));
     }
     let squad = SquadId(owner);
     if people::squad_exists(db, squad)? {
@@ -102,7 +101,7 @@ pub fn finish(db: &Db, claim: &Claim, draft: &Draft, clock: &Clock) -> Result<bo
     match draft {
         Draft::Athlete(change) => board::write(db, claim, change),
         Draft::Squad(squad, members) => board::write_squad(db, claim, *squad, members),
-        Draft::Club(tolerance) => board::write_club(db, claim, *tolerance, clock.now()),
+        Draft::Club(rules) => board::write_club(db, claim, rules, clock.now()),
     }
 }
 

@@ -95,14 +95,14 @@ pub struct DocFacts {
 }
 
 /// What is known about an athlete beside the sessions.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct AthleteFacts {
     /// The newest season that has a plan.
     pub season: Option<SeasonNo>,
     /// The last day on which that plan has a session.
     pub plan_to: Option<Day>,
-    /// Tolerances with which sessions were judged: of the load, and points of effort.
-    pub tolerance: (f64, f64),
+    /// The rules with which sessions were judged, as kept.
+    pub rules: Vec<u8>,
 }
 
 /// New rows of an athlete.
@@ -173,17 +173,14 @@ pub fn write(db: &Connection, claim: &Claim, change: &Change) -> Result<bool, St
     }
     add_rows(db, athlete, &change.rows)?;
     db.prepare_cached(
-        "INSERT INTO board_athlete (athlete, season, plan_to, load_tolerance, effort_tolerance)
-         VALUES (?1, ?2, ?3, ?4, ?5)
-         ON CONFLICT (athlete) DO UPDATE
-         SET season = ?2, plan_to = ?3, load_tolerance = ?4, effort_tolerance = ?5",
+        "INSERT INTO board_athlete (athlete, season, plan_to, rules) VALUES (?1, ?2, ?3, ?4)
+         ON CONFLICT (athlete) DO UPDATE SET season = ?2, plan_to = ?3, rules = ?4",
     )?
     .execute((
         athlete,
         change.facts.season.map(SeasonNo::get),
         change.facts.plan_to.map(|d| d.to_string()),
-        change.facts.tolerance.0,
-        change.facts.tolerance.1,
+        &change.facts.rules,
     ))?;
     changed(db, claim.club)?;
     job::finish(db, claim)?;
@@ -274,28 +271,23 @@ pub fn write_squad(
     Ok(true)
 }
 
-/// Writes a club's tolerances, marks all its athletes when they are other ones than before, and ends
-/// the job, when it is still the worker's; whether it was.
+/// Writes what a club's library says about judging, marks all athletes who were judged otherwise, and
+/// ends the job, when it is still the worker's; whether it was.
 ///
 /// # Errors
 /// When storage fails.
-pub fn write_club(
-    db: &Connection,
-    claim: &Claim,
-    tolerance: (f64, f64),
-    now: Moment,
-) -> Result<bool, StoreError> {
+pub fn write_club(db: &Connection, claim: &Claim, rules: &[u8], now: Moment) -> Result<bool, StoreError> {
     if !job::held(db, claim)? {
         return Ok(false);
     }
     changed(db, claim.club)?;
-    db.prepare_cached("UPDATE board_club SET load_tolerance = ?2, effort_tolerance = ?3 WHERE club = ?1")?
-        .execute((claim.club.0.as_bytes(), tolerance.0, tolerance.1))?;
+    db.prepare_cached("UPDATE board_club SET rules = ?2 WHERE club = ?1")?
+        .execute((claim.club.0.as_bytes(), rules))?;
     let mut ask = db.prepare_cached(
         "SELECT a.athlete FROM board_athlete a JOIN person p ON p.id = a.athlete
-         WHERE p.club = ?1 AND (a.load_tolerance <> ?2 OR a.effort_tolerance <> ?3)",
+         WHERE p.club = ?1 AND a.rules <> ?2",
     )?;
-    let rows = ask.query_map((claim.club.0.as_bytes(), tolerance.0, tolerance.1), |r| value::bytes(r, 0))?;
+    let rows = ask.query_map((claim.club.0.as_bytes(), rules), |r| value::bytes(r, 0))?;
     for athlete in rows.collect::<Result<Vec<[u8; 16]>, _>>()? {
         job::mark(db, athlete, claim.club, now)?;
     }
@@ -303,14 +295,14 @@ pub fn write_club(
     Ok(true)
 }
 
-/// The club's tolerances, as far as its library was read.
+/// What the club's library says about judging, as kept; none before it was read.
 ///
 /// # Errors
 /// When storage fails.
-pub fn tolerance(db: &Connection, club: ClubId) -> Result<Option<(f64, f64)>, StoreError> {
+pub fn rules(db: &Connection, club: ClubId) -> Result<Option<Vec<u8>>, StoreError> {
     Ok(db
-        .prepare_cached("SELECT load_tolerance, effort_tolerance FROM board_club WHERE club = ?1")?
-        .query_row([club.0.as_bytes()], |r| Ok(r.get::<_, Option<f64>>(0)?.zip(r.get::<_, Option<f64>>(1)?)))
+        .prepare_cached("SELECT rules FROM board_club WHERE club = ?1")?
+        .query_row([club.0.as_bytes()], |r| r.get(0))
         .optional()?
         .flatten())
 }
@@ -461,15 +453,13 @@ pub fn spoken_of(db: &Connection, doc: i64) -> Result<Vec<Key>, StoreError> {
 /// When storage fails.
 pub fn facts(db: &Connection, athlete: PersonId) -> Result<Option<AthleteFacts>, StoreError> {
     Ok(db
-        .prepare_cached(
-            "SELECT season, plan_to, load_tolerance, effort_tolerance FROM board_athlete WHERE athlete = ?1",
-        )?
+        .prepare_cached("SELECT season, plan_to, rules FROM board_athlete WHERE athlete = ?1")?
         .query_row([athlete.0.as_bytes()], |r| {
             let season: Option<i64> = r.get(0)?;
             Ok(AthleteFacts {
                 season: season.map(SeasonNo::new).transpose().map_err(|e| odd(0, e))?,
                 plan_to: maybe_day(r, 1)?,
-                tolerance: (r.get(2)?, r.get(3)?),
+                rules: r.get(2)?,
             })
         })
         .optional()?)

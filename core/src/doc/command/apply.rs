@@ -5,6 +5,7 @@ use automerge::{Automerge, AutomergeError, ObjId, ObjType, ReadDoc as _, ScalarV
 
 use super::{Command, Scene, WorkOf};
 use crate::base::id::ChangeHash;
+use crate::base::key::Key;
 use crate::base::moment::Moment;
 use crate::doc::open::{DocError, Document};
 use crate::doc::place::Place;
@@ -12,7 +13,8 @@ use crate::doc::problem::{Code, Problem};
 use crate::doc::read::stored;
 use crate::model::any::AnyRecord;
 use crate::model::name::Kind;
-use crate::model::spec::{Field, GONE, Scalar};
+use crate::model::plan::Prescription;
+use crate::model::spec::{Field, GONE, Record as _, Scalar};
 
 /// Why a command was not applied. In either case nothing was written.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -57,16 +59,8 @@ fn ops(command: &Command, now: Moment) -> Vec<Op> {
     match command {
         Command::Add(news) => news.iter().map(|n| Op::Make(n.place.clone(), n.record.clone())).collect(),
         Command::Edit { place, from, to } => {
-            let (old, new) = (from.fields(), to.fields());
-            let changed = new
-                .iter()
-                .filter(|f| !old.contains(f))
-                .map(|(name, value)| Op::Put(place.clone(), name, Some(value.clone())));
-            let cleared = old
-                .iter()
-                .filter(|(name, _)| !new.iter().any(|(n, _)| n == name))
-                .map(|(name, _)| Op::Put(place.clone(), name, None));
-            changed.chain(cleared).collect()
+            let puts = differing(&from.fields(), &to.fields()).into_iter();
+            puts.map(|(name, value)| Op::Put(place.clone(), name, value)).collect()
         }
         Command::Withdraw(places) => {
             places.iter().map(|p| Op::Put(p.clone(), GONE.name, Some(Scalar::Time(now.0)))).collect()
@@ -107,7 +101,33 @@ fn ops(command: &Command, now: Moment) -> Vec<Op> {
             put("comment", comment.as_ref().map(Field::to_scalar));
             ops
         }
+        Command::Decide { item, from, to, key, decision } => {
+            let mut ops = rewrite(item, from, to);
+            ops.push(Op::Make(Place::of("decisions", key), AnyRecord::Decision(decision.clone())));
+            ops
+        }
+        Command::Undecide { item, from, to, key } => {
+            let mut ops = rewrite(item, from, to);
+            ops.push(Op::Put(Place::of("decisions", key), GONE.name, Some(Scalar::Time(now.0))));
+            ops
+        }
     }
+}
+
+fn rewrite(item: &Key, from: &Prescription, to: &Prescription) -> Vec<Op> {
+    let place = Place::of("items", item);
+    let puts = differing(&from.fields(), &to.fields()).into_iter();
+    puts.map(|(name, value)| Op::Put(place.clone(), name, value)).collect()
+}
+
+/// What differs between two states of a record: the field and its new value, `None` to clear it.
+pub(super) fn differing(
+    old: &[(&'static str, Scalar)],
+    new: &[(&'static str, Scalar)],
+) -> Vec<(&'static str, Option<Scalar>)> {
+    let changed = new.iter().filter(|f| !old.contains(f)).map(|(n, v)| (*n, Some(v.clone())));
+    let cleared = old.iter().filter(|(n, _)| !new.iter().any(|(m, _)| m == n)).map(|(n, _)| (*n, None));
+    changed.chain(cleared).collect()
 }
 
 fn nothing_changed(ops: &[Op]) -> Problem {

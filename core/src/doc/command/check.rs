@@ -3,6 +3,7 @@
 
 use std::collections::BTreeSet;
 
+use super::apply::differing;
 use super::{Command, New, Scene, WorkOf};
 use crate::base::day::Day;
 use crate::base::key::Key;
@@ -13,9 +14,9 @@ use crate::doc::problem::{Code, Problem};
 use crate::model::any::{AnyRecord, root};
 use crate::model::log::SetDone;
 use crate::model::name::DocName;
-use crate::model::number::Spacing;
+use crate::model::number::{Ruling, Spacing};
 use crate::model::plan::{PlanAbout, Prescription};
-use crate::model::spec::Record;
+use crate::model::spec::{Record, Scalar};
 
 /// Most records that one deed makes or withdraws: a season's sessions fit.
 pub(super) const MAX_RECORDS: usize = 600;
@@ -41,7 +42,7 @@ impl Check<'_> {
 
     fn command(&mut self, command: &Command) {
         // The clock of the change decides what is shown first where two edits met.
-        if matches!(command, Command::Edit { .. } | Command::Pick { .. }) {
+        if matches!(command, Command::Edit { .. } | Command::Pick { .. } | Command::Undecide { .. }) {
             self.clock(None, "", self.scene.now);
         }
         match command {
@@ -130,6 +131,39 @@ impl Check<'_> {
                         );
                     }
                 }
+            }
+            Command::Decide { item, from, to, key, decision } => {
+                self.rewrite(item, from, to);
+                let place = Place::of("decisions", key);
+                self.free(&place);
+                self.record(&place, &AnyRecord::Decision(decision.clone()));
+                if decision.item != *item {
+                    let text = "a decision must be about the prescription that it changes";
+                    self.say(&place, "item", Code::Contradiction, text);
+                }
+                if decision.ruling == Ruling::Dismissed {
+                    let text = "what is dismissed changes no prescription";
+                    self.say(&place, "ruling", Code::Contradiction, text);
+                }
+            }
+            Command::Undecide { item, from, to, key } => {
+                self.rewrite(item, from, to);
+                self.exists(&Place::of("decisions", key));
+            }
+        }
+    }
+
+    /// A change of a prescription that holds only while it is as it was seen.
+    fn rewrite(&mut self, item: &Key, from: &Prescription, to: &Prescription) {
+        let place = Place::of("items", item);
+        self.edit(&place, &from.clone().into(), &to.clone().into());
+        let Ok(Some(now)) = self.doc.record::<Prescription>(&place) else { return };
+        let (seen, now) = (from.fields(), now.record.fields());
+        for (field, _) in differing(&seen, &to.fields()) {
+            let of =
+                |list: &[(&'static str, Scalar)]| list.iter().find(|f| f.0 == field).map(|f| f.1.clone());
+            if of(&seen) != of(&now) {
+                self.say(&place, field, Code::Contradiction, "somebody changed this meanwhile");
             }
         }
     }
@@ -339,6 +373,14 @@ impl Check<'_> {
             AnyRecord::Excuse(r) => self.clock(Some(place), "at", r.at),
             AnyRecord::Report(r) => self.clock(Some(place), "at", r.at),
             AnyRecord::Remark(r) => self.clock(Some(place), "at", r.at),
+            AnyRecord::Decision(r) => {
+                self.clock(Some(place), "at", r.at);
+                self.refers(place, "item", &["items"], &r.item);
+                if r.about.item != r.item {
+                    let text = "a decision must be about its own prescription";
+                    self.say(place, "about", Code::Contradiction, text);
+                }
+            }
             AnyRecord::Exercise(_)
             | AnyRecord::Cue(_)
             | AnyRecord::Venue(_)

@@ -13,6 +13,7 @@ use crate::base::moment::Moment;
 use crate::model::any::AnyRecord;
 use crate::model::log::{SetDone, Work};
 use crate::model::number::{Effort, Minutes, Note};
+use crate::model::plan::{Decision, Prescription};
 use crate::model::spec::Scalar;
 
 /// A record to be made, at its place.
@@ -107,6 +108,32 @@ pub enum Command {
         /// Words to the coach.
         comment: Option<Note>,
     },
+    /// Takes a proposal, as it stands or edited: changes the prescription and says who decided, in
+    /// one change. Refused when the fields that it would change are no longer as they were seen.
+    Decide {
+        /// The prescription.
+        item: Key,
+        /// As the person saw it.
+        from: Box<Prescription>,
+        /// As it should read.
+        to: Box<Prescription>,
+        /// The new decision's key.
+        key: Key,
+        /// The decision.
+        decision: Box<Decision>,
+    },
+    /// Takes a decision back: the prescription reads as before and the proposal is open again.
+    /// Refused when somebody changed the same fields meanwhile.
+    Undecide {
+        /// The prescription.
+        item: Key,
+        /// As the decision left it.
+        from: Box<Prescription>,
+        /// As it was before.
+        to: Box<Prescription>,
+        /// The decision.
+        key: Key,
+    },
 }
 
 /// What a command is checked against.
@@ -141,7 +168,14 @@ impl Command {
             Command::CorrectSet { session, work, key, .. } => {
                 Some(Command::Withdraw(vec![Place::of("sessions", session).inner(work).inner(key)]))
             }
-            Command::Pick { .. } | Command::Close { .. } => None,
+            Command::Decide { item, from, to, key, .. } => Some(Command::Undecide {
+                item: item.clone(),
+                from: to.clone(),
+                to: from.clone(),
+                key: key.clone(),
+            }),
+            // A decision that was taken back is taken anew from the proposal, which is open again.
+            Command::Pick { .. } | Command::Close { .. } | Command::Undecide { .. } => None,
         }
     }
 }

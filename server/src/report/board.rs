@@ -81,7 +81,7 @@ pub struct SessionCell {
     /// Sets done.
     pub sets_done: u64,
     /// Sets asked.
-    pub sets_asked: u64,
+    pub sets_asked: u32,
     /// Whether an earlier version of the session was done.
     #[serde(default, skip_serializing_if = "is_false")]
     pub earlier_version: bool,
@@ -129,7 +129,7 @@ impl SessionCell {
             state: r.state.word().to_owned(),
             share: r.share.as_ref().and_then(|s| s.share),
             sets_done: sets_done as u64,
-            sets_asked: u64::from(sets_asked),
+            sets_asked,
             earlier_version: r.share.as_ref().is_some_and(|s| s.earlier_version),
             swapped: r.share.as_ref().map_or(0, |s| s.items.iter().filter(|i| i.how == How::Swapped).count())
                 as u64,
@@ -148,7 +148,7 @@ impl SessionCell {
             state: state.word().to_owned(),
             share: r.share,
             sets_done: r.sets_done,
-            sets_asked: r.sets_asked,
+            sets_asked: u32::try_from(r.sets_asked).unwrap_or(u32::MAX),
             earlier_version: r.earlier,
             swapped: r.swapped,
             done_on: r.done_on.map(|d| d.to_string()),

@@ -14,6 +14,7 @@ mod layout;
 mod merge_laws;
 mod phones;
 mod phones_refused;
+mod projection;
 mod restore;
 mod traps;
 mod wire_fixtures;

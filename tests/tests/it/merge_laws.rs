@@ -196,6 +196,8 @@ fn stories_reach_every_deed_and_make_edits_meet() {
                         Command::Skip { .. } => "leave out",
                         Command::CorrectSet { .. } => "correct a set",
                         Command::Close { .. } => "close",
+                        Command::Decide { .. } => "decide",
+                        Command::Undecide { .. } => "undecide",
                     };
                     if copies[who].try_do(&command).is_ok() {
                         *reached.entry(word).or_default() += 1;

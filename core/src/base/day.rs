@@ -17,22 +17,34 @@ pub struct Month {
     month: u8,
 }
 
-/// A text that is no day or month between 2000 and 2199.
+/// A text that is no day between 1900 and 2199, or no month between 2000 and 2199.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("not a calendar {what} between 2000 and 2199: {text:?}")]
+#[error("not a calendar {what} between {first} and 2199: {text:?}")]
 pub struct DayError {
     what: &'static str,
+    first: u16,
     text: String,
 }
+
+impl DayError {
+    const fn new(what: &'static str, first: u16, text: String) -> DayError {
+        DayError { what, first, text }
+    }
+}
+
+/// First year of a day: people were born before there were documents.
+const FIRST_YEAR: u16 = 1900;
+/// First year of a month, and so of every log.
+const FIRST_LOG_YEAR: u16 = 2000;
 
 impl Day {
     /// A day from its numbers.
     ///
     /// # Errors
-    /// When the numbers name no day between 2000 and 2199.
+    /// When the numbers name no day between 1900 and 2199.
     pub fn new(year: i16, month: i8, day: i8) -> Result<Day, DayError> {
-        let bad = || DayError { what: "day", text: format!("{year}-{month}-{day}") };
-        if !(2000..=2199).contains(&year) {
+        let bad = || DayError::new("day", FIRST_YEAR, format!("{year}-{month}-{day}"));
+        if !(1900..=2199).contains(&year) {
             return Err(bad());
         }
         Date::new(year, month, day).map(Day).map_err(|_| bad())
@@ -85,9 +97,9 @@ impl Day {
     /// The UTC calendar day of an instant shifted by a zone offset in minutes.
     ///
     /// # Errors
-    /// When the instant lies outside 2000 to 2199.
+    /// When the instant lies outside 1900 to 2199.
     pub fn of(moment: super::moment::Moment, offset_min: i32) -> Result<Day, DayError> {
-        let bad = || DayError { what: "day", text: format!("{} ms", moment.0) };
+        let bad = || DayError::new("day", FIRST_YEAR, format!("{} ms", moment.0));
         let secs = moment.seconds().saturating_add(i64::from(offset_min) * 60);
         let t = jiff::Timestamp::from_second(secs).map_err(|_| bad())?;
         let d = jiff::tz::Offset::UTC.to_datetime(t).date();
@@ -104,7 +116,7 @@ impl fmt::Display for Day {
 impl FromStr for Day {
     type Err = DayError;
     fn from_str(text: &str) -> Result<Day, DayError> {
-        let bad = || DayError { what: "day", text: text.chars().take(20).collect() };
+        let bad = || DayError::new("day", FIRST_YEAR, text.chars().take(20).collect());
         let mut parts = text.split('-');
         let (Some(y), Some(m), Some(d), None) = (parts.next(), parts.next(), parts.next(), parts.next())
         else {
@@ -128,7 +140,7 @@ impl Month {
         if (2000..=2199).contains(&year) && (1..=12).contains(&month) {
             Ok(Month { year, month })
         } else {
-            Err(DayError { what: "month", text: format!("{year}-{month}") })
+            Err(DayError::new("month", FIRST_LOG_YEAR, format!("{year}-{month}")))
         }
     }
 
@@ -154,7 +166,7 @@ impl fmt::Display for Month {
 impl FromStr for Month {
     type Err = DayError;
     fn from_str(text: &str) -> Result<Month, DayError> {
-        let bad = || DayError { what: "month", text: text.chars().take(20).collect() };
+        let bad = || DayError::new("month", FIRST_LOG_YEAR, text.chars().take(20).collect());
         let (y, m) = text.split_once('-').ok_or_else(bad)?;
         if y.len() != 4 || m.len() != 2 {
             return Err(bad());
@@ -191,7 +203,7 @@ mod tests {
             "",
             "2026-13-01",
             "2027-02-29",
-            "1999-12-31",
+            "1899-12-31",
             "2200-01-01",
             "26-01-01",
             "2026-1-01",
@@ -200,6 +212,7 @@ mod tests {
         ] {
             assert!(t.parse::<Day>().is_err(), "{t}");
         }
+        assert!("1900-01-01".parse::<Day>().is_ok() && "1999-12-31".parse::<Day>().is_ok());
         for t in ["2026-00", "2026-13", "1999-01", "2026", "2026-1"] {
             assert!(t.parse::<Month>().is_err(), "{t}");
         }

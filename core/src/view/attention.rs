@@ -351,12 +351,12 @@ impl List<'_> {
             match test.change {
                 Ok(change) if recent && change.beyond_noise => {
                     let words = format!(
-                        "{}: {} {}, before {}; {}",
+                        "{}: {} {unit}, before {} {unit}; {}",
                         test.name,
                         show::trim(change.after, 3),
-                        test.unit,
                         show::trim(change.before, 3),
-                        change.reading
+                        change.reading,
+                        unit = test.unit
                     );
                     self.say(Topic::Test, words, Some(change.on), Some(test.protocol), change.why);
                 }
@@ -453,9 +453,9 @@ impl List<'_> {
                 let item = &entry.record;
                 let ex = athlete.plan.exercise_on(item, date);
                 let waves = item.waves.iter().flat_map(|w| &w.0).filter_map(|w| w.intensity.clone());
-                let asked = waves.chain(item.intensity.clone());
-                let share = asked.filter(|i| matches!(i, Intensity::OfMax(..))).next_back();
-                let Some(intensity @ Intensity::OfMax(_, _)) = share else { continue };
+                let mut asked = waves.chain(item.intensity.clone());
+                let share = asked.find(|i| matches!(i, Intensity::OfMax(..)));
+                let Some(intensity) = share else { continue };
                 let lift = lift(&intensity, &ex, self.look.library);
                 if said.contains(&lift) {
                     continue;

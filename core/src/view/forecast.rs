@@ -279,8 +279,7 @@ fn comeback(athlete: Athlete<'_>, next: &[PlannedWeek], today: Day) -> Option<Sa
     let pause = recent
         .chunk_by(|a, b| idle(a) == idle(b))
         .filter(|run| run.first().is_some_and(|d| idle(d)) && run.len() >= PAUSE_DAYS)
-        .filter(|run| run.last().is_some_and(|d| today.since(d.day) <= 28))
-        .next_back()?;
+        .rfind(|run| run.last().is_some_and(|d| today.since(d.day) <= 28))?;
     let (from, to) = (pause.first()?.day, pause.last()?.day);
     let first = next.iter().find(|w| w.sessions > 0)?;
     // The four weeks before the pause, whatever weekday it began on.

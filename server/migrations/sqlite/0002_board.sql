@@ -99,5 +99,16 @@ CREATE TABLE board_session (
     PRIMARY KEY (athlete, day, extra, session, doc)
 ) STRICT, WITHOUT ROWID;
 
+-- Test trials and weighings, whole: record lists and the noise of tests need those of all athletes.
+CREATE TABLE board_mark (
+    doc     INTEGER NOT NULL REFERENCES doc (id),
+    kind    TEXT NOT NULL CHECK (kind IN ('trial', 'check-in')),
+    record  TEXT NOT NULL,
+    athlete BLOB NOT NULL CHECK (length(athlete) = 16),
+    kept    BLOB NOT NULL,
+    PRIMARY KEY (doc, kind, record)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX board_mark_athlete ON board_mark (athlete);
+
 -- Grows when an athlete opens or closes the care document to the coaches.
 ALTER TABLE person ADD COLUMN care_version INTEGER NOT NULL DEFAULT 0;

@@ -24,7 +24,7 @@ use crate::store::people;
 
 /// From where to read.
 #[derive(Debug, Default, Args)]
-struct From {
+pub(super) struct From {
     /// Data folder
     #[arg(long, env = "BACKSTRAIGHT_DATA", value_name = "DIR", conflicts_with = "server")]
     data: Option<PathBuf>,
@@ -106,6 +106,14 @@ pub(super) struct Session {
 
 type Span = (Day, Day, Day);
 
+/// The reader's day: as given, else the machine's in UTC.
+pub(super) fn today(given: Option<&str>) -> Result<Day, CliError> {
+    match given {
+        Some(text) => text.parse().map_err(|e| CliError::Argument(format!("today: {e}"))),
+        None => Day::of(now(), 0).map_err(|e| CliError::Argument(format!("the machine's clock: {e}"))),
+    }
+}
+
 impl Days {
     fn span(&self) -> Result<Span, CliError> {
         let read = |what: &str, text: &Option<String>| {
@@ -113,10 +121,7 @@ impl Days {
                 .map(|t| t.parse::<Day>().map_err(|e| CliError::Argument(format!("{what}: {e}"))))
                 .transpose()
         };
-        let today = match read("today", &self.today)? {
-            Some(day) => day,
-            None => Day::of(now(), 0).map_err(|e| CliError::Argument(format!("the machine's clock: {e}")))?,
-        };
+        let today = today(self.today.as_deref())?;
         let (week, from, to) = (read("week", &self.week)?, read("from", &self.from)?, read("to", &self.to)?);
         let from =
             from.or_else(|| to.map(|t| t.plus(-6))).unwrap_or_else(|| week.unwrap_or(today).week_start());
@@ -129,13 +134,13 @@ impl Days {
 }
 
 /// Where a review comes from, opened.
-enum Source {
+pub(super) enum Source {
     Folder(Data, MayReview),
     Server(String, String),
 }
 
 impl From {
-    fn open(self) -> Result<Source, CliError> {
+    pub(super) fn open(self) -> Result<Source, CliError> {
         match (self.data, self.server, self.token) {
             (Some(dir), None, _) => {
                 let data = Data { data: dir };
@@ -193,13 +198,26 @@ fn gather(data: &Data, grant: MayReview, (from, to, today): Span) -> Result<Revi
     Ok(store.read_blocking(|db| Review::gather(db, &grant, from, to, today))?)
 }
 
-/// Asks a server; `more` are further parameters.
-fn ask<T: DeserializeOwned>(
+/// Asks a server about some days.
+fn ask_days<T: DeserializeOwned>(
     server: &str,
     token: &str,
     path: &str,
     days: Span,
     more: &[(&str, &str)],
+) -> Result<T, CliError> {
+    let (from, to, today) = (days.0.to_string(), days.1.to_string(), days.2.to_string());
+    let mut all = vec![("from", from.as_str()), ("to", &to), ("today", &today)];
+    all.extend(more);
+    ask(server, token, path, &all)
+}
+
+/// Asks a server.
+pub(super) fn ask<T: DeserializeOwned>(
+    server: &str,
+    token: &str,
+    path: &str,
+    query: &[(&str, &str)],
 ) -> Result<T, CliError> {
     let failed = |why: String| CliError::Found(format!("{server}: {why}"));
     let agent: ureq::Agent = ureq::Agent::config_builder()
@@ -207,11 +225,10 @@ fn ask<T: DeserializeOwned>(
         .http_status_as_error(false)
         .build()
         .into();
-    let url =
-        format!("{}{path}?from={}&to={}&today={}", server.trim_end_matches('/'), days.0, days.1, days.2);
+    let url = format!("{}{path}", server.trim_end_matches('/'));
     let mut answer = agent
         .get(url)
-        .query_pairs(more.iter().copied())
+        .query_pairs(query.iter().copied())
         .header("authorization", format!("Bearer {token}"))
         .call()
         .map_err(|e| failed(e.to_string()))?;
@@ -225,7 +242,11 @@ fn ask<T: DeserializeOwned>(
     serde_json::from_slice(&body).map_err(|e| failed(format!("its answer is of another version: {e}")))
 }
 
-fn print<T: Serialize>(output: Output, value: &T, text: impl FnOnce(&T) -> String) -> Result<(), CliError> {
+pub(super) fn print<T: Serialize>(
+    output: Output,
+    value: &T,
+    text: impl FnOnce(&T) -> String,
+) -> Result<(), CliError> {
     let mut out = std::io::stdout().lock();
     if output.json {
         writeln!(out, "{}", serde_json::to_string_pretty(value).map_err(std::io::Error::from)?)?;
@@ -236,7 +257,11 @@ fn print<T: Serialize>(output: Output, value: &T, text: impl FnOnce(&T) -> Strin
 }
 
 /// The board of a folder, after everything that waits was done.
-fn from_rows(data: &Data, grant: &MayReview, ask: &Ask) -> Result<Option<report::board::Board>, CliError> {
+pub(super) fn from_rows(
+    data: &Data,
+    grant: &MayReview,
+    ask: &Ask,
+) -> Result<Option<report::board::Board>, CliError> {
     let (_, store) = data.store()?;
     let clock = Clock::system();
     project::prepare(&store, &clock)?;
@@ -254,7 +279,7 @@ fn pages(server: &str, token: &str, days: Span, filter: &Board) -> Result<report
         more.extend(filter.squad.as_deref().map(|s| ("squad", s)));
         more.extend(filter.state.as_deref().map(|s| ("state", s)));
         more.extend(after.as_deref().map(|a| ("after", a)));
-        let page: report::board::Board = ask(server, token, "/v1/board", days, &more)?;
+        let page: report::board::Board = ask_days(server, token, "/v1/board", days, &more)?;
         whole = Some(match whole {
             None => page,
             Some(mut whole) => {
@@ -311,7 +336,7 @@ impl Athlete {
             }
             Source::Server(server, token) => {
                 let id: PersonId = identity("the athlete", &self.athlete)?;
-                Some(ask(&server, &token, &format!("/v1/athletes/{id}"), days, &[])?)
+                Some(ask_days(&server, &token, &format!("/v1/athletes/{id}"), days, &[])?)
             }
         };
         let found = found.ok_or_else(|| CliError::Found("there is no such athlete".to_owned()))?;
@@ -332,6 +357,7 @@ impl Athlete {
                 WeekReport {
                     athlete: report::athlete::first(&review, days).ok_or_else(nobody)?,
                     weeks: weeks.ok_or_else(nobody)?,
+                    loads: report::loads::of(&gather(&data, grant, before)?, before).ok_or_else(nobody)?,
                     tests: report::tests::of(&review, days).ok_or_else(nobody)?,
                 }
             }
@@ -339,9 +365,10 @@ impl Athlete {
                 let id: PersonId = identity("the athlete", &self.athlete)?;
                 let path = format!("/v1/athletes/{id}");
                 WeekReport {
-                    athlete: ask(&server, &token, &path, days, &[])?,
-                    weeks: ask(&server, &token, &format!("{path}/weeks"), before, &[])?,
-                    tests: ask(&server, &token, &format!("{path}/tests"), days, &[])?,
+                    athlete: ask_days(&server, &token, &path, days, &[])?,
+                    weeks: ask_days(&server, &token, &format!("{path}/weeks"), before, &[])?,
+                    loads: ask_days(&server, &token, &format!("{path}/loads"), before, &[])?,
+                    tests: ask_days(&server, &token, &format!("{path}/tests"), days, &[])?,
                 }
             }
         };
@@ -360,7 +387,7 @@ impl Session {
             Source::Server(server, token) => {
                 let id: PersonId = identity("the athlete", &self.athlete)?;
                 let path = format!("/v1/athletes/{id}/sessions/{key}");
-                Some(ask(&server, &token, &path, days, &[])?)
+                Some(ask_days(&server, &token, &path, days, &[])?)
             }
         };
         let found = found.ok_or_else(|| {

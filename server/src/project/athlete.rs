@@ -6,6 +6,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::PersonId;
 use backstraight_core::base::key::Key;
+use backstraight_core::doc::read::Entry;
+use backstraight_core::model::log::{CheckIn, Trial};
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::SeasonNo;
 use backstraight_core::view::board::{self as view, Known, Review, Rules};
@@ -17,7 +19,9 @@ use backstraight_core::view::state::State;
 
 use super::keep::{self, KeepError};
 use crate::review::open_doc;
-use crate::store::board::{self, Asked, AthleteFacts, Change, Counts, DocFacts, SessionRow};
+use crate::store::board::{
+    self, Asked, AthleteFacts, Change, Counts, DocFacts, KeptMark, MarkKind, SessionRow,
+};
 use crate::store::document::{self, Doc};
 use crate::store::job::Claim;
 use crate::store::{Db, StoreError};
@@ -238,6 +242,7 @@ impl Work<'_> {
             facts: AthleteFacts { season, plan_to: None, rules: self.kept.clone() },
             docs: Vec::new(),
             refs: Vec::new(),
+            marks: Vec::new(),
             gone: Vec::new(),
             asked: Vec::new(),
             stale: Vec::new(),
@@ -277,6 +282,19 @@ impl Work<'_> {
         };
         let (met, unreadable) = (done.met.len(), done.unreadable.len());
         change.docs.push(DocFacts { doc: doc.id, n: doc.max_n, counts, met, unreadable });
+        let trial = |t: &Entry<Trial>| KeptMark {
+            kind: MarkKind::Trial,
+            record: t.key(),
+            kept: keep::keep_record(&t.key(), &t.record),
+        };
+        let weighing = |c: &Entry<CheckIn>| KeptMark {
+            kind: MarkKind::CheckIn,
+            record: c.key(),
+            kept: keep::keep_record(&c.key(), &c.record),
+        };
+        let weighed = done.checkins.iter().filter(|c| c.record.mass.is_some());
+        let marks = done.trials.iter().map(trial).chain(weighed.map(weighing)).collect();
+        change.marks.push((doc.id, marks));
         let logged = done.sessions.iter().filter_map(|d| d.session.record.session.clone());
         let entered = done.entered.iter().filter_map(|e| e.record.session.clone());
         let excused = done.excuses.iter().map(|e| e.record.session.clone());

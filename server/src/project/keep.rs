@@ -128,6 +128,20 @@ pub(super) fn read(bytes: &[u8]) -> Result<PlannedSession, KeepError> {
     Ok(PlannedSession { session, groups: groups.collect::<Result<_, _>>()? })
 }
 
+/// One record to bytes.
+pub(super) fn keep_record<R: Record>(key: &Key, record: &R) -> Vec<u8> {
+    minicbor::to_vec(take_apart(key, record, Vec::new())).unwrap_or_default()
+}
+
+/// One record from bytes.
+///
+/// # Errors
+/// When they are another version's.
+pub(super) fn read_record<R: Record>(root: &'static str, bytes: &[u8]) -> Result<Entry<R>, KeepError> {
+    let kept: Kept = minicbor::decode(bytes).map_err(|_| KeepError)?;
+    put_together(root, kept).map(|(entry, _)| entry)
+}
+
 fn take_apart<R: Record>(key: &Key, record: &R, inner: Vec<Kept>) -> Kept {
     let fields = record.fields().into_iter().map(|(name, value)| Field {
         name: name.to_owned(),

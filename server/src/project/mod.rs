@@ -10,17 +10,20 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use backstraight_core::base::id::{ClubId, PersonId, SquadId};
+use backstraight_core::model::log::{CheckIn, Trial};
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::plan::Member;
 use backstraight_core::view::board::Rules;
+use backstraight_core::view::done::Done;
 use backstraight_core::view::library::Library;
 use tokio::sync::{Notify, watch};
 use uuid::Uuid;
 
 use crate::app::{Clock, Shared};
+use crate::grant::MayReview;
 use crate::review::{open, open_doc};
 use crate::secret;
-use crate::store::board::{self, Change};
+use crate::store::board::{self, Change, MarkKind};
 use crate::store::job::{self, Claim};
 use crate::store::{Db, Store, StoreError, document, people};
 
@@ -253,4 +256,24 @@ pub fn rebuild(
         board::set_form(db, FORM)
     })?;
     catch_up(store, clock, threads, progress)
+}
+
+/// All test trials and weighings of an athlete, without opening a document.
+///
+/// # Errors
+/// When storage fails, or what is kept is another version's (then a rebuild is under way).
+pub fn marks(db: &Db, grant: &MayReview, athlete: PersonId) -> Result<Done, StoreError> {
+    let mut done = Done::default();
+    let damaged = |e: keep::KeepError| StoreError::Damaged(e.to_string());
+    for mark in board::marks(db, grant, athlete)? {
+        match mark.kind {
+            MarkKind::Trial => {
+                done.trials.push(keep::read_record::<Trial>("trials", &mark.kept).map_err(damaged)?);
+            }
+            MarkKind::CheckIn => {
+                done.checkins.push(keep::read_record::<CheckIn>("checkins", &mark.kept).map_err(damaged)?);
+            }
+        }
+    }
+    Ok(Done::join([done]))
 }

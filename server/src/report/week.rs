@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::athlete::{AthleteReport, MetReport};
+use super::loads::Loads;
 use super::tests::Tests;
 use super::text::{percent, table, wrap};
 use super::weeks::Weeks;
@@ -19,6 +20,8 @@ pub struct WeekReport {
     pub athlete: AthleteReport,
     /// That week and those before it.
     pub weeks: Weeks,
+    /// The load of those weeks.
+    pub loads: Loads,
     /// Test trials of the week.
     pub tests: Tests,
 }
@@ -63,6 +66,7 @@ impl WeekReport {
             out.push(format!("Tests\n\n{}", self.tests.to_text()));
         }
         out.push(format!("This week and those before\n\n{}", self.weeks.to_text()));
+        out.push(self.loads.to_text());
         if !self.athlete.met_here.is_empty() {
             let met: Vec<String> = self.athlete.met_here.iter().map(MetReport::to_text).collect();
             let met = met.join("\n");

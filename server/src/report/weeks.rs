@@ -52,10 +52,6 @@ pub struct Week {
     pub sets_asked: u64,
     /// Minutes of the sessions that say how long they took.
     pub minutes: i64,
-    /// Sum of effort (0 to 10) times minutes over sessions that say both; none when no session does.
-    pub load: Option<f64>,
-    /// Sessions that were done but do not say both: in no sum.
-    pub without_load: u64,
 }
 
 /// Reads the weeks that the days touch; none when there is no such athlete.
@@ -98,17 +94,6 @@ fn week(start: Day, rows: &[(State, SessionRow)]) -> Week {
     for (state, _) in rows {
         *states.entry(state.word().to_owned()).or_default() += 1;
     }
-    let loads: Vec<f64> = rows
-        .iter()
-        .filter_map(|(_, r)| {
-            #[expect(clippy::cast_precision_loss, reason = "minutes and tenths of one session")]
-            let both = r.minutes.zip(r.effort).map(|(m, e)| m as f64 * e as f64 / 10.0);
-            both
-        })
-        .collect();
-    let done = |state: State| matches!(state, State::Done | State::Part | State::Changed | State::Extra);
-    let without =
-        rows.iter().filter(|(state, r)| done(*state) && (r.minutes.is_none() || r.effort.is_none())).count();
     Week {
         start: start.to_string(),
         share: figure.share,
@@ -118,8 +103,6 @@ fn week(start: Day, rows: &[(State, SessionRow)]) -> Week {
         sets_done: rows.iter().map(|(_, r)| r.sets_done).sum(),
         sets_asked: rows.iter().map(|(_, r)| r.sets_asked).sum(),
         minutes: rows.iter().filter_map(|(_, r)| r.minutes).sum(),
-        load: (!loads.is_empty()).then(|| loads.iter().sum()),
-        without_load: without as u64,
     }
 }
 
@@ -138,10 +121,9 @@ impl Weeks {
                     states.join(", "),
                     format!("{} of {}", w.sets_done, w.sets_asked),
                     w.minutes.to_string(),
-                    w.load.map_or_else(|| "–".to_owned(), |l| format!("{l:.0}")),
                 ]
             })
             .collect();
-        table(&["week of", "share", "sessions", "sets", "min", "effort × min"], &rows)
+        table(&["week of", "share", "sessions", "sets", "min"], &rows)
     }
 }

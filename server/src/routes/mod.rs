@@ -6,6 +6,7 @@ mod ask;
 mod exchange;
 mod health;
 mod invite;
+mod look;
 mod review;
 
 use std::sync::OnceLock;
@@ -72,6 +73,11 @@ fn list() -> OpenApiRouter<Shared> {
         .routes(routes!(review::session))
         .routes(routes!(review::weeks))
         .routes(routes!(review::tests))
+        .routes(routes!(look::loads))
+        .routes(routes!(look::forecast))
+        .routes(routes!(look::attention))
+        .routes(routes!(look::proposals))
+        .routes(routes!(look::records))
 }
 
 /// The router of a server.

@@ -105,6 +105,35 @@ pub struct AthleteFacts {
     pub rules: Vec<u8>,
 }
 
+/// Of which kind a kept record is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum MarkKind {
+    /// A test trial.
+    Trial,
+    /// A check-in that holds a body mass.
+    CheckIn,
+}
+
+impl MarkKind {
+    const fn word(self) -> &'static str {
+        match self {
+            MarkKind::Trial => "trial",
+            MarkKind::CheckIn => "check-in",
+        }
+    }
+}
+
+/// A test trial or weighing, in the form that the projector reads again.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct KeptMark {
+    /// Which of them.
+    pub kind: MarkKind,
+    /// Its key.
+    pub record: Key,
+    /// The record.
+    pub kept: Vec<u8>,
+}
+
 /// New rows of an athlete.
 #[derive(Debug, Clone)]
 pub struct Change {
@@ -116,6 +145,8 @@ pub struct Change {
     pub facts: AthleteFacts,
     /// Documents that were read.
     pub docs: Vec<DocFacts>,
+    /// Test trials and weighings of the logs and notes that were read.
+    pub marks: Vec<(i64, Vec<KeptMark>)>,
     /// Of which sessions the logs and notes that were read speak.
     pub refs: Vec<(i64, Vec<Key>)>,
     /// Sessions whose row and kept form go: they changed or are no longer in the plan.
@@ -140,7 +171,8 @@ pub fn write(db: &Connection, claim: &Claim, change: &Change) -> Result<bool, St
     }
     let athlete = change.athlete.0.into_bytes();
     if change.whole {
-        for table in ["board_session", "board_asked", "board_ref", "board_doc", "board_athlete"] {
+        for table in ["board_session", "board_asked", "board_ref", "board_mark", "board_doc", "board_athlete"]
+        {
             db.prepare_cached(&format!("DELETE FROM {table} WHERE athlete = ?1"))?.execute([athlete])?;
         }
     }
@@ -444,6 +476,23 @@ pub fn speak_of(db: &Connection, athlete: PersonId, session: &Key) -> Result<Vec
 pub fn spoken_of(db: &Connection, doc: i64) -> Result<Vec<Key>, StoreError> {
     let mut ask = db.prepare_cached("SELECT session FROM board_ref WHERE doc = ?1")?;
     let rows = ask.query_map([doc], |r| key(r, 0))?;
+    Ok(rows.collect::<Result<_, _>>()?)
+}
+
+/// All test trials and weighings of an athlete that may be reviewed.
+///
+/// # Errors
+/// When storage fails.
+pub fn marks(db: &Connection, grant: &MayReview, athlete: PersonId) -> Result<Vec<KeptMark>, StoreError> {
+    if grant.of(athlete).is_none() {
+        return Ok(Vec::new());
+    }
+    let mut ask = db.prepare_cached("SELECT kind, record, kept FROM board_mark WHERE athlete = ?1")?;
+    let rows = ask.query_map([athlete.0.as_bytes()], |r| {
+        let trial = r.get_ref(0)?.as_str().map_err(|e| odd(0, e))? == MarkKind::Trial.word();
+        let kind = if trial { MarkKind::Trial } else { MarkKind::CheckIn };
+        Ok(KeptMark { kind, record: key(r, 1)?, kept: r.get(2)? })
+    })?;
     Ok(rows.collect::<Result<_, _>>()?)
 }
 

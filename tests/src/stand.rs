@@ -73,7 +73,8 @@ impl Stand {
         let runtime =
             tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().unwrap();
         let club = ClubId::new(now, secret::random());
-        let mut stand = Stand { dir, clock: SetClock::at(now), club, data, runtime, running: None, projector: true };
+        let mut stand =
+            Stand { dir, clock: SetClock::at(now), club, data, runtime, running: None, projector: true };
         stand.start();
         stand.add_club(club, "Cinder Lane");
         stand

@@ -180,13 +180,16 @@ pub struct BestReport {
     pub by_coach: bool,
 }
 
+/// The athletes of a page, and the last of them when more follow.
+type PageOf = (BTreeSet<PersonId>, Option<PersonId>);
+
 /// Which athletes a page holds, and what follows it; none when nobody is the one in `after`.
 fn page(
     db: &Db,
     grant: &MayReview,
     after: Option<PersonId>,
     most: usize,
-) -> Result<Option<(BTreeSet<PersonId>, Option<PersonId>)>, StoreError> {
+) -> Result<Option<PageOf>, StoreError> {
     let mut people = review::people(db, grant)?;
     people.sort_by(|a, b| (&a.name, a.id).cmp(&(&b.name, b.id)));
     let start = match after {

@@ -7,6 +7,7 @@
     reason = "helpers of tests fail by panicking"
 )]
 
+mod api;
 mod exchange_doc;
 mod formats;
 mod kill;

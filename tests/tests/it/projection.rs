@@ -107,8 +107,10 @@ impl Story {
     }
 
     fn member(&mut self, who: usize, events: &str) {
-        let member =
-            Member { events: Text::new(events).ok(), ..Member::new(self.person(who), Text::new("A").unwrap()) };
+        let member = Member {
+            events: Text::new(events).ok(),
+            ..Member::new(self.person(who), Text::new("A").unwrap())
+        };
         self.desk.add(DocName::Squad(self.squad), "members", member).unwrap();
     }
 
@@ -218,7 +220,8 @@ impl Story {
         let items: Vec<_> = plan.sessions[at].items().map(|(_, i)| i.clone()).collect();
         let Some(item) = items.first() else { return };
         let to = Prescription { sets: Count::new(self.rng.range(1, 6)).unwrap(), ..item.record.clone() };
-        let edit = Command::Edit { place: item.place.clone(), from: item.record.clone().into(), to: to.into() };
+        let edit =
+            Command::Edit { place: item.place.clone(), from: item.record.clone().into(), to: to.into() };
         let name = self.plan_name(who);
         self.desk.phone.run(name, &edit).ok();
         self.note("edit a prescription");
@@ -228,8 +231,11 @@ impl Story {
         let Some((plan, at)) = self.some_session(who) else { return };
         let session = &plan.sessions[at].session;
         let to = Session { date: session.record.date.plus(1), ..session.record.clone() };
-        let edit =
-            Command::Edit { place: session.place.clone(), from: session.record.clone().into(), to: to.into() };
+        let edit = Command::Edit {
+            place: session.place.clone(),
+            from: session.record.clone().into(),
+            to: to.into(),
+        };
         let name = self.plan_name(who);
         self.desk.phone.run(name, &edit).unwrap();
         self.note("move a session");
@@ -348,9 +354,8 @@ impl Story {
             let again = std::sync::Arc::new((draft, claim));
             for n in 0..2 {
                 let (again, clock) = (std::sync::Arc::clone(&again), clock.clone());
-                let wrote = store
-                    .write_blocking(move |db| project::finish(db, &again.1, &again.0, &clock))
-                    .unwrap();
+                let wrote =
+                    store.write_blocking(move |db| project::finish(db, &again.1, &again.0, &clock)).unwrap();
                 assert_eq!(wrote, twice && n == 0, "only the holder writes, and only once");
                 self.note(if wrote { "twice" } else { "too late" });
             }
@@ -425,9 +430,21 @@ fn rows_equal_the_documents_after_any_history() {
             *seen.entry(what).or_insert(0) += n;
         }
     }
-    for what in ["train", "unasked", "edit a prescription", "move a session", "withdraw or restore", "excuse",
-        "enter a set", "library", "member", "catch up", "died", "twice", "too late"]
-    {
+    for what in [
+        "train",
+        "unasked",
+        "edit a prescription",
+        "move a session",
+        "withdraw or restore",
+        "excuse",
+        "enter a set",
+        "library",
+        "member",
+        "catch up",
+        "died",
+        "twice",
+        "too late",
+    ] {
         assert!(seen.get(what).is_some_and(|n| *n >= 3), "{what} is missing: {seen:?}");
     }
 }

@@ -49,6 +49,16 @@ pub fn write(db: &Connection, claim: &Claim, change: &Change) -> Result<bool, St
             put.execute((doc, key.as_str(), athlete))?;
         }
     }
+    let mut forget = db.prepare_cached("DELETE FROM board_mark WHERE doc = ?1")?;
+    let mut put = db.prepare_cached(
+        "INSERT INTO board_mark (doc, kind, record, athlete, kept) VALUES (?1, ?2, ?3, ?4, ?5)",
+    )?;
+    for (doc, marks) in &change.marks {
+        forget.execute([doc])?;
+        for mark in marks {
+            put.execute((doc, mark.kind.word(), mark.record.as_str(), athlete, &mark.kept))?;
+        }
+    }
     let mut put =
         db.prepare_cached("INSERT INTO board_asked (athlete, session, day, asked) VALUES (?1, ?2, ?3, ?4)")?;
     for a in &change.asked {

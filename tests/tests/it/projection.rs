@@ -64,8 +64,8 @@ impl Story {
         let mut desk = stand.phone(coach, "desk");
         let squad = stand.squad();
         let mut athletes = Vec::new();
-        for index in 0..2 {
-            let person = stand.person(Role::Athlete, ATHLETES[index].name);
+        for (index, person) in ATHLETES.iter().enumerate().take(2) {
+            let person = stand.person(Role::Athlete, person.name);
             let phone = stand.phone(person, &format!("phone-{index}"));
             athletes.push(Athlete { index, phone: phone.phone, clock: phone.clock, season: season(2027) });
         }

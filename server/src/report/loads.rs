@@ -230,7 +230,7 @@ impl Loads {
                     w.strain.short(),
                     w.fading_7.short(),
                     w.fading_28.short(),
-                    format!("{:.0}", w.volume.kg.values().sum::<f64>()),
+                    format!("{:.0}", w.volume.kg.values().sum::<f64>() + 0.0),
                     format!("{} d, {} s", w.unheard_days, w.unheard_sessions),
                 ]
             })

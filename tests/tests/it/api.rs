@@ -452,3 +452,36 @@ fn nobody_reads_what_is_anothers() {
         assert_eq!(club.problem(&nurse, path).1, "not-allowed", "{path}");
     }
 }
+
+#[test]
+fn a_week_fits_on_a_page_of_a_hundred_columns() {
+    use backstraight_server::report::week::WeekReport;
+    let club = club();
+    let (coach, id) = (club.token(None), club.id(0));
+    let monday = club.today.week_start();
+    let days = |from: Day| format!("from={from}&to={}&today={}", monday.plus(6), club.today);
+    let read = |end: &str, from: Day| club.ok(&coach, &format!("/v1/athletes/{id}{end}?{}", days(from)));
+    let before = monday.plus(-21);
+    let mut report: WeekReport = serde_json::from_value(json!({
+        "athlete": read("", monday),
+        "weeks": read("/weeks", before),
+        "loads": read("/loads", before),
+        "tests": read("/tests", monday),
+    }))
+    .unwrap();
+    assert_eq!(report.weeks.weeks.len(), 4);
+    let text = report.to_text();
+    for said in ["Ines Tarrowby", "week of", "done over", "foretells", "monotony"] {
+        assert!(text.contains(said), "{said}: {text}");
+    }
+    for s in &report.athlete.line.sessions {
+        assert!(text.contains(&s.title), "{}", s.title);
+    }
+    report.athlete.line.name = "x".repeat(120);
+    for review in &mut report.athlete.reviews {
+        review.cell.title = "a long title of many words ".repeat(4);
+        review.comment = Some("felt heavy in the legs and then better ".repeat(20));
+    }
+    let text = report.to_text();
+    assert!(text.lines().all(|l| l.chars().count() <= 100), "{text}");
+}

@@ -266,7 +266,7 @@ pub(super) fn from_rows(
     let clock = Clock::system();
     project::prepare(&store, &clock)?;
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
-    project::catch_up(&store, &clock, threads, &|_| {})?;
+    project::catch_up_with_others(&store, &clock, threads, Duration::from_secs(1), &|_| {})?;
     Ok(store.read_blocking(|db| report::board::read(db, grant, ask))?)
 }
 

@@ -255,7 +255,32 @@ pub fn rebuild(
         job::mark_all(db, club, now)?;
         board::set_form(db, FORM)
     })?;
-    catch_up(store, clock, threads, progress)
+    // A server at work may hold some of them: wait for it, or for its lease to end.
+    let patience = Duration::from_secs(u64::try_from(job::LEASE / 1000).unwrap_or(30) + 5);
+    catch_up_with_others(store, clock, threads, patience, progress)
+}
+
+/// The same as [`catch_up`], and waits a while for what other workers hold.
+///
+/// # Errors
+/// When storage fails.
+pub fn catch_up_with_others(
+    store: &Store,
+    clock: &Clock,
+    threads: usize,
+    patience: Duration,
+    progress: &(dyn Fn(Caught) + Sync),
+) -> Result<Caught, StoreError> {
+    let begun = std::time::Instant::now();
+    let mut whole = Caught::default();
+    loop {
+        let caught = catch_up(store, clock, threads, progress)?;
+        whole = Caught { done: whole.done + caught.done, left: caught.left };
+        if store.read_blocking(job::count_soon)? == 0 || begun.elapsed() >= patience {
+            return Ok(Caught { left: store.read_blocking(job::count)?, ..whole });
+        }
+        std::thread::sleep(Duration::from_millis(20));
+    }
 }
 
 /// All test trials and weighings of an athlete, without opening a document.

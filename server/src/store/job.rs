@@ -173,3 +173,11 @@ pub fn pending(db: &Connection, grant: &MayReview) -> Result<Pending, StoreError
 pub fn count(db: &Connection) -> Result<u64, StoreError> {
     Ok(db.query_row("SELECT count(*) FROM job", [], |r| value::count(r, 0))?)
 }
+
+/// Jobs that did not fail yet: worth waiting for whoever works on them.
+///
+/// # Errors
+/// When storage fails.
+pub fn count_soon(db: &Connection) -> Result<u64, StoreError> {
+    Ok(db.query_row("SELECT count(*) FROM job WHERE tries < 2", [], |r| value::count(r, 0))?)
+}

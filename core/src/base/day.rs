@@ -97,12 +97,15 @@ impl Day {
     /// The UTC calendar day of an instant shifted by a zone offset in minutes.
     ///
     /// # Errors
-    /// When the instant lies outside 1900 to 2199.
+    /// When the instant lies outside 2000 to 2199: no clock of ours ran before.
     pub fn of(moment: super::moment::Moment, offset_min: i32) -> Result<Day, DayError> {
-        let bad = || DayError::new("day", FIRST_YEAR, format!("{} ms", moment.0));
+        let bad = || DayError::new("day", FIRST_LOG_YEAR, format!("{} ms", moment.0));
         let secs = moment.seconds().saturating_add(i64::from(offset_min) * 60);
         let t = jiff::Timestamp::from_second(secs).map_err(|_| bad())?;
         let d = jiff::tz::Offset::UTC.to_datetime(t).date();
+        if d.year().unsigned_abs() < FIRST_LOG_YEAR {
+            return Err(bad());
+        }
         Day::new(d.year(), d.month(), d.day())
     }
 }

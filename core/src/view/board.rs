@@ -117,7 +117,8 @@ impl Figure {
         for (state, share) in sessions {
             if state.heard() {
                 heard += 1;
-                sum += share.unwrap_or(0.0);
+                // What was done though nothing was asked in it is done.
+                sum += share.unwrap_or(f64::from(state == State::Done));
             }
             unheard += usize::from(state == State::Unheard);
         }
@@ -207,7 +208,8 @@ pub fn known<'a>(
     });
     let verdict = done.excuses.iter().rev().find(|e| e.record.session == key).map(|e| e.record.verdict);
     let left_out = logs.iter().any(|l| l.session.record.skipped.is_some());
-    let logged = share.as_ref().map(|s| Logged::of(s, rules.done_from));
+    let closed = logs.iter().any(|l| l.session.record.ended.is_some() || l.session.record.minutes.is_some());
+    let logged = share.as_ref().map(|s| Logged::of(s, closed && !left_out, rules.done_from));
     Known { logs, share, left_out, verdict, logged }
 }
 

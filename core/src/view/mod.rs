@@ -12,6 +12,7 @@ pub mod marks;
 pub mod maxima;
 pub mod met;
 pub mod planned;
+mod progress;
 pub mod proposal;
 pub mod records;
 pub mod resolve;

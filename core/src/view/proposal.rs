@@ -5,9 +5,10 @@ use std::collections::BTreeMap;
 
 use super::board::{Athlete, Review, row};
 use super::club::Thresholds;
-use super::judge::{How, ItemShare, target_now};
+use super::judge::{How, target_now};
 use super::library::Library;
 use super::planned::{Plan, PlannedSession};
+use super::progress::{Last, Turn, rated, step};
 use super::show;
 use super::why::{Part, Why, float};
 use crate::base::day::Day;
@@ -19,8 +20,8 @@ use crate::doc::place::Place;
 use crate::doc::read::Entry;
 use crate::model::any::AnyRecord;
 use crate::model::log::SetDone;
-use crate::model::number::{Count, Load, Note, Pattern, Reps, Ruling, Share};
-use crate::model::packed::{Dose, Intensity, Target};
+use crate::model::number::{Count, Note, Pattern, Ruling};
+use crate::model::packed::Target;
 use crate::model::plan::{Decision, Prescription};
 use crate::model::rule::{Easy, ProposalId, Rule};
 use crate::science::Caution;
@@ -124,14 +125,6 @@ pub struct Proposals {
 /// Prescriptions of one exercise and rule, by day.
 type Chain<'a> = Vec<(&'a PlannedSession, &'a Entry<Prescription>)>;
 
-/// What was done last in a chain.
-struct Last<'a> {
-    log: Key,
-    on: Day,
-    share: &'a ItemShare,
-    sets: Vec<&'a SetDone>,
-}
-
 /// Everything that the rules of the plan propose on `today`.
 #[must_use]
 pub fn proposals(athlete: Athlete<'_>, library: &Library, today: Day) -> Proposals {
@@ -165,14 +158,6 @@ struct Context<'a> {
     library: &'a Library,
     limits: Thresholds,
     today: Day,
-}
-
-/// What a rule makes of it: intensity, dose, way, and its own numbers.
-struct Step {
-    intensity: Option<Intensity>,
-    dose: Option<Dose>,
-    way: Way,
-    parts: Vec<Part>,
 }
 
 impl Context<'_> {
@@ -209,7 +194,11 @@ impl Context<'_> {
         }
         let later = date.week_start() > last.on.week_start();
         let weeks = usize::try_from(date.week_start().since(first) / 7).unwrap_or(0);
-        let step = self.step(&rule, &last, &item.record, later, easy.filter(|_| is_easy(date)), weeks)?;
+        let step = {
+            let reached = last.reached(self.limits.done_from);
+            let turn = Turn { on: reached && later, reached, easy: easy.filter(|_| is_easy(date)), weeks };
+            step(&rule, &last, &item.record, &turn)?
+        };
         let from = item.record.clone();
         let to = Prescription {
             intensity: step.intensity.or_else(|| from.intensity.clone()),
@@ -268,111 +257,6 @@ impl Context<'_> {
         best.map(|(.., last)| last)
     }
 
-    fn step(
-        &self,
-        rule: &Rule,
-        last: &Last<'_>,
-        next: &Prescription,
-        later: bool,
-        easy: Option<Easy>,
-        weeks: usize,
-    ) -> Result<Step, Quiet> {
-        let target = last.share.target.as_ref();
-        let by_load = matches!(rule, Rule::AddLoad { .. } | Rule::RepsThenLoad { .. } | Rule::BySpeed { .. });
-        if by_load && (next.waves.is_some() || target.is_some_and(|t| t.waves.is_some())) {
-            return Err(Quiet::SetsDiffer);
-        }
-        let reached = self.reached(last);
-        match rule {
-            Rule::AddLoad { step, .. } => {
-                let base = base(last, reached).ok_or(Quiet::NoLoad)?;
-                let (units, way) = match easy {
-                    // To the half kilogram below: an easy week is not to be rounded up.
-                    Some(e) => (base * e.share.get() / 1000 / 50 * 50, Way::Easy),
-                    None if reached && later => (base + step.get(), Way::More),
-                    None => (base, Way::Same),
-                };
-                let mut parts = vec![kg("load to go on from", base), kg("step", step.get())];
-                parts.extend(easy.map(|e| Part::of("share of an easy week", e.share.as_f64() / 1000.0, "")));
-                Ok(Step { intensity: Some(load(units)?), dose: None, way, parts })
-            }
-            Rule::AddShare { step, .. } => {
-                let Some(Intensity::OfMax(share, of)) = target.and_then(|t| t.intensity.clone()) else {
-                    return Err(Quiet::NoShare);
-                };
-                let (units, way) = match easy {
-                    Some(e) => (share.get() * e.share.get() / 1000, Way::Easy),
-                    // Never more than the maximum.
-                    None if reached && later && share.get() < 1000 => {
-                        ((share.get() + step.get()).min(1000), Way::More)
-                    }
-                    None => (share.get(), Way::Same),
-                };
-                let intensity = Intensity::OfMax(Share::new(units).map_err(|_| Quiet::OutOfRange)?, of);
-                let parts = vec![
-                    Part::of("share to go on from", share.as_f64() / 1000.0, ""),
-                    Part::of("step", step.as_f64() / 1000.0, ""),
-                ];
-                Ok(Step { intensity: Some(intensity), dose: None, way, parts })
-            }
-            Rule::Table(lines) => table(&lines.0, target, reached && later, weeks),
-            Rule::RepsThenLoad { low, high, step } => self.reps_then_load((*low, *high), *step, last),
-            Rule::BySpeed { slow, fast, step } => {
-                let best = |s: &&SetDone| s.speeds.as_ref().and_then(|v| v.mm_s().iter().max().copied());
-                let speeds: Vec<f64> = last.sets.iter().filter_map(best).map(f64::from).collect();
-                let mean = crate::science::stats::mean(&speeds).ok_or(Quiet::NoSpeed)?;
-                let base = base(last, true).ok_or(Quiet::NoLoad)?;
-                let failed = last.sets.iter().any(|s| s.failed == Some(true));
-                let (units, way) = if failed || mean < slow.as_f64() {
-                    ((base - step.get()).max(0), Way::Less)
-                } else if mean > fast.as_f64() && reached {
-                    (base + step.get(), Way::More)
-                } else {
-                    (base, Way::Same)
-                };
-                let parts = vec![
-                    kg("load to go on from", base),
-                    Part::of("mean of the sets' fastest repetitions", mean / 1000.0, "m/s"),
-                    Part::of("band from", slow.as_f64() / 1000.0, "m/s"),
-                    Part::of("band to", fast.as_f64() / 1000.0, "m/s"),
-                    kg("step", step.get()),
-                ];
-                Ok(Step { intensity: Some(load(units)?), dose: None, way, parts })
-            }
-        }
-    }
-
-    fn reps_then_load(&self, (low, high): (Reps, Reps), step: Load, last: &Last<'_>) -> Result<Step, Quiet> {
-        let base = base(last, true).ok_or(Quiet::NoLoad)?;
-        let asked = match last.share.target.as_ref().and_then(|t| t.dose) {
-            Some(Dose::Reps(n, _)) => n,
-            _ => low,
-        };
-        // A number that was not logged counts as done as asked.
-        let least = last.sets.iter().map(|s| s.reps.unwrap_or(asked)).min().unwrap_or(asked);
-        let (reps, units, way) = if !all_sets(last) || hard(last) || least < asked {
-            (asked.clamp(low, high), base, Way::Same)
-        } else if least >= high {
-            (low, base + step.get(), Way::More)
-        } else {
-            let more = Reps::new(least.get() + 1).map_err(|_| Quiet::OutOfRange)?;
-            (more.clamp(low, high), base, Way::More)
-        };
-        let parts = vec![
-            kg("load to go on from", base),
-            Part::of("fewest repetitions of a set", least.as_f64(), ""),
-            Part::of("repetitions from", low.as_f64(), ""),
-            Part::of("repetitions to", high.as_f64(), ""),
-            kg("step", step.get()),
-        ];
-        Ok(Step { intensity: Some(load(units)?), dose: Some(Dose::Reps(reps, reps)), way, parts })
-    }
-
-    /// Whether what was asked was done, with something left.
-    fn reached(&self, last: &Last<'_>) -> bool {
-        last.share.share >= self.limits.done_from && all_sets(last) && !hard(last)
-    }
-
     fn done_parts(&self, last: &Last<'_>) -> Vec<Part> {
         let mut parts = vec![
             Part::on("share done", last.share.share, "", last.on),
@@ -409,72 +293,6 @@ fn easy_week(easy: Easy, first: Day, day: Day, plan: &Plan) -> bool {
     let nth = i64::from(monday.since(first) / 7) + 1;
     let said = plan.weeks.iter().any(|w| w.record.start == monday && w.record.easy == Some(true));
     said || nth % easy.every.get() == 0
-}
-
-fn rated(set: &SetDone) -> Option<f64> {
-    let effort = set.effort.map(|e| e.as_f64() / 10.0);
-    effort.or_else(|| set.reserve.map(|r| 10.0 - r.as_f64() / 10.0))
-}
-
-fn all_sets(last: &Last<'_>) -> bool {
-    last.share.each.len() >= usize::try_from(last.share.sets).unwrap_or(usize::MAX)
-}
-
-/// Whether a set failed or was as hard as it could be.
-fn hard(last: &Last<'_>) -> bool {
-    last.sets.iter().any(|s| s.failed == Some(true) || rated(s).is_some_and(|e| e >= HARD))
-}
-
-/// The load to go on from, in 10 g: the least that was lifted where the sets were done as asked,
-/// else what was asked.
-fn base(last: &Last<'_>, as_done: bool) -> Option<i64> {
-    let asked = last.share.target.as_ref().and_then(|t| t.load);
-    let least = last.sets.iter().filter_map(|s| s.load).min();
-    let (first, second) = if as_done { (least, asked) } else { (asked, least) };
-    first.or(second).map(Load::get)
-}
-
-fn load(units: i64) -> Result<Intensity, Quiet> {
-    Load::new(units).map(Intensity::Load).map_err(|_| Quiet::OutOfRange)
-}
-
-fn kg(name: &str, units: i64) -> Part {
-    #[expect(clippy::cast_precision_loss, reason = "at most 100,000")]
-    Part::of(name, units as f64 / 100.0, "kg")
-}
-
-/// The line of a table to take: the one after the line that was asked last, or that line again.
-fn table(
-    lines: &[crate::model::packed::WaveSet],
-    target: Option<&Target>,
-    on: bool,
-    weeks: usize,
-) -> Result<Step, Quiet> {
-    if lines.is_empty() {
-        return Err(Quiet::AsPlanned);
-    }
-    let asked = |i: usize| {
-        lines.get(i).is_some_and(|l| {
-            target.is_some_and(|t| {
-                l.dose.is_none_or(|d| t.dose == Some(d))
-                    && l.intensity.as_ref().is_none_or(|x| t.intensity.as_ref() == Some(x))
-            })
-        })
-    };
-    let found: Vec<usize> = (0..lines.len()).filter(|i| asked(*i)).collect();
-    // Where several lines read the same, the one whose turn it was by the count of weeks.
-    let turn = (weeks + lines.len() - 1) % lines.len();
-    let last = found.iter().find(|i| **i == turn).or_else(|| found.first()).copied();
-    let next = match last {
-        Some(i) if on => (i + 1) % lines.len(),
-        Some(i) => i,
-        None => 0,
-    };
-    let line = lines.get(next).ok_or(Quiet::AsPlanned)?;
-    let parts =
-        vec![Part::of("line of the table", float(next + 1), ""), Part::of("lines", float(lines.len()), "")];
-    let way = if last == Some(next) { Way::Same } else { Way::NextLine };
-    Ok(Step { intensity: line.intensity.clone(), dose: line.dose, way, parts })
 }
 
 /// Why a proposal that somebody still has on a screen counts no more.

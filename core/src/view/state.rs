@@ -101,13 +101,16 @@ impl Logged {
         }
     }
 
-    /// What a judged session comes to; from the share `done_from` on it counts as done.
+    /// What a judged session comes to. `closed`: the athlete closed it or said how long it took, and
+    /// did not leave it out. From the share `done_from` on it counts as done.
     #[must_use]
-    pub fn of(share: &SessionShare, done_from: f64) -> Logged {
+    pub fn of(share: &SessionShare, closed: bool, done_from: f64) -> Logged {
         let any_set = share.items.iter().any(|i| !i.each.is_empty()) || share.unasked > 0;
         let changed = share.items.iter().any(|i| i.how == How::Changed || i.each.iter().any(|s| s.over))
             || share.items.iter().any(|i| i.extra > 0);
         match share.share {
+            // Nothing was asked in it, so there was no set to log.
+            _ if !any_set && share.items.is_empty() && closed => Logged::Done,
             _ if !any_set => Logged::Opened,
             _ if changed => Logged::Changed,
             Some(s) if s < done_from => Logged::Part,

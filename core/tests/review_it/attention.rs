@@ -15,6 +15,7 @@ use backstraight_core::view::done::Done;
 use backstraight_core::view::library::Library;
 use backstraight_core::view::marks::Noises;
 use backstraight_core::view::planned::Plan;
+use backstraight_core::view::state::State;
 
 use crate::world::*;
 use backstraight_core::base::id::ActorId;
@@ -257,6 +258,36 @@ fn maxima_that_are_old_and_a_plan_that_ends() {
         let gone = Command::Withdraw(vec![Place::of("trials", &key)]);
         w.log(date).apply(&gone, &World::scene()).unwrap();
     }
+}
+
+#[test]
+fn weights_and_the_share_that_counts_as_done_are_the_clubs() {
+    let share = |weight: Option<i64>, done_from: Option<i64>| {
+        let mut w = calm();
+        let squat = w.exercise(Exercise {
+            weight: weight.and_then(|n| Thousandths::new(n).ok()),
+            ..Exercise::new(name("Back squat"), Pattern::Squat, Intent::Strength)
+        });
+        let pull = w.exercise(Exercise::new(name("Pull-up"), Pattern::Pull, Intent::Strength));
+        w.settings(Settings {
+            name: Text::new("Club").ok(),
+            done_from: done_from.and_then(|n| Share::new(n).ok()),
+            ..Settings::new()
+        });
+        let s = w.session("2026-11-24", 60, 6);
+        let item = w.item(&s, &squat, 4, "reps 5", "", "");
+        w.item(&s, &pull, 2, "reps 6", "", "");
+        let log = w.begin(&s, "2026-11-24", 6, 60);
+        w.sets("2026-11-24", &log, Some(&item), &squat, vec![set(100, 5); 4]);
+        w.row("2026-11-23", "2026-11-29", TODAY, |row| {
+            (row.sessions[0].share.as_ref().and_then(|s| s.share).unwrap(), row.sessions[0].state)
+        })
+    };
+    // 4 of 6 sets; with the squat counting twice, 8 of 10; not at all, 0 of 2.
+    assert!((share(None, None).0 - 4.0 / 6.0).abs() < 1e-12);
+    assert_eq!(share(Some(2_000), None), (0.8, State::Part));
+    assert_eq!(share(Some(2_000), Some(800)), (0.8, State::Done));
+    assert_eq!(share(Some(0), None), (0.0, State::Part));
 }
 
 #[test]

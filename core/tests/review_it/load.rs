@@ -243,11 +243,8 @@ fn hops_give_reactive_strength_and_stiffness() {
     let ms = |list: &[i64]| {
         backstraight_core::model::packed::Times(list.iter().map(|t| Duration::new(*t).unwrap()).collect())
     };
-    let trial = Trial {
-        flights: Some(ms(&[444])),
-        touches: Some(ms(&[180])),
-        ..Trial::new(date, noon(date), test.clone())
-    };
+    let trial =
+        Trial { flights: Some(ms(&[444])), touches: Some(ms(&[180])), ..Trial::new(date, noon(date), test) };
     w.log_record("trials", date, trial);
     let (library, none) = (Library::of(&w.library), marks::Noises::default());
     let all = marks::series(&w.done(), &library, &none, day("2026-11-24"));

@@ -40,14 +40,15 @@ fn a_session_without_sets() {
     let empty = w.session("2026-11-23", 60, 5);
     let opened = w.session("2026-11-24", 60, 5);
     w.heard = Some(day("2026-11-26"));
-    // Planned without prescriptions and closed with effort and minutes: nothing was asked, so no
-    // share; opened and left is part done, and its load is not known.
+    // Planned without prescriptions and closed with effort and minutes: nothing was asked, so it has
+    // no share and is done; opened and left is part done, and its load is not known.
     w.begin(&empty, "2026-11-23", 5, 60);
     w.begin(&opened, "2026-11-24", 0, 0);
     w.row("2026-11-23", "2026-11-29", "2026-11-26", |row| {
         let shares: Vec<_> = row.sessions.iter().map(|s| s.share.as_ref().and_then(|s| s.share)).collect();
         assert_eq!(shares, [None, None]);
-        assert_eq!(row.sessions.iter().map(|s| s.state).collect::<Vec<_>>(), [State::Part, State::Part]);
+        assert_eq!(row.sessions.iter().map(|s| s.state).collect::<Vec<_>>(), [State::Done, State::Part]);
+        assert_eq!((row.figure, row.heard), (Some(0.5), 2));
     });
     let week = &w.weeks("2026-11-23", "2026-11-29", "2026-11-30")[0];
     assert_eq!((week.load.value, week.without_effort), (300.0, 1));

@@ -318,7 +318,6 @@ fn wrong_decisions_are_refused() {
     let other = Decision { item: c.items[0].clone(), ..d };
     assert_eq!(codes(&c, &decide(&to, other)), [Code::Contradiction, Code::Contradiction]);
     assert!(matches!(to.dose, Some(Dose::Reps(..))));
-    let undone =
-        Command::Undecide { item: item.clone(), from: to.clone(), to: from.clone(), key: key.clone() };
+    let undone = Command::Undecide { item: item.clone(), from: to, to: from, key };
     assert_eq!(codes(&c, &undone), [Code::Contradiction, Code::NotFound], "nothing was decided yet");
 }

@@ -45,7 +45,7 @@ fn person<'a>(n: u128, name: &'a str, born: Option<Day>, done: &'a Done) -> Pers
     Person { person: who(n), name, sex: Some(Sex::Women), born, done }
 }
 
-fn all<'a>(list: &'a [ClubRecord], aided: bool, season: Option<u16>) -> Vec<&'a Best> {
+fn all(list: &[ClubRecord], aided: bool, season: Option<u16>) -> Vec<&Best> {
     list.iter()
         .filter(|r| r.class.wind_aided == aided && r.class.season == season)
         .flat_map(|r| &r.best)

@@ -17,6 +17,7 @@ use crate::exchange::index::Indexes;
 use crate::exchange::turns::Turns;
 use crate::folder::Folder;
 use crate::job;
+use crate::project::{self, Signals};
 use crate::rate::Failures;
 use crate::routes;
 use crate::store::{Store, StoreError, StoreOptions};
@@ -74,6 +75,8 @@ pub struct App {
     /// Requests that are unpacked and checked at the same time: bounds memory and keeps the
     /// processor from being shared by too many.
     pub work: Semaphore,
+    /// Between those who make rows of the board stale, make them anew, and read them.
+    pub signals: Signals,
 }
 
 /// What every handler is given.
@@ -95,6 +98,7 @@ impl App {
             indexes: Indexes::default(),
             turns: Turns::default(),
             work: Semaphore::new(2 * cores),
+            signals: Signals::default(),
             config,
             store,
             tokens,
@@ -112,7 +116,7 @@ pub struct Running {
     pub app: Shared,
     stop: Option<oneshot::Sender<()>>,
     served: JoinHandle<()>,
-    compacting: Option<JoinHandle<()>>,
+    background: Vec<JoinHandle<()>>,
     /// Held until the database is closed.
     lock: File,
 }
@@ -134,12 +138,15 @@ pub async fn start(config: Config, options: StoreOptions, clock: Clock) -> Resul
     let router = routes::router(Arc::clone(&app));
     let most = app.config.connections;
     let served = tokio::spawn(connections::serve(listener, router, most, stopped));
-    let compacting = (app.config.compact_after > 0).then(|| {
-        let app = Arc::clone(&app);
-        tokio::spawn(job::compact::in_the_background(app))
-    });
+    let mut background = Vec::new();
+    if app.config.compact_after > 0 {
+        background.push(tokio::spawn(job::compact::in_the_background(Arc::clone(&app))));
+    }
+    if !app.config.without_projector {
+        background.push(tokio::spawn(project::in_the_background(Arc::clone(&app))));
+    }
     tracing::info!(%address, version = env!("CARGO_PKG_VERSION"), "serving");
-    Ok(Running { address, app, stop: Some(stop), served, compacting, lock })
+    Ok(Running { address, app, stop: Some(stop), served, background, lock })
 }
 
 /// Takes the folder; a command at the machine may hold it for a moment.
@@ -163,8 +170,8 @@ impl Running {
             // Already ended by itself when nobody listens.
             let _ = stop.send(());
         }
-        if let Some(compacting) = self.compacting.take() {
-            compacting.abort();
+        for task in self.background.drain(..) {
+            task.abort();
         }
         let patience = Duration::from_secs(u64::from(self.app.config.stop_seconds));
         if tokio::time::timeout(patience, &mut self.served).await.is_err() {

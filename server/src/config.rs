@@ -44,6 +44,9 @@ pub struct Config {
     #[arg(long, env = "BACKSTRAIGHT_ANSWER_BYTES", value_name = "N", default_value_t = 4 << 20, hide = true,
           value_parser = clap::value_parser!(u32).range(1_024..=6 << 20))]
     pub answer_bytes: u32,
+    /// Leave the rows of the board to another process: for tests.
+    #[arg(skip)]
+    pub without_projector: bool,
     /// What is logged: error, warn, info or debug
     #[arg(long, env = "BACKSTRAIGHT_LOG", value_name = "LEVEL", default_value = "info")]
     pub log: String,
@@ -65,6 +68,7 @@ impl Config {
             stop_seconds: 20,
             compact_after: 64,
             answer_bytes: 4 << 20,
+            without_projector: false,
             log: "info".to_owned(),
         }
     }

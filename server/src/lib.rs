@@ -6,7 +6,8 @@
 //! through `running.app.store`; [`app::Running::stop`] at the end.
 //!
 //! A request passes [`routes`] (what there is), [`extract`] (who asks), [`grant`] (what they may),
-//! [`exchange`] (what is checked and answered) and [`store`] (what is kept). Rules of the sport and
+//! [`exchange`] (what is checked and answered) and [`store`] (what is kept). [`project`] keeps the rows
+//! from which boards are read. Rules of the sport and
 //! of documents are none of this crate's: they are in `backstraight-core`.
 
 pub mod app;
@@ -20,6 +21,7 @@ pub mod grant;
 pub mod job;
 mod leftover;
 pub mod problem;
+pub mod project;
 pub mod rate;
 pub mod report;
 pub mod review;

@@ -4,6 +4,7 @@
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::Serialize;
+use utoipa::ToSchema;
 
 use crate::store::StoreError;
 
@@ -108,12 +109,19 @@ impl From<StoreError> for Problem {
     }
 }
 
-#[derive(Serialize)]
-struct Body {
+/// Why a request was not carried out (RFC 9457).
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = Problem)]
+pub struct ProblemBody {
+    /// Always `about:blank`: `code` tells problems apart.
     r#type: &'static str,
+    /// In words for people; they may change.
     title: &'static str,
+    /// The status of the answer.
     status: u16,
+    /// What it is; never changes its meaning.
     code: &'static str,
+    /// The field that is out of its limits.
     #[serde(skip_serializing_if = "Option::is_none")]
     field: Option<&'static str>,
 }
@@ -122,7 +130,7 @@ impl IntoResponse for Problem {
     fn into_response(self) -> Response {
         let (status, code, title) = self.parts();
         let field = if let Problem::Field(field) = self { Some(field) } else { None };
-        let body = Body { r#type: "about:blank", title, status: status.as_u16(), code, field };
+        let body = ProblemBody { r#type: "about:blank", title, status: status.as_u16(), code, field };
         let json = serde_json::to_vec(&body).unwrap_or_default();
         let mut response = (status, json).into_response();
         let headers = response.headers_mut();

@@ -51,6 +51,8 @@ pub struct Stand {
     data: PathBuf,
     runtime: tokio::runtime::Runtime,
     running: Option<Running>,
+    /// Whether the server keeps the rows of its board by itself, from the next start on.
+    pub projector: bool,
 }
 
 impl Default for Stand {
@@ -71,7 +73,8 @@ impl Stand {
         let runtime =
             tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().unwrap();
         let club = ClubId::new(now, secret::random());
-        let mut stand = Stand { dir, clock: SetClock::at(now), club, data, runtime, running: None };
+        let mut stand =
+            Stand { dir, clock: SetClock::at(now), club, data, runtime, running: None, projector: true };
         stand.start();
         stand.add_club(club, "Cinder Lane");
         stand
@@ -85,6 +88,7 @@ impl Stand {
         let clock = self.clock.clone();
         let mut config = Config::on(self.data.clone());
         config.compact_after = 0;
+        config.without_projector = !self.projector;
         let clock = Clock::new(move || clock.now());
         let started = app::start(config, StoreOptions::default(), clock);
         self.running = Some(self.runtime.block_on(started).unwrap());

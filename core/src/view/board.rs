@@ -1,16 +1,19 @@
 //! The squad at a glance and one athlete in full: plan against done, session by session.
 
+use std::collections::BTreeMap;
+
 use super::club::Thresholds;
 use super::done::{Done, DoneSession};
 use super::judge::{self, SessionShare, Tolerance};
 use super::library::Library;
 use super::planned::{Plan, PlannedSession};
-use super::state::{Facts, State, state};
+use super::state::{Facts, Logged, State, state};
 use crate::base::day::Day;
 use crate::base::id::PersonId;
 use crate::base::key::Key;
 use crate::model::log::Entered;
-use crate::model::number::SeasonNo;
+use crate::model::number::{SeasonNo, Verdict};
+use crate::model::plan::Prescription;
 
 /// All that is known about one athlete, as the reader has it.
 #[derive(Debug, Clone, Copy)]
@@ -95,24 +98,137 @@ pub struct Row<'a> {
     pub unreadable: usize,
 }
 
+/// What some sessions come to together.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Figure {
+    /// Mean share over the sessions that were heard of, 0 to 1; `None` when there was none.
+    pub share: Option<f64>,
+    /// How many sessions that counts.
+    pub heard: usize,
+    /// Sessions of which nothing is known: beside the figure, never in it.
+    pub unheard: usize,
+}
+
+impl Figure {
+    /// From the state and the share of each session.
+    #[must_use]
+    pub fn of(sessions: impl IntoIterator<Item = (State, Option<f64>)>) -> Figure {
+        let (mut sum, mut heard, mut unheard) = (0.0, 0, 0);
+        for (state, share) in sessions {
+            if state.heard() {
+                heard += 1;
+                // What was done though nothing was asked in it is done.
+                sum += share.unwrap_or(f64::from(state == State::Done));
+            }
+            unheard += usize::from(state == State::Unheard);
+        }
+        #[expect(clippy::cast_precision_loss, reason = "a count of sessions")]
+        let share = (heard > 0).then(|| (sum / heard as f64).clamp(0.0, 1.0));
+        Figure { share, heard, unheard }
+    }
+}
+
+/// What a club's library says about judging.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Rules {
+    /// Tolerances.
+    pub tolerance: Tolerance,
+    /// A share from which a session counts as done.
+    pub done_from: f64,
+    /// Exercises whose sets count other than once.
+    pub weights: BTreeMap<Key, f64>,
+}
+
+impl Rules {
+    /// Those of a library.
+    #[must_use]
+    pub fn of(library: &Library) -> Rules {
+        let weights = library.exercises.keys().map(|k| (k.clone(), library.weight(k)));
+        Rules {
+            tolerance: Tolerance::of(library.settings.as_ref()),
+            done_from: Thresholds::of(library.settings.as_ref()).done_from,
+            weights: weights.filter(|(_, w)| *w != 1.0).collect(),
+        }
+    }
+
+    /// How much a set of an exercise counts.
+    #[must_use]
+    pub fn weight(&self, ex: &Key) -> f64 {
+        self.weights.get(ex).copied().unwrap_or(1.0)
+    }
+}
+
+/// What is known about a planned session, whatever day it is now.
+#[derive(Debug, Clone)]
+pub struct Known<'a> {
+    /// What was logged for it, by begin.
+    pub logs: Vec<&'a DoneSession>,
+    /// How it compares; `None` when nothing was logged or entered.
+    pub share: Option<SessionShare>,
+    /// Whether the athlete said that the whole session was left out.
+    pub left_out: bool,
+    /// What a coach said last.
+    pub verdict: Option<Verdict>,
+    /// What was logged, in a word.
+    pub logged: Option<Logged>,
+}
+
+impl Known<'_> {
+    /// What decides the state of the session planned for `date`, as seen on `today`.
+    #[must_use]
+    pub fn facts(&self, date: Day, today: Day, heard_through: Option<Day>) -> Facts {
+        Facts {
+            date,
+            today,
+            heard_through,
+            logged: self.logged,
+            left_out: self.left_out,
+            verdict: self.verdict,
+        }
+    }
+}
+
+/// Gathers what is known about one planned session of a season. `exercise_now` says which exercise a
+/// prescription asks on its day.
+#[must_use]
+pub fn known<'a>(
+    planned: &PlannedSession,
+    season: Option<SeasonNo>,
+    done: &'a Done,
+    exercise_now: &dyn Fn(&Prescription) -> Key,
+    rules: &Rules,
+) -> Known<'a> {
+    let key = planned.key();
+    let logs: Vec<&DoneSession> = done.sessions.iter().filter(|d| answers(season, d) == Some(&key)).collect();
+    let entered: Vec<&Entered> =
+        done.entered.iter().map(|e| &e.record).filter(|e| e.session.as_ref() == Some(&key)).collect();
+    let share = (!logs.is_empty() || !entered.is_empty()).then(|| {
+        let weight = |ex: &Key| rules.weight(ex);
+        judge::session(planned, exercise_now, &logs, &entered, rules.tolerance, &weight)
+    });
+    let verdict = done.excuses.iter().rev().find(|e| e.record.session == key).map(|e| e.record.verdict);
+    let left_out = logs.iter().any(|l| l.session.record.skipped.is_some());
+    let closed = logs.iter().any(|l| l.session.record.ended.is_some() || l.session.record.minutes.is_some());
+    let logged = share.as_ref().map(|s| Logged::of(s, closed && !left_out, rules.done_from));
+    Known { logs, share, left_out, verdict, logged }
+}
+
+/// The session of that season's plan that a session done says it followed.
+#[must_use]
+pub fn answers(season: Option<SeasonNo>, done: &DoneSession) -> Option<&Key> {
+    done.session.record.session.as_ref().filter(|_| done.session.record.season == season)
+}
+
 /// Puts plan and logs of one athlete side by side, for days `from` to `to`.
 #[must_use]
 pub fn row<'a>(athlete: Athlete<'a>, library: &Library, from: Day, to: Day, today: Day) -> Row<'a> {
     let sessions = reviews(&athlete, library, from, to, today);
-    let counted: Vec<f64> = sessions
-        .iter()
-        .filter(|s| s.state.heard())
-        // What was done though nothing was asked in it is done.
-        .map(|s| s.share.as_ref().and_then(|s| s.share).unwrap_or(f64::from(s.state == State::Done)))
-        .collect();
-    let heard = counted.len();
-    #[expect(clippy::cast_precision_loss, reason = "a count of sessions")]
-    let figure = (heard > 0).then(|| (counted.iter().sum::<f64>() / heard as f64).clamp(0.0, 1.0));
+    let figure = Figure::of(sessions.iter().map(|s| (s.state, s.share.as_ref().and_then(|s| s.share))));
     Row {
         athlete,
-        figure,
-        heard,
-        unheard: sessions.iter().filter(|s| s.state == State::Unheard).count(),
+        figure: figure.share,
+        heard: figure.heard,
+        unheard: figure.unheard,
         met: athlete.plan.met.len() + athlete.done.met.len(),
         unreadable: athlete.plan.unreadable.len() + athlete.done.unreadable.len(),
         sessions,
@@ -121,21 +237,18 @@ pub fn row<'a>(athlete: Athlete<'a>, library: &Library, from: Day, to: Day, toda
 
 fn reviews<'a>(athlete: &Athlete<'a>, library: &Library, from: Day, to: Day, today: Day) -> Vec<Review<'a>> {
     let (plan, done) = (athlete.plan, athlete.done);
+    let rules = Rules::of(library);
     let mut list: Vec<Review<'a>> = plan
         .sessions
         .iter()
         .filter(|s| from <= s.session.record.date && s.session.record.date <= to)
-        .map(|planned| planned_review(athlete, planned, library, today))
+        .map(|planned| planned_review(athlete, planned, &rules, today))
         .collect();
-    let extras =
-        done.sessions.iter().filter(|d| {
-            let date = d.session.record.date;
-            let asked =
-                d.session.record.session.as_ref().is_some_and(|key| {
-                    d.session.record.season == athlete.season && plan.session(key).is_some()
-                });
-            !asked && from <= date && date <= to
-        });
+    let extras = done.sessions.iter().filter(|d| {
+        let date = d.session.record.date;
+        let asked = answers(athlete.season, d).is_some_and(|key| plan.session(key).is_some());
+        !asked && from <= date && date <= to
+    });
     list.extend(extras.map(|d| Review {
         date: d.session.record.date,
         planned: None,
@@ -150,38 +263,12 @@ fn reviews<'a>(athlete: &Athlete<'a>, library: &Library, from: Day, to: Day, tod
 fn planned_review<'a>(
     athlete: &Athlete<'a>,
     planned: &'a PlannedSession,
-    library: &Library,
+    rules: &Rules,
     today: Day,
 ) -> Review<'a> {
-    let tolerance = Tolerance::of(library.settings.as_ref());
-    let key = planned.key();
     let date = planned.session.record.date;
-    let logs: Vec<&DoneSession> = athlete
-        .done
-        .sessions
-        .iter()
-        .filter(|d| {
-            d.session.record.season == athlete.season && d.session.record.session.as_ref() == Some(&key)
-        })
-        .collect();
-    let entered: Vec<&Entered> =
-        athlete.done.entered.iter().map(|e| &e.record).filter(|e| e.session.as_ref() == Some(&key)).collect();
-    let share = (!logs.is_empty() || !entered.is_empty()).then(|| {
-        let exercise = |item: &_| athlete.plan.exercise_on(item, date);
-        judge::session(planned, &exercise, &logs, &entered, tolerance, &|ex| library.weight(ex))
-    });
-    let verdict =
-        athlete.done.excuses.iter().rev().find(|e| e.record.session == key).map(|e| e.record.verdict);
-    let facts = Facts {
-        date,
-        today,
-        heard_through: athlete.heard_through,
-        logged: share.as_ref(),
-        left_out: logs.iter().any(|l| l.session.record.skipped.is_some()),
-        verdict,
-        closed: logs.iter().any(|l| l.session.record.ended.is_some() || l.session.record.minutes.is_some()),
-        done_from: Thresholds::of(library.settings.as_ref()).done_from,
-    };
-    let state = state(&facts);
-    Review { date, planned: Some(planned), logs, share, state }
+    let exercise = |item: &Prescription| athlete.plan.exercise_on(item, date);
+    let known = known(planned, athlete.season, athlete.done, &exercise, rules);
+    let state = state(&known.facts(date, today, athlete.heard_through));
+    Review { date, planned: Some(planned), logs: known.logs, share: known.share, state }
 }

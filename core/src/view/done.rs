@@ -75,13 +75,35 @@ impl Done {
                 DocName::Library(_) | DocName::Squad(_) | DocName::Plan(..) | DocName::Care(_) => {}
             }
         }
-        done.sessions.sort_by_key(|s| (s.session.record.began, s.session.key()));
-        done.checkins.sort_by_key(|c| (c.record.date, c.record.at, c.key()));
-        done.trials.sort_by_key(|t| (t.record.date, t.record.at, t.key()));
-        done.entered.sort_by_key(|t| (t.record.date, t.record.at, t.key()));
-        done.excuses.sort_by_key(|t| (t.record.at, t.key()));
-        done.comments.sort_by_key(|c| (c.record.at, c.key()));
+        done.sort();
         done
+    }
+
+    /// Several readings of different documents as one, as if they had been read together.
+    #[must_use]
+    pub fn join(parts: impl IntoIterator<Item = Done>) -> Done {
+        let mut done = Done::default();
+        for part in parts {
+            done.sessions.extend(part.sessions);
+            done.checkins.extend(part.checkins);
+            done.trials.extend(part.trials);
+            done.entered.extend(part.entered);
+            done.excuses.extend(part.excuses);
+            done.comments.extend(part.comments);
+            done.met.extend(part.met);
+            done.unreadable.extend(part.unreadable);
+        }
+        done.sort();
+        done
+    }
+
+    fn sort(&mut self) {
+        self.sessions.sort_by_key(|s| (s.session.record.began, s.session.key()));
+        self.checkins.sort_by_key(|c| (c.record.date, c.record.at, c.key()));
+        self.trials.sort_by_key(|t| (t.record.date, t.record.at, t.key()));
+        self.entered.sort_by_key(|t| (t.record.date, t.record.at, t.key()));
+        self.excuses.sort_by_key(|t| (t.record.at, t.key()));
+        self.comments.sort_by_key(|c| (c.record.at, c.key()));
     }
 
     fn log(&mut self, doc: &Document) {

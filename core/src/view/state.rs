@@ -73,46 +73,77 @@ impl fmt::Display for State {
     }
 }
 
+/// What was logged for a planned session, as far as its state depends on it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Logged {
+    /// It was opened and holds no set.
+    Opened,
+    /// As asked.
+    Done,
+    /// Some of it.
+    Part,
+    /// Another exercise or much more than asked.
+    Changed,
+}
+
+impl Logged {
+    /// All kinds.
+    pub const ALL: [Logged; 4] = [Logged::Opened, Logged::Done, Logged::Part, Logged::Changed];
+
+    /// Its word.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Logged::Opened => "opened",
+            Logged::Done => "done",
+            Logged::Part => "part",
+            Logged::Changed => "changed",
+        }
+    }
+
+    /// What a judged session comes to. `closed`: the athlete closed it or said how long it took, and
+    /// did not leave it out. From the share `done_from` on it counts as done.
+    #[must_use]
+    pub fn of(share: &SessionShare, closed: bool, done_from: f64) -> Logged {
+        let any_set = share.items.iter().any(|i| !i.each.is_empty()) || share.unasked > 0;
+        let changed = share.items.iter().any(|i| i.how == How::Changed || i.each.iter().any(|s| s.over))
+            || share.items.iter().any(|i| i.extra > 0);
+        match share.share {
+            // Nothing was asked in it, so there was no set to log.
+            _ if !any_set && share.items.is_empty() && closed => Logged::Done,
+            _ if !any_set => Logged::Opened,
+            _ if changed => Logged::Changed,
+            Some(s) if s < done_from => Logged::Part,
+            Some(_) | None => Logged::Done,
+        }
+    }
+}
+
 /// What decides the state of a planned session.
 #[derive(Debug, Clone, Copy)]
-pub struct Facts<'a> {
+pub struct Facts {
     /// The day for which it is planned.
     pub date: Day,
     /// The athlete's day now, as far as the reader knows.
     pub today: Day,
     /// The last local day through which one of the athlete's installs was heard.
     pub heard_through: Option<Day>,
-    /// What was logged, judged; `None` when nothing refers to the session.
-    pub logged: Option<&'a SessionShare>,
+    /// What was logged; `None` when nothing refers to the session.
+    pub logged: Option<Logged>,
     /// Whether the athlete said that the whole session was left out.
     pub left_out: bool,
     /// What a coach said.
     pub verdict: Option<Verdict>,
-    /// Whether the athlete closed it, or said how long it took.
-    pub closed: bool,
-    /// A share from which a session counts as done.
-    pub done_from: f64,
 }
 
 /// The state of a planned session.
 #[must_use]
-pub fn state(facts: &Facts<'_>) -> State {
-    if let Some(share) = facts.logged {
-        let any_set = share.items.iter().any(|i| !i.each.is_empty()) || share.unasked > 0;
-        let changed = share.items.iter().any(|i| i.how == How::Changed || i.each.iter().any(|s| s.over))
-            || share.items.iter().any(|i| i.extra > 0);
-        if any_set {
-            return match share.share {
-                _ if changed => State::Changed,
-                Some(s) if s >= facts.done_from => State::Done,
-                Some(_) => State::Part,
-                None => State::Done,
-            };
-        }
-        // Nothing was asked in it, so there was no set to log.
-        if share.items.is_empty() && facts.closed && !facts.left_out {
-            return State::Done;
-        }
+pub fn state(facts: &Facts) -> State {
+    match facts.logged {
+        Some(Logged::Done) => return State::Done,
+        Some(Logged::Part) => return State::Part,
+        Some(Logged::Changed) => return State::Changed,
+        Some(Logged::Opened) | None => {}
     }
     match facts.verdict {
         Some(Verdict::Excused) => return State::Excused,
@@ -144,7 +175,7 @@ mod tests {
         Day::new(2026, 11, n).unwrap()
     }
 
-    fn silent(heard: Option<Day>) -> Facts<'static> {
+    fn silent(heard: Option<Day>) -> Facts {
         Facts {
             date: day(10),
             today: day(12),
@@ -152,8 +183,6 @@ mod tests {
             logged: None,
             left_out: false,
             verdict: None,
-            closed: false,
-            done_from: 0.9,
         }
     }
 

@@ -7,8 +7,10 @@ mod club;
 mod compact;
 mod formula;
 mod invite;
+mod look;
 mod person;
 mod read;
+mod rebuild;
 mod restore;
 mod serve;
 mod squad;
@@ -63,6 +65,12 @@ enum Command {
     Athlete(read::Athlete),
     /// One session in full
     Session(read::Session),
+    /// Who needs a look now, and why
+    Attention(look::Attention),
+    /// What the rules of the plans propose
+    Proposals(look::Proposals),
+    /// The best marks by test, class, age group and season
+    Records(look::Records),
     /// Every computation with its source
     #[command(subcommand)]
     Formula(formula::Formula),
@@ -72,6 +80,8 @@ enum Command {
     Backup(backup::Backup),
     /// Restore a backup into an empty folder
     Restore(restore::Restore),
+    /// Make the rows of the board anew from the documents
+    Rebuild(rebuild::Rebuild),
     /// Compact documents now
     Compact(compact::Compact),
 }
@@ -122,10 +132,14 @@ pub fn main() -> ExitCode {
         Command::Board(c) => c.run(),
         Command::Athlete(c) => c.run(),
         Command::Session(c) => c.run(),
+        Command::Attention(c) => c.run(),
+        Command::Proposals(c) => c.run(),
+        Command::Records(c) => c.run(),
         Command::Formula(c) => c.run(),
         Command::Check(c) => c.run(),
         Command::Backup(c) => c.run(),
         Command::Restore(c) => c.run(),
+        Command::Rebuild(c) => c.run(),
         Command::Compact(c) => c.run(),
     };
     match done {

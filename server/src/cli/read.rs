@@ -7,19 +7,24 @@ use std::time::Duration;
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::{ClubId, PersonId};
 use backstraight_core::base::key::Key;
+use backstraight_core::view::state::State;
 use clap::Args;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 
 use super::{CliError, Data, Output, identity, now};
+use crate::app::Clock;
 use crate::grant::{AtTheMachine, MayReview};
+use crate::project;
 use crate::report;
+use crate::report::board::Ask;
+use crate::report::week::{BESIDE, WeekReport};
 use crate::review::Review;
 use crate::store::people;
 
 /// From where to read.
-#[derive(Debug, Args)]
-struct From {
+#[derive(Debug, Default, Args)]
+pub(super) struct From {
     /// Data folder
     #[arg(long, env = "BACKSTRAIGHT_DATA", value_name = "DIR", conflicts_with = "server")]
     data: Option<PathBuf>,
@@ -38,10 +43,10 @@ struct From {
 #[derive(Debug, Args)]
 struct Days {
     /// The week in which this day lies
-    #[arg(long, value_name = "DAY", conflicts_with_all = ["from", "to"])]
+    #[arg(long, value_name = "DAY", conflicts_with_all = ["from_day", "to"])]
     week: Option<String>,
     /// First day
-    #[arg(long, value_name = "DAY")]
+    #[arg(long = "from", id = "from_day", value_name = "DAY")]
     from: Option<String>,
     /// Last day
     #[arg(long, value_name = "DAY")]
@@ -58,6 +63,12 @@ pub(super) struct Board {
     from: From,
     #[command(flatten)]
     days: Days,
+    /// Only members of this squad
+    #[arg(long, value_name = "ID")]
+    squad: Option<String>,
+    /// Only sessions in this state, such as missed or "part done", and athletes who have one
+    #[arg(long, value_name = "STATE")]
+    state: Option<String>,
     #[command(flatten)]
     output: Output,
 }
@@ -67,6 +78,9 @@ pub(super) struct Board {
 pub(super) struct Athlete {
     /// Identity of the athlete, or the beginning of the name on a data folder
     athlete: String,
+    /// One page: the week, its tests, and the weeks before
+    #[arg(long, conflicts_with_all = ["from_day", "to"])]
+    week_report: bool,
     #[command(flatten)]
     from: From,
     #[command(flatten)]
@@ -92,6 +106,14 @@ pub(super) struct Session {
 
 type Span = (Day, Day, Day);
 
+/// The reader's day: as given, else the machine's in UTC.
+pub(super) fn today(given: Option<&str>) -> Result<Day, CliError> {
+    match given {
+        Some(text) => text.parse().map_err(|e| CliError::Argument(format!("today: {e}"))),
+        None => Day::of(now(), 0).map_err(|e| CliError::Argument(format!("the machine's clock: {e}"))),
+    }
+}
+
 impl Days {
     fn span(&self) -> Result<Span, CliError> {
         let read = |what: &str, text: &Option<String>| {
@@ -99,10 +121,7 @@ impl Days {
                 .map(|t| t.parse::<Day>().map_err(|e| CliError::Argument(format!("{what}: {e}"))))
                 .transpose()
         };
-        let today = match read("today", &self.today)? {
-            Some(day) => day,
-            None => Day::of(now(), 0).map_err(|e| CliError::Argument(format!("the machine's clock: {e}")))?,
-        };
+        let today = today(self.today.as_deref())?;
         let (week, from, to) = (read("week", &self.week)?, read("from", &self.from)?, read("to", &self.to)?);
         let from =
             from.or_else(|| to.map(|t| t.plus(-6))).unwrap_or_else(|| week.unwrap_or(today).week_start());
@@ -115,13 +134,13 @@ impl Days {
 }
 
 /// Where a review comes from, opened.
-enum Source {
+pub(super) enum Source {
     Folder(Data, MayReview),
     Server(String, String),
 }
 
 impl From {
-    fn open(self) -> Result<Source, CliError> {
+    pub(super) fn open(self) -> Result<Source, CliError> {
         match (self.data, self.server, self.token) {
             (Some(dir), None, _) => {
                 let data = Data { data: dir };
@@ -179,18 +198,37 @@ fn gather(data: &Data, grant: MayReview, (from, to, today): Span) -> Result<Revi
     Ok(store.read_blocking(|db| Review::gather(db, &grant, from, to, today))?)
 }
 
+/// Asks a server about some days.
+fn ask_days<T: DeserializeOwned>(
+    server: &str,
+    token: &str,
+    path: &str,
+    days: Span,
+    more: &[(&str, &str)],
+) -> Result<T, CliError> {
+    let (from, to, today) = (days.0.to_string(), days.1.to_string(), days.2.to_string());
+    let mut all = vec![("from", from.as_str()), ("to", &to), ("today", &today)];
+    all.extend(more);
+    ask(server, token, path, &all)
+}
+
 /// Asks a server.
-fn ask<T: DeserializeOwned>(server: &str, token: &str, path: &str, days: Span) -> Result<T, CliError> {
+pub(super) fn ask<T: DeserializeOwned>(
+    server: &str,
+    token: &str,
+    path: &str,
+    query: &[(&str, &str)],
+) -> Result<T, CliError> {
     let failed = |why: String| CliError::Found(format!("{server}: {why}"));
     let agent: ureq::Agent = ureq::Agent::config_builder()
         .timeout_global(Some(Duration::from_secs(30)))
         .http_status_as_error(false)
         .build()
         .into();
-    let url =
-        format!("{}{path}?from={}&to={}&today={}", server.trim_end_matches('/'), days.0, days.1, days.2);
+    let url = format!("{}{path}", server.trim_end_matches('/'));
     let mut answer = agent
         .get(url)
+        .query_pairs(query.iter().copied())
         .header("authorization", format!("Bearer {token}"))
         .call()
         .map_err(|e| failed(e.to_string()))?;
@@ -204,7 +242,11 @@ fn ask<T: DeserializeOwned>(server: &str, token: &str, path: &str, days: Span) -
     serde_json::from_slice(&body).map_err(|e| failed(format!("its answer is of another version: {e}")))
 }
 
-fn print<T: Serialize>(output: Output, value: &T, text: impl FnOnce(&T) -> String) -> Result<(), CliError> {
+pub(super) fn print<T: Serialize>(
+    output: Output,
+    value: &T,
+    text: impl FnOnce(&T) -> String,
+) -> Result<(), CliError> {
     let mut out = std::io::stdout().lock();
     if output.json {
         writeln!(out, "{}", serde_json::to_string_pretty(value).map_err(std::io::Error::from)?)?;
@@ -214,21 +256,78 @@ fn print<T: Serialize>(output: Output, value: &T, text: impl FnOnce(&T) -> Strin
     Ok(())
 }
 
-impl Board {
-    pub(super) fn run(self) -> Result<(), CliError> {
-        let days = self.days.span()?;
-        let board = match self.from.open()? {
-            Source::Folder(data, grant) => {
-                report::board::board(&gather(&data, grant, days)?.rows(), days.0, days.1, days.2)
+/// The board of a folder, after everything that waits was done.
+pub(super) fn from_rows(
+    data: &Data,
+    grant: &MayReview,
+    ask: &Ask,
+) -> Result<Option<report::board::Board>, CliError> {
+    let (_, store) = data.store()?;
+    let clock = Clock::system();
+    project::prepare(&store, &clock)?;
+    let threads = std::thread::available_parallelism().map_or(1, usize::from);
+    project::catch_up_with_others(&store, &clock, threads, Duration::from_secs(1), &|_| {})?;
+    Ok(store.read_blocking(|db| report::board::read(db, grant, ask))?)
+}
+
+/// All pages of a server's board.
+fn pages(server: &str, token: &str, days: Span, filter: &Board) -> Result<report::board::Board, CliError> {
+    let mut whole: Option<report::board::Board> = None;
+    loop {
+        let after = whole.as_ref().and_then(|w| w.next.clone());
+        let mut more = vec![("limit", "200")];
+        more.extend(filter.squad.as_deref().map(|s| ("squad", s)));
+        more.extend(filter.state.as_deref().map(|s| ("state", s)));
+        more.extend(after.as_deref().map(|a| ("after", a)));
+        let page: report::board::Board = ask_days(server, token, "/v1/board", days, &more)?;
+        whole = Some(match whole {
+            None => page,
+            Some(mut whole) => {
+                whole.pending = whole.pending.max(page.pending);
+                whole.next = page.next;
+                whole.athletes.extend(page.athletes);
+                whole
             }
-            Source::Server(server, token) => ask(&server, &token, "/v1/board", days)?,
+        });
+        match whole {
+            Some(whole) if whole.next.is_none() => return Ok(whole),
+            _ => {}
+        }
+    }
+}
+
+impl Board {
+    pub(super) fn run(mut self) -> Result<(), CliError> {
+        let days = self.days.span()?;
+        let from = std::mem::take(&mut self.from);
+        let board = match from.open()? {
+            Source::Folder(data, grant) => {
+                let ask = Ask {
+                    squad: self.squad.as_deref().map(|s| identity("the squad", s)).transpose()?,
+                    state: self.state.as_deref().map(state).transpose()?,
+                    ..Ask::everybody(days.0, days.1, days.2)
+                };
+                from_rows(&data, &grant, &ask)?
+                    .ok_or_else(|| CliError::Found("there is no such club".to_owned()))?
+            }
+            Source::Server(server, token) => pages(&server, &token, days, &self)?,
         };
         print(self.output, &board, report::board::Board::to_text)
     }
 }
 
+fn state(word: &str) -> Result<State, CliError> {
+    State::ALL.into_iter().find(|s| s.word() == word).ok_or_else(|| {
+        let words: Vec<&str> = State::ALL.iter().map(|s| s.word()).collect();
+        CliError::Argument(format!("a state is one of {}, not {word:?}", words.join(", ")))
+    })
+}
+
 impl Athlete {
     pub(super) fn run(self) -> Result<(), CliError> {
+        if self.week_report {
+            return self.week();
+        }
         let days = self.days.span()?;
         let found = match self.from.open()? {
             Source::Folder(data, grant) => {
@@ -237,11 +336,43 @@ impl Athlete {
             }
             Source::Server(server, token) => {
                 let id: PersonId = identity("the athlete", &self.athlete)?;
-                Some(ask(&server, &token, &format!("/v1/athletes/{id}"), days)?)
+                Some(ask_days(&server, &token, &format!("/v1/athletes/{id}"), days, &[])?)
             }
         };
         let found = found.ok_or_else(|| CliError::Found("there is no such athlete".to_owned()))?;
         print(self.output, &found, report::athlete::AthleteReport::to_text)
+    }
+
+    fn week(self) -> Result<(), CliError> {
+        let days = self.days.span()?;
+        let before = (days.0.plus(-7 * BESIDE), days.1, days.2);
+        let nobody = || CliError::Found("there is no such athlete".to_owned());
+        let found = match self.from.open()? {
+            Source::Folder(data, grant) => {
+                let grant = athlete(&data, &grant, &self.athlete)?;
+                from_rows(&data, &grant, &Ask::everybody(days.0, days.1, days.2))?;
+                let review = gather(&data, grant, days)?;
+                let (_, store) = data.store()?;
+                let weeks = store.read_blocking(|db| report::weeks::read(db, &grant, before))?;
+                WeekReport {
+                    athlete: report::athlete::first(&review, days).ok_or_else(nobody)?,
+                    weeks: weeks.ok_or_else(nobody)?,
+                    loads: report::loads::of(&gather(&data, grant, before)?, before).ok_or_else(nobody)?,
+                    tests: report::tests::of(&review, days).ok_or_else(nobody)?,
+                }
+            }
+            Source::Server(server, token) => {
+                let id: PersonId = identity("the athlete", &self.athlete)?;
+                let path = format!("/v1/athletes/{id}");
+                WeekReport {
+                    athlete: ask_days(&server, &token, &path, days, &[])?,
+                    weeks: ask_days(&server, &token, &format!("{path}/weeks"), before, &[])?,
+                    loads: ask_days(&server, &token, &format!("{path}/loads"), before, &[])?,
+                    tests: ask_days(&server, &token, &format!("{path}/tests"), days, &[])?,
+                }
+            }
+        };
+        print(self.output, &found, WeekReport::to_text)
     }
 }
 
@@ -255,7 +386,8 @@ impl Session {
             }
             Source::Server(server, token) => {
                 let id: PersonId = identity("the athlete", &self.athlete)?;
-                Some(ask(&server, &token, &format!("/v1/athletes/{id}/sessions/{key}"), days)?)
+                let path = format!("/v1/athletes/{id}/sessions/{key}");
+                Some(ask_days(&server, &token, &path, days, &[])?)
             }
         };
         let found = found.ok_or_else(|| {

@@ -127,6 +127,9 @@ pub async fn run<T: Send + 'static>(
                 adds.iter().map(|adds| document::append_all(db, adds, now)).collect::<Result<Vec<_>, _>>()
             })
             .await?;
+        if !beside.is_empty() {
+            app.signals.wake();
+        }
         let mut again = false;
         for (doc, (place, index)) in written.into_iter().zip(beside) {
             let Some(item) = work.items.get_mut(place) else { continue };

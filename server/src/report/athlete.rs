@@ -6,6 +6,7 @@ use backstraight_core::view::board::Row;
 use backstraight_core::view::library::Library;
 use backstraight_core::view::met::{MetHere, in_words};
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use crate::review::Review;
 
@@ -14,7 +15,7 @@ use super::session::{SessionReport, report};
 use super::text::percent;
 
 /// One athlete over some days.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct AthleteReport {
     /// What the board says.
     #[serde(flatten)]
@@ -26,7 +27,7 @@ pub struct AthleteReport {
 }
 
 /// A field at which two edits met.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct MetReport {
     /// The record, as the document places it.
     pub place: String,
@@ -39,7 +40,7 @@ pub struct MetReport {
 }
 
 /// One of the values.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct ChoiceReport {
     /// In words.
     pub value: String,

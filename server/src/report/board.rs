@@ -1,15 +1,22 @@
-//! The squad at a glance.
+//! The squad at a glance, from the projector's rows; or from documents, which gives the same.
 
 use backstraight_core::base::day::Day;
-use backstraight_core::view::board::{Review, Row};
+use backstraight_core::base::id::{PersonId, SquadId};
+use backstraight_core::exchange::access::Role;
+use backstraight_core::view::board::{Figure, Review, Row};
 use backstraight_core::view::judge::How;
-use backstraight_core::view::state::State;
+use backstraight_core::view::state::{Facts, State, state};
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::text::{WIDTH, percent, table};
+use crate::grant::MayReview;
+use crate::review::logs_from;
+use crate::store::board::{self as rows, Members, SessionRow};
+use crate::store::{Db, StoreError, job, review};
 
 /// The board over some days.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Board {
     /// First day.
     pub from: String,
@@ -17,12 +24,19 @@ pub struct Board {
     pub to: String,
     /// The day on which it was made.
     pub today: String,
-    /// One line per athlete.
+    /// How many athletes', squads' and libraries' rows are older than what was acknowledged: this
+    /// answer may lack what they sent in the last moments. 0 almost always.
+    #[serde(default)]
+    pub pending: u64,
+    /// For the next page: give it as `after`. Missing on the last one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub next: Option<String>,
+    /// One line per athlete, by name.
     pub athletes: Vec<AthleteLine>,
 }
 
 /// One athlete's line.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct AthleteLine {
     /// Identity.
     pub id: String,
@@ -35,40 +49,71 @@ pub struct AthleteLine {
     /// Mean share of the sessions that were heard of, 0 to 1.
     pub share: Option<f64>,
     /// How many sessions that counts.
-    pub heard: usize,
+    pub heard: u64,
     /// Sessions of which nothing is known; never in the share.
-    pub unheard: usize,
+    pub unheard: u64,
     /// Fields at which two edits met.
-    pub met: usize,
+    pub met: u64,
     /// Records that could not be read.
-    pub unreadable: usize,
+    pub unreadable: u64,
+    /// The last day on which the plan has a session.
+    #[serde(default)]
+    pub plan_to: Option<String>,
     /// Sessions by day.
     pub sessions: Vec<SessionCell>,
 }
 
-/// One session of one athlete.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+/// One session of one athlete. What is left out is false, nothing or zero.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct SessionCell {
     /// Day.
     pub date: String,
-    /// Key of the session.
+    /// Key of the session, in the plan or in the log.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub session: Option<String>,
     /// Title.
     pub title: String,
     /// State, in words.
     pub state: String,
     /// Share done, 0 to 1.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub share: Option<f64>,
     /// Sets done.
-    pub sets_done: usize,
+    pub sets_done: u64,
     /// Sets asked.
     pub sets_asked: u32,
     /// Whether an earlier version of the session was done.
+    #[serde(default, skip_serializing_if = "is_false")]
     pub earlier_version: bool,
     /// Exercises that were swapped as allowed.
-    pub swapped: usize,
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub swapped: u64,
     /// The day on which it was done, when another.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub done_on: Option<String>,
+    /// Minutes that it took.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub minutes: Option<i64>,
+    /// Effort of the session, 0 to 10.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub effort: Option<f64>,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "what serde asks for")]
+const fn is_false(b: &bool) -> bool {
+    !*b
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "what serde asks for")]
+const fn is_zero(n: &u64) -> bool {
+    *n == 0
+}
+
+/// Effort from 0 to 10, from tenths.
+fn points(tenths: i64) -> f64 {
+    #[expect(clippy::cast_precision_loss, reason = "0 to 100")]
+    let tenths = tenths as f64;
+    tenths / 10.0
 }
 
 impl SessionCell {
@@ -76,22 +121,165 @@ impl SessionCell {
     #[must_use]
     pub fn of(r: &Review<'_>) -> SessionCell {
         let (sets_done, sets_asked) = r.sets();
+        let first = r.logs.first().map(|l| &l.session.record);
         SessionCell {
             date: r.date.to_string(),
             session: r.key().map(|k| k.to_string()),
             title: r.title(),
             state: r.state.word().to_owned(),
             share: r.share.as_ref().and_then(|s| s.share),
-            sets_done,
+            sets_done: sets_done as u64,
             sets_asked,
             earlier_version: r.share.as_ref().is_some_and(|s| s.earlier_version),
-            swapped: r.share.as_ref().map_or(0, |s| s.items.iter().filter(|i| i.how == How::Swapped).count()),
+            swapped: r.share.as_ref().map_or(0, |s| s.items.iter().filter(|i| i.how == How::Swapped).count())
+                as u64,
             done_on: r.done_on().map(|d| d.to_string()),
+            minutes: first.and_then(|s| s.minutes).map(|m| m.get()),
+            effort: first.and_then(|s| s.effort).map(|e| points(e.get())),
+        }
+    }
+
+    /// From a row, as seen on a day.
+    fn of_row(r: SessionRow, state: State) -> SessionCell {
+        SessionCell {
+            date: r.day.to_string(),
+            session: Some(r.session.to_string()),
+            title: r.title,
+            state: state.word().to_owned(),
+            share: r.share,
+            sets_done: r.sets_done,
+            sets_asked: u32::try_from(r.sets_asked).unwrap_or(u32::MAX),
+            earlier_version: r.earlier,
+            swapped: r.swapped,
+            done_on: r.done_on.map(|d| d.to_string()),
+            minutes: r.minutes,
+            effort: r.effort.map(points),
         }
     }
 }
 
-/// Makes the board.
+/// The state of a row as seen on a day.
+#[must_use]
+pub fn state_of(r: &SessionRow, today: Day, heard_through: Option<Day>) -> State {
+    if r.extra {
+        return State::Extra;
+    }
+    state(&Facts {
+        date: r.day,
+        today,
+        heard_through,
+        logged: r.logged,
+        left_out: r.left_out,
+        verdict: r.verdict,
+    })
+}
+
+/// What is asked of the board.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Ask {
+    /// First day.
+    pub from: Day,
+    /// Last day.
+    pub to: Day,
+    /// The reader's day.
+    pub today: Day,
+    /// Only members of this squad.
+    pub squad: Option<SquadId>,
+    /// Only sessions in this state, and only athletes who have one. Figures stay those of all.
+    pub state: Option<State>,
+    /// Only athletes behind this one.
+    pub after: Option<PersonId>,
+    /// Most athletes of a page.
+    pub most: usize,
+}
+
+impl Ask {
+    /// Everybody's sessions of some days, in one page.
+    #[must_use]
+    pub const fn everybody(from: Day, to: Day, today: Day) -> Ask {
+        Ask { from, to, today, squad: None, state: None, after: None, most: usize::MAX }
+    }
+}
+
+/// The board from the rows; none when nobody in the club is the one in `after`.
+///
+/// # Errors
+/// When storage fails.
+pub fn read(db: &Db, grant: &MayReview, ask: &Ask) -> Result<Option<Board>, StoreError> {
+    let mut people = review::people(db, grant)?;
+    people.sort_by(|a, b| (&a.name, a.id).cmp(&(&b.name, b.id)));
+    let start = match ask.after {
+        None => 0,
+        Some(after) => match people.iter().position(|p| p.id == after) {
+            Some(at) => at + 1,
+            None => return Ok(None),
+        },
+    };
+    let members = rows::members(db, grant, ask.squad)?;
+    let mut athletes: Vec<AthleteLine> = Vec::new();
+    let mut next = None;
+    for p in people.into_iter().skip(start) {
+        let seen = p.role == Role::Athlete
+            && !p.withdrawn
+            && grant.only().is_none_or(|only| only == p.id)
+            && ask.squad.is_none_or(|_| members.of_squad.contains(&p.id));
+        if !seen {
+            continue;
+        }
+        let line = line_of(db, grant, ask, &p, &members)?;
+        if ask.state.is_some() && line.sessions.is_empty() {
+            continue;
+        }
+        if athletes.len() == ask.most {
+            next = athletes.last().map(|a| a.id.clone());
+            break;
+        }
+        athletes.push(line);
+    }
+    Ok(Some(Board {
+        from: ask.from.to_string(),
+        to: ask.to.to_string(),
+        today: ask.today.to_string(),
+        pending: job::pending(db, grant)?.all,
+        next,
+        athletes,
+    }))
+}
+
+fn line_of(
+    db: &Db,
+    grant: &MayReview,
+    ask: &Ask,
+    p: &review::Person,
+    members: &Members,
+) -> Result<AthleteLine, StoreError> {
+    let mut states = Vec::new();
+    let mut sessions = Vec::new();
+    rows::sessions(db, grant, p.id, (ask.from, ask.to), |r| {
+        let state = state_of(&r, ask.today, p.heard_through);
+        states.push((state, r.share));
+        if ask.state.is_none_or(|s| s == state) {
+            sessions.push(SessionCell::of_row(r, state));
+        }
+    })?;
+    let figure = Figure::of(states);
+    let (met, unreadable) = rows::met(db, grant, p.id, logs_from(ask.from))?;
+    Ok(AthleteLine {
+        id: p.id.to_string(),
+        name: p.name.clone(),
+        events: members.events.get(&p.id).cloned().unwrap_or_default(),
+        heard_through: p.heard_through.map(|d| d.to_string()),
+        share: figure.share,
+        heard: figure.heard as u64,
+        unheard: figure.unheard as u64,
+        met,
+        unreadable,
+        plan_to: rows::facts(db, p.id)?.and_then(|f| f.plan_to).map(|d| d.to_string()),
+        sessions,
+    })
+}
+
+/// Makes the board from documents put together.
 #[must_use]
 pub fn board(rows: &[Row<'_>], from: Day, to: Day, today: Day) -> Board {
     let athletes = rows
@@ -102,14 +290,29 @@ pub fn board(rows: &[Row<'_>], from: Day, to: Day, today: Day) -> Board {
             events: r.athlete.events.to_owned(),
             heard_through: r.athlete.heard_through.map(|d| d.to_string()),
             share: r.figure,
-            heard: r.heard,
-            unheard: r.unheard,
-            met: r.met,
-            unreadable: r.unreadable,
+            heard: r.heard as u64,
+            unheard: r.unheard as u64,
+            met: r.met as u64,
+            unreadable: r.unreadable as u64,
+            plan_to: r
+                .athlete
+                .plan
+                .sessions
+                .iter()
+                .map(|s| s.session.record.date)
+                .max()
+                .map(|d| d.to_string()),
             sessions: r.sessions.iter().map(SessionCell::of).collect(),
         })
         .collect();
-    Board { from: from.to_string(), to: to.to_string(), today: today.to_string(), athletes }
+    Board {
+        from: from.to_string(),
+        to: to.to_string(),
+        today: today.to_string(),
+        pending: 0,
+        next: None,
+        athletes,
+    }
 }
 
 impl Board {
@@ -149,6 +352,12 @@ impl Board {
             // Wrap at the width, at spaces.
             if c == ' ' && n >= WIDTH - 16 { s.push('\n'); (s, 0) } else { s.push(c); (s, n + 1) }
         }).0);
+        if self.pending > 0 {
+            out.push(format!(
+                "{} not yet up to date: what came in the last moments may be missing.",
+                self.pending
+            ));
+        }
         out.join("\n\n")
     }
 }

@@ -2,6 +2,12 @@
 //! 100 columns. Converts read models of core; holds no rule of training.
 
 pub mod athlete;
+pub mod attention;
 pub mod board;
+pub mod loads;
 pub mod session;
+pub mod tests;
 mod text;
+pub mod week;
+pub mod weeks;
+pub mod why;

@@ -10,13 +10,14 @@ use backstraight_core::view::library::Library;
 use backstraight_core::view::planned::{Plan, sets_asked};
 use backstraight_core::view::show;
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::board::SessionCell;
 use super::text::{percent, table};
 use crate::review::Review as Gathered;
 
 /// A session in full.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct SessionReport {
     /// What the board says of it.
     #[serde(flatten)]
@@ -25,10 +26,6 @@ pub struct SessionReport {
     pub items: Vec<ItemReport>,
     /// Sets for work that nobody asked.
     pub unasked: Vec<SetReport>,
-    /// Effort of the session, 0 to 10.
-    pub effort: Option<f64>,
-    /// Minutes that it took.
-    pub minutes: Option<i64>,
     /// The athlete's words.
     pub comment: Option<String>,
     /// Why the whole session was left out.
@@ -36,7 +33,7 @@ pub struct SessionReport {
 }
 
 /// One exercise.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct ItemReport {
     /// Key of the prescription.
     pub item: String,
@@ -57,7 +54,7 @@ pub struct ItemReport {
 }
 
 /// One set.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct SetReport {
     /// Key of the set.
     pub set: String,
@@ -125,8 +122,6 @@ pub fn report(r: &Review<'_>, plan: &Plan, library: &Library) -> SessionReport {
         cell: SessionCell::of(r),
         items,
         unasked,
-        effort: first.and_then(|s| s.effort).map(|e| e.as_f64() / 10.0),
-        minutes: first.and_then(|s| s.minutes).map(|m| m.get()),
         comment: first.and_then(|s| s.comment.as_ref()).map(ToString::to_string),
         left_out: first.and_then(|s| s.skipped).map(|s| s.word().to_owned()),
     }
@@ -237,8 +232,8 @@ impl SessionReport {
             out.push_str(&table(&["exercise", "asked, as shown", "done", "share"], &rows));
         }
         let mut close = Vec::new();
-        close.extend(self.minutes.map(|m| format!("{m} min")));
-        close.extend(self.effort.map(|e| format!("effort {e} of 10")));
+        close.extend(self.cell.minutes.map(|m| format!("{m} min")));
+        close.extend(self.cell.effort.map(|e| format!("effort {e} of 10")));
         close.extend(self.comment.as_ref().map(|c| format!("“{c}”")));
         if !close.is_empty() {
             out.push_str("\n\n");

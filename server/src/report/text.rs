@@ -20,3 +20,43 @@ pub(super) fn table(head: &[&str], rows: &[Vec<String>]) -> String {
 pub(super) fn percent(share: f64) -> String {
     format!("{:.0} %", share * 100.0)
 }
+
+/// A line broken at spaces so that it keeps within [`WIDTH`]; a word that is longer is cut.
+pub(super) fn wrap(line: &str) -> String {
+    let width = usize::from(WIDTH);
+    let mut lines = vec![String::new()];
+    for word in line.split(' ') {
+        let word: Vec<char> = word.chars().collect();
+        for (n, piece) in word.chunks(width).enumerate() {
+            let piece: String = piece.iter().collect();
+            let Some(last) = lines.last_mut() else { continue };
+            let room = last.chars().count() + usize::from(!last.is_empty()) + piece.chars().count() <= width;
+            if n == 0 && room {
+                if !last.is_empty() {
+                    last.push(' ');
+                }
+                last.push_str(&piece);
+            } else {
+                lines.push(piece);
+            }
+        }
+    }
+    lines.join("\n")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lines_are_broken_at_spaces_and_long_words_are_cut() {
+        assert_eq!(wrap("short"), "short");
+        let long = format!("{} {}", "a".repeat(60), "b".repeat(39));
+        assert_eq!(wrap(&long), long);
+        let longer = format!("{} {}", "a".repeat(60), "b".repeat(40));
+        assert_eq!(wrap(&longer).lines().count(), 2);
+        let word = wrap(&"ä".repeat(250));
+        assert!(word.lines().all(|l| l.chars().count() <= 100), "{word}");
+        assert_eq!(word.chars().filter(|c| *c == 'ä').count(), 250);
+    }
+}

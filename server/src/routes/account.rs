@@ -5,48 +5,69 @@ use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use data_encoding::HEXLOWER;
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use crate::app::Shared;
 use crate::extract::{From, Json};
 use crate::grant::{self, Caller};
-use crate::problem::Problem;
+use crate::problem::{Problem, ProblemBody};
 use crate::secret;
 use crate::store::account::{self, Enrol, EnrolOutcome, Enrolled, Rotation};
 use crate::store::people::LONGEST_NAME;
 use crate::token::{Bearer, LIFETIME, RefreshClaim};
 
 /// Body of `POST /v1/enrol`.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct EnrolBody {
+    /// The code of an invitation, as it was told.
     code: String,
+    /// What the device calls itself.
     device: String,
+    /// The install's own Ed25519 key, 64 hexadecimal digits.
     #[serde(default)]
     public_key: Option<String>,
 }
 
 /// Answer to an enrolment.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, ToSchema)]
 struct EnrolAnswer {
+    /// Identity of the install.
     install: String,
+    /// Whose it is.
     person: String,
+    /// The person's club.
     club: String,
+    /// The person's role, in words.
     role: &'static str,
+    /// The person's name.
     name: String,
     #[serde(flatten)]
     session: Session,
 }
 
 /// A session: what the install shows, and what it gets the next one with.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, ToSchema)]
 struct Session {
+    /// For the `Authorization` header.
     access_token: String,
+    /// `Bearer`.
     token_type: &'static str,
+    /// Seconds for which the access token is good.
     expires_in: i64,
+    /// For the next session.
     refresh_token: String,
 }
 
-/// `POST /v1/enrol`: trades a code for an install.
+/// Trades a code for an install
+#[utoipa::path(
+    post, path = "/v1/enrol", tag = "account", operation_id = "enrol_install", request_body = EnrolBody,
+    responses(
+        (status = 200, description = "the install and its first session", body = EnrolAnswer),
+        (status = "default", description = "why not", body = ProblemBody,
+         content_type = "application/problem+json"),
+    ),
+)]
 pub(super) async fn enrol(
     State(app): State<Shared>,
     From(address): From,
@@ -110,14 +131,24 @@ fn session(app: &Shared, bearer: Bearer, generation: u32, salt: &[u8; 16]) -> Se
 }
 
 /// Body of `POST /v1/token`.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct TokenBody {
+    /// The newest one, or the one before it.
     refresh_token: String,
 }
 
-/// `POST /v1/token`: trades a refresh token for a session. Asking again with the same token gives
-/// the same refresh token, until the new one has been used.
+/// Trades a refresh token for a session
+///
+/// Asking again with the same token gives the same refresh token, until the new one has been used.
+#[utoipa::path(
+    post, path = "/v1/token", tag = "account", operation_id = "refresh_session", request_body = TokenBody,
+    responses(
+        (status = 200, description = "the session", body = Session),
+        (status = "default", description = "why not", body = ProblemBody,
+         content_type = "application/problem+json"),
+    ),
+)]
 pub(super) async fn token(
     State(app): State<Shared>,
     Json(body): Json<TokenBody>,
@@ -135,13 +166,23 @@ pub(super) async fn token(
 }
 
 /// Body of `POST /v1/consent`.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct ConsentBody {
+    /// Whether coaches may read the care document.
     care_open_to_coaches: bool,
 }
 
-/// `POST /v1/consent`: an athlete opens or closes the care document to the coaches.
+/// Opens or closes the own care document to the coaches
+#[utoipa::path(
+    post, path = "/v1/consent", tag = "account", operation_id = "set_consent", request_body = ConsentBody,
+    responses(
+        (status = 204, description = "it is stored"),
+        (status = "default", description = "why not", body = ProblemBody,
+         content_type = "application/problem+json"),
+    ),
+    security(("access_token" = [])),
+)]
 pub(super) async fn consent(
     State(app): State<Shared>,
     caller: Caller,

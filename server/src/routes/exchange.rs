@@ -9,13 +9,26 @@ use crate::app::Shared;
 use crate::exchange::{self, gzip};
 use crate::extract::{body, media_type};
 use crate::grant::Caller;
-use crate::problem::Problem;
+use crate::problem::{Problem, ProblemBody};
 
 /// Answers shorter than this are not worth packing.
 const WORTH_PACKING: usize = 256;
 const CBOR: &str = "application/cbor";
 
-/// `POST /v1/exchange`: CBOR up, CBOR down, each plain or gzip.
+/// The one request that moves everything both ways
+///
+/// CBOR up, CBOR down, each plain or gzip; `docs/exchange.md` says what is in them.
+#[utoipa::path(
+    post, path = "/v1/exchange", tag = "exchange", operation_id = "exchange",
+    request_body(content = Vec<u8>, content_type = "application/cbor"),
+    responses(
+        (status = 200, description = "what became of it, and what the device lacks",
+         body = Vec<u8>, content_type = "application/cbor"),
+        (status = "default", description = "why not", body = ProblemBody,
+         content_type = "application/problem+json"),
+    ),
+    security(("access_token" = [])),
+)]
 pub(super) async fn exchange(
     State(app): State<Shared>,
     caller: Caller,

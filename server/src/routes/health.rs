@@ -1,19 +1,35 @@
 //! Whether this server takes requests.
 
 use axum::extract::State;
-use axum::http::header;
 use axum::response::{IntoResponse, Response};
+use serde::Serialize;
+use utoipa::ToSchema;
 
+use super::account::no_store;
 use crate::app::Shared;
-use crate::problem::Problem;
+use crate::problem::{Problem, ProblemBody};
 
-/// `GET /healthz`: 200 while storage works, 503 once it has stopped.
+/// That it does.
+#[derive(Debug, Serialize, ToSchema)]
+struct Health {
+    /// `ok`.
+    status: &'static str,
+}
+
+/// Whether this server takes requests
+///
+/// 200 while storage works, 503 once it has stopped.
+#[utoipa::path(
+    get, path = "/healthz", tag = "server", operation_id = "get_health",
+    responses(
+        (status = 200, description = "it does", body = Health),
+        (status = "default", description = "why not", body = ProblemBody,
+         content_type = "application/problem+json"),
+    ),
+)]
 pub(super) async fn health(State(app): State<Shared>) -> Response {
     match app.store.alive().await {
-        Ok(()) if !app.store.stopped() => {
-            let headers = [(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "no-store")];
-            (headers, r#"{"status":"ok"}"#).into_response()
-        }
+        Ok(()) if !app.store.stopped() => no_store(&Health { status: "ok" }),
         Ok(()) => Problem::StorageStopped.into_response(),
         Err(error) => Problem::from(error).into_response(),
     }

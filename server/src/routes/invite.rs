@@ -4,29 +4,42 @@ use axum::extract::State;
 use axum::response::Response;
 use backstraight_core::base::id::PersonId;
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::account::no_store;
 use crate::app::Shared;
 use crate::extract::Json;
 use crate::grant::{self, Caller};
-use crate::problem::Problem;
+use crate::problem::{Problem, ProblemBody};
 use crate::store::{account, people};
 
 /// Body of `POST /v1/invites`.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub(super) struct InviteBody {
+    /// Whom to invite.
     person: String,
 }
 
 /// Answer: the code, shown once.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, ToSchema)]
 struct InviteAnswer {
+    /// Eight characters, good once.
     code: String,
+    /// Until when, ms since 1970 UTC.
     expires_at: i64,
 }
 
-/// `POST /v1/invites`: makes a code with which a person of the caller's club enrols an install.
+/// Makes a code with which a person of the caller's club enrols an install
+#[utoipa::path(
+    post, path = "/v1/invites", tag = "account", operation_id = "create_invite", request_body = InviteBody,
+    responses(
+        (status = 200, description = "the code, shown once", body = InviteAnswer),
+        (status = "default", description = "why not", body = ProblemBody,
+         content_type = "application/problem+json"),
+    ),
+    security(("access_token" = [])),
+)]
 pub(super) async fn invite(
     State(app): State<Shared>,
     caller: Caller,

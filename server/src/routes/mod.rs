@@ -1,35 +1,113 @@
-//! All routes, readable from top to bottom.
+//! All routes, readable from top to bottom. Each is documented where it is handled; the document that
+//! is served comes from the same list.
 
 mod account;
+mod ask;
 mod exchange;
 mod health;
 mod invite;
+mod look;
 mod review;
 
+use std::sync::OnceLock;
+
 use axum::Router;
+use axum::http::header;
 use axum::middleware;
-use axum::routing::{get, post};
+use axum::response::{IntoResponse, Response};
+use utoipa::openapi::OpenApi as Document;
+use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
+use utoipa::{Modify, OpenApi};
+use utoipa_axum::router::OpenApiRouter;
+use utoipa_axum::routes;
 
 use crate::app::Shared;
 use crate::leftover;
 use crate::problem::Problem;
 use crate::telemetry;
 
+/// What the document says beside its routes.
+#[derive(Debug, OpenApi)]
+#[openapi(
+    info(
+        title = "Backstraight",
+        description = "Plans and logs of a club, kept and merged. Days are local days as `2026-11-25`; \
+                       identities and keys are opaque. What is not a success is a problem document \
+                       (RFC 9457) with a stable `code`. The exchange is described in docs/exchange.md."
+    ),
+    modifiers(&Bearer),
+    tags(
+        (name = "review", description = "what was asked and what was done"),
+        (name = "account", description = "installs, sessions, consent"),
+        (name = "exchange", description = "documents up and down"),
+        (name = "server", description = "the server itself"),
+    )
+)]
+struct Api;
+
+struct Bearer;
+
+impl Modify for Bearer {
+    fn modify(&self, document: &mut Document) {
+        let scheme = HttpBuilder::new()
+            .scheme(HttpAuthScheme::Bearer)
+            .bearer_format("JWT")
+            .description(Some("the access token of an install, good for fifteen minutes"))
+            .build();
+        let components = document.components.get_or_insert_default();
+        components.add_security_scheme("access_token", SecurityScheme::Http(scheme));
+    }
+}
+
+fn list() -> OpenApiRouter<Shared> {
+    OpenApiRouter::with_openapi(Api::openapi())
+        .routes(routes!(health::health))
+        .routes(routes!(document_json))
+        .routes(routes!(exchange::exchange))
+        .routes(routes!(account::enrol))
+        .routes(routes!(account::token))
+        .routes(routes!(account::consent))
+        .routes(routes!(invite::invite))
+        .routes(routes!(review::board))
+        .routes(routes!(review::athlete))
+        .routes(routes!(review::session))
+        .routes(routes!(review::weeks))
+        .routes(routes!(review::tests))
+        .routes(routes!(look::loads))
+        .routes(routes!(look::forecast))
+        .routes(routes!(look::attention))
+        .routes(routes!(look::proposals))
+        .routes(routes!(look::records))
+}
+
 /// The router of a server.
 pub fn router(app: Shared) -> Router {
-    Router::new()
-        .route("/healthz", get(health::health))
-        .route("/v1/exchange", post(exchange::exchange))
-        .route("/v1/enrol", post(account::enrol))
-        .route("/v1/token", post(account::token))
-        .route("/v1/consent", post(account::consent))
-        .route("/v1/invites", post(invite::invite))
-        .route("/v1/board", get(review::board))
-        .route("/v1/athletes/{id}", get(review::athlete))
-        .route("/v1/athletes/{id}/sessions/{key}", get(review::session))
+    let (router, _) = list().split_for_parts();
+    router
         .fallback(async || Problem::NotFound)
         .method_not_allowed_fallback(async || Problem::NotFound)
         .layer(middleware::from_fn_with_state(app.clone(), telemetry::each))
         .layer(middleware::from_fn_with_state(app.clone(), leftover::read))
         .with_state(app)
+}
+
+/// The OpenAPI document of exactly these routes.
+#[must_use]
+pub fn document() -> Document {
+    list().split_for_parts().1
+}
+
+/// This document
+///
+/// OpenAPI 3.1, made from the code that serves the routes.
+#[utoipa::path(
+    get, path = "/v1/openapi.json", tag = "server", operation_id = "get_document",
+    responses((status = 200, description = "the document", body = Object)),
+)]
+async fn document_json() -> Response {
+    static TEXT: OnceLock<Option<String>> = OnceLock::new();
+    match TEXT.get_or_init(|| document().to_json().ok()) {
+        Some(text) => ([(header::CONTENT_TYPE, "application/json")], text.as_str()).into_response(),
+        None => Problem::Internal.into_response(),
+    }
 }

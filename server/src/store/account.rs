@@ -298,7 +298,8 @@ pub fn rotate(
 pub fn consent(db: &Connection, grant: &MayConsent, open: bool, now: Moment) -> Result<(), StoreError> {
     let changed = db
         .prepare_cached(
-            "UPDATE person SET care_open_to_coaches = ?2 WHERE id = ?1 AND care_open_to_coaches <> ?2",
+            "UPDATE person SET care_open_to_coaches = ?2, care_version = care_version + 1
+             WHERE id = ?1 AND care_open_to_coaches <> ?2",
         )?
         .execute((grant.person().0.as_bytes(), open))?;
     if changed == 1 {

@@ -9,7 +9,7 @@ use rusqlite::{Connection, OptionalExtension, Row};
 
 use super::fault::StoreError;
 use super::snapshot::Snapshot;
-use super::value;
+use super::{job, value};
 use crate::grant::{Caller, MayRead, MayWrite};
 
 /// A document that is here.
@@ -119,6 +119,16 @@ pub fn by_id(db: &Connection, id: i64) -> Result<Option<Doc>, StoreError> {
         .prepare_cached(&format!("SELECT {COLUMNS} FROM doc WHERE id = ?1"))?
         .query_row([id], doc)
         .optional()?)
+}
+
+/// The documents of one owner, by name.
+///
+/// # Errors
+/// When storage fails.
+pub fn owned(db: &Connection, owner: [u8; 16]) -> Result<Vec<Doc>, StoreError> {
+    let mut ask = db.prepare_cached(&format!("SELECT {COLUMNS} FROM doc WHERE owner = ?1 ORDER BY name"))?;
+    let rows = ask.query_map([owner], doc)?;
+    Ok(rows.collect::<Result<_, _>>()?)
 }
 
 /// All documents, for checks and compaction at the machine.
@@ -310,6 +320,8 @@ pub fn append(db: &Connection, add: &Append, now: Moment) -> Result<Option<Doc>,
         add.grant.install().map(|i| i.0),
         now.0,
     ))?;
+    // Whatever is shown of this document is old from this commit on, and is known to be.
+    job::mark(db, name.owner().into_bytes(), add.grant.club(), now)?;
     Ok(Some(Doc { id, name: *name, max_n: n, heads: add.heads.clone() }))
 }
 

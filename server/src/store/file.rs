@@ -11,13 +11,16 @@ use super::fault::StoreError;
 use crate::secret;
 
 /// The steps from an empty file to the newest version, in order; the version is their number.
-const STEPS: &[&str] = &[include_str!("../../migrations/sqlite/0001_init.sql")];
+const STEPS: &[&str] = &[
+    include_str!("../../migrations/sqlite/0001_init.sql"),
+    include_str!("../../migrations/sqlite/0002_board.sql"),
+];
 
 /// The oldest library in which two connections cannot damage the file when the log restarts.
 const OLDEST_LIBRARY: i32 = 3_051_003;
 
 /// The newest version that this program knows.
-pub const KNOWN_VERSION: i64 = 1;
+pub const KNOWN_VERSION: i64 = 2;
 
 /// Refuses a library that is too old.
 ///

@@ -4,10 +4,12 @@
 pub mod account;
 pub mod audit;
 pub mod backup;
+pub mod board;
 pub mod document;
 mod fault;
 mod file;
 pub mod heard;
+pub mod job;
 pub mod people;
 pub mod review;
 pub mod snapshot;

@@ -140,6 +140,16 @@ pub fn club_exists(db: &Connection, club: ClubId) -> Result<bool, StoreError> {
         == 1)
 }
 
+/// Whether there is such a squad.
+///
+/// # Errors
+/// When storage fails.
+pub fn squad_exists(db: &Connection, squad: SquadId) -> Result<bool, StoreError> {
+    Ok(db
+        .prepare_cached("SELECT EXISTS (SELECT 1 FROM squad WHERE id = ?1)")?
+        .query_row([squad.0.as_bytes()], |r| r.get(0))?)
+}
+
 /// A line of the list that the command line prints.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Row {

@@ -267,3 +267,49 @@ fn compact_and_check_at_the_machine_and_a_changed_byte_is_found() {
     spoil("UPDATE doc SET heads = zeroblob(32) WHERE id = 2");
     spoil("UPDATE doc SET max_n = 7 WHERE id = 2");
 }
+
+#[test]
+fn boards_and_lists_at_the_machine_and_rows_made_anew() {
+    let dir = tempfile::tempdir().unwrap();
+    let (_, person) = club(dir.path());
+    let served = Served::start(dir.path());
+    let mut phone = enrol(&served.url, &person, dir.path());
+    let name = log(phone.person);
+    phone.say(name, "slept well");
+    phone.exchange();
+    // With a server at work and without one, from the folder and from the server.
+    let days = ["--today", "2026-11-25"];
+    let rebuilt = json(&["rebuild"], dir.path());
+    assert_eq!(
+        (rebuilt["done"].as_u64().unwrap_or(0) <= 1, rebuilt["left"].as_u64().is_some()),
+        (true, true)
+    );
+    let there = Command::new(env!("CARGO_BIN_EXE_backstraight"))
+        .args(["board", "--server", &served.url, "--token", &phone.access, "--json"])
+        .args(days)
+        .env_clear()
+        .output()
+        .unwrap();
+    assert!(there.status.success(), "{}", String::from_utf8_lossy(&there.stderr));
+    let there: Value = serde_json::from_slice(&there.stdout).unwrap();
+    assert_eq!(served.terminate(), 0);
+    let here = json(&[&["board"], days.as_slice()].concat(), dir.path());
+    assert_eq!(here, there);
+    assert_eq!(text(&here["athletes"][0], "id"), person);
+    let rebuilt = run(&["rebuild"], dir.path());
+    assert!(rebuilt.status.success());
+    let shown = String::from_utf8_lossy(&rebuilt.stdout).into_owned();
+    assert!(shown.contains("done  1") && shown.contains("left  0"), "{shown}");
+    assert!(String::from_utf8_lossy(&rebuilt.stderr).contains("1 done, 0 left"));
+    assert_eq!(json(&[&["board"], days.as_slice()].concat(), dir.path()), here);
+    for list in ["attention", "proposals", "records"] {
+        json(&[&[list], days.as_slice()].concat(), dir.path());
+        let out = run(&[&[list], days.as_slice()].concat(), dir.path());
+        assert!(out.status.success() && !out.stdout.is_empty(), "{list}");
+    }
+    let week = run(&["athlete", "mira", "--week-report", "--week", "2026-11-25"], dir.path());
+    let week = String::from_utf8(week.stdout).unwrap();
+    assert!(week.starts_with("Mira Aalto: week of 2026-11-23"), "{week}");
+    assert!(week.lines().all(|l| l.chars().count() <= 100), "{week}");
+    assert!(failed(&["board", "--state", "sad"], dir.path()).contains("unheard"));
+}

@@ -2,6 +2,7 @@
 //! JSON object a line. Says whether each holds and never fails because one does not.
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a measurement that cannot be made ends the program")]
 
+mod board;
 mod documents;
 mod measure;
 mod pace;
@@ -18,11 +19,12 @@ const COMMAND: &str = "cargo bench -p backstraight-tests --bench budgets";
 /// A part by its name, to run alone.
 type Part = (&'static str, fn(&documents::Club) -> Vec<Row>);
 
-const PARTS: [Part; 4] = [
+const PARTS: [Part; 5] = [
     ("documents", documents::figures),
     ("upload", upload::figures),
     ("phone", |_| phone::figures()),
     ("science", |_| science::figures()),
+    ("board", board::figures),
 ];
 
 fn main() {
@@ -30,7 +32,7 @@ fn main() {
     let json = args.iter().any(|a| a == "--json");
     let wanted: Vec<&String> = args.iter().filter(|a| *a != "--json").collect();
     if let Some(unknown) = wanted.iter().find(|w| !PARTS.iter().any(|(name, _)| *name == w.as_str())) {
-        eprintln!("no such part: {unknown}; there are documents, upload, phone, science");
+        eprintln!("no such part: {unknown}; there are documents, upload, phone, science, board");
         std::process::exit(2);
     }
     stage::log_to_nowhere();

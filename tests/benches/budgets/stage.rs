@@ -39,7 +39,9 @@ impl Server {
         let clock = Clock::new(move || Moment(shown.load(Ordering::SeqCst)));
         let runtime =
             tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().unwrap();
-        let config = Config::on(folder.to_owned());
+        let mut config = Config::on(folder.to_owned());
+        // Made after an answer is given, by a task of its own: the part `board` measures it by itself.
+        config.without_projector = true;
         let running = runtime.block_on(app::start(config, StoreOptions::default(), clock)).unwrap();
         let key = Folder::open(folder).unwrap().keys().unwrap().secret;
         Server { address: running.address, running, runtime, time, key }

@@ -7,6 +7,7 @@
     reason = "helpers of tests fail by panicking"
 )]
 
+mod api;
 mod exchange_doc;
 mod formats;
 mod kill;
@@ -14,6 +15,7 @@ mod layout;
 mod merge_laws;
 mod phones;
 mod phones_refused;
+mod projection;
 mod restore;
 mod traps;
 mod wire_fixtures;

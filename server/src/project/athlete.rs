@@ -1,0 +1,403 @@
+//! The new rows of one athlete, from the documents that moved on since the last time and from what is
+//! kept of the others. Whether a session was done and how much of it is core's to say.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use backstraight_core::base::day::Day;
+use backstraight_core::base::id::PersonId;
+use backstraight_core::base::key::Key;
+use backstraight_core::doc::read::Entry;
+use backstraight_core::model::log::{CheckIn, Trial};
+use backstraight_core::model::name::DocName;
+use backstraight_core::model::number::SeasonNo;
+use backstraight_core::view::board::{self as view, Known, Review, Rules};
+use backstraight_core::view::done::{Done, DoneSession};
+use backstraight_core::view::judge::How;
+use backstraight_core::view::library::Library;
+use backstraight_core::view::planned::{Plan, PlannedSession};
+use backstraight_core::view::state::State;
+
+use super::keep::{self, KeepError};
+use crate::review::open_doc;
+use crate::store::board::{
+    self, Asked, AthleteFacts, Change, Counts, DocFacts, KeptMark, MarkKind, SessionRow,
+};
+use crate::store::document::{self, Doc};
+use crate::store::job::Claim;
+use crate::store::{Db, StoreError};
+
+/// Makes the new rows of an athlete. Reads only; what it says counts for the state that it read.
+///
+/// # Errors
+/// When storage fails or a document cannot be opened.
+pub(super) fn change(db: &Db, claim: &Claim, athlete: PersonId) -> Result<Change, StoreError> {
+    let docs = document::owned(db, claim.owner)?;
+    let kept = match board::rules(db, claim.club)? {
+        Some(kept) => kept,
+        None => keep::keep_rules(&Rules::of(&Library::default())),
+    };
+    let rules = keep::read_rules(&kept).map_err(|e| StoreError::Damaged(e.to_string()))?;
+    let before = board::facts(db, athlete)?.filter(|b| !claim.whole && b.rules == kept);
+    let work = Work { db, athlete, docs: &docs, rules, kept };
+    match before {
+        Some(before) => match work.follow(&before)? {
+            Ok(change) => Ok(change),
+            Err(KeepError) => work.anew(),
+        },
+        None => work.anew(),
+    }
+}
+
+struct Work<'a> {
+    db: &'a Db,
+    athlete: PersonId,
+    docs: &'a [Doc],
+    rules: Rules,
+    kept: Vec<u8>,
+}
+
+/// The plan as far as it is needed: opened, or what is kept of it.
+enum Asks {
+    Opened { plan: Box<Plan>, doc: i64 },
+    Kept { doc: i64 },
+    None,
+}
+
+impl Work<'_> {
+    /// Everything from the documents.
+    fn anew(&self) -> Result<Change, StoreError> {
+        let season = self.season();
+        let asks = self.plan(season)?;
+        let mut change = self.blank(season, true);
+        let mut parts = Vec::new();
+        for doc in self.docs {
+            if speaks(doc) {
+                parts.push(self.read(doc, &mut change)?);
+            } else {
+                change.docs.push(self.other(doc, &asks));
+            }
+        }
+        let done = Done::join(parts);
+        if let Asks::Opened { plan, doc } = &asks {
+            change.facts.plan_to = last_day(plan);
+            for planned in &plan.sessions {
+                change.asked.push(form(plan, planned));
+                change.rows.push(self.row_in_plan(plan, planned, season, &done, *doc));
+            }
+        }
+        let in_plan = |key: &Key| match &asks {
+            Asks::Opened { plan, .. } => plan.session(key).is_some(),
+            Asks::Kept { .. } | Asks::None => false,
+        };
+        for d in &done.sessions {
+            self.extra(d, season, &in_plan, &mut change);
+        }
+        Ok(change)
+    }
+
+    /// Only what follows from documents that moved on.
+    fn follow(&self, before: &AthleteFacts) -> Result<Result<Change, KeepError>, StoreError> {
+        let read = board::read_up_to(self.db, self.athlete)?;
+        let dirty: Vec<&Doc> = self.docs.iter().filter(|d| read.get(&d.id) != Some(&d.max_n)).collect();
+        let season = self.season();
+        let mut change = self.blank(season, false);
+        change.facts.plan_to = before.plan_to;
+        let plan_moved = season != before.season || dirty.iter().any(|d| self.is_plan(d, season));
+        let asks = match self.plan_doc(season) {
+            Some(_) if plan_moved => self.plan(season)?,
+            Some(doc) => Asks::Kept { doc: doc.id },
+            None => Asks::None,
+        };
+        let mut affected = BTreeSet::new();
+        let mut fresh_forms = BTreeSet::new();
+        if plan_moved {
+            self.plan_changes(&asks, &mut change, &mut affected, &mut fresh_forms)?;
+            // A plan of another season counts no more.
+            let plans = self.docs.iter().filter(|d| matches!(d.name, DocName::Plan(..)));
+            change.docs.extend(plans.map(|d| self.other(d, &asks)));
+        }
+        let mut parts = BTreeMap::new();
+        for doc in &dirty {
+            if speaks(doc) {
+                affected.extend(board::spoken_of(self.db, doc.id)?);
+                parts.insert(doc.id, self.read(doc, &mut change)?);
+            } else if !matches!(doc.name, DocName::Plan(..)) || !plan_moved {
+                change.docs.push(self.other(doc, &asks));
+            }
+        }
+        affected.extend(change.refs.iter().flat_map(|(_, keys)| keys.iter().cloned()));
+        for key in &affected {
+            for id in board::speak_of(self.db, self.athlete, key)? {
+                if let Some(doc) = self.docs.iter().find(|d| d.id == id)
+                    && !parts.contains_key(&id)
+                {
+                    parts.insert(id, Done::of([&open_doc(self.db, doc)?]));
+                }
+            }
+        }
+        change.extras_of =
+            self.docs.iter().filter(|d| parts.contains_key(&d.id) && is_log(d)).map(|d| d.id).collect();
+        let done = Done::join(parts.into_values());
+        let mut kept = BTreeMap::new();
+        for key in affected.iter().chain(done.sessions.iter().filter_map(|d| view::answers(season, d))) {
+            if matches!(asks, Asks::Kept { .. }) && !kept.contains_key(key) {
+                kept.insert(key.clone(), board::asked(self.db, self.athlete, key)?);
+            }
+        }
+        if let Err(error) = self.judge(&asks, &kept, &affected, &fresh_forms, (season, &done), &mut change)? {
+            return Ok(Err(error));
+        }
+        let in_plan = |key: &Key| match &asks {
+            Asks::Opened { plan, .. } => plan.session(key).is_some(),
+            Asks::Kept { .. } => kept.get(key).is_some_and(Option::is_some),
+            Asks::None => false,
+        };
+        for d in &done.sessions {
+            self.extra(d, season, &in_plan, &mut change);
+        }
+        Ok(Ok(change))
+    }
+
+    /// Judges the planned sessions among those affected; rows that stay as they are are left alone.
+    fn judge(
+        &self,
+        asks: &Asks,
+        kept: &BTreeMap<Key, Option<Asked>>,
+        affected: &BTreeSet<Key>,
+        fresh_forms: &BTreeSet<Key>,
+        (season, done): (Option<SeasonNo>, &Done),
+        change: &mut Change,
+    ) -> Result<Result<(), KeepError>, StoreError> {
+        match asks {
+            Asks::None => {}
+            Asks::Opened { plan, doc } => {
+                for planned in plan.sessions.iter().filter(|p| affected.contains(&p.key())) {
+                    let row = self.row_in_plan(plan, planned, season, done, *doc);
+                    if fresh_forms.contains(&row.session) {
+                        change.rows.push(row);
+                    } else {
+                        self.replace(row, change)?;
+                    }
+                }
+            }
+            Asks::Kept { doc } => {
+                for asked in affected.iter().filter_map(|k| kept.get(k)?.as_ref()) {
+                    let planned = match keep::read(&asked.asked) {
+                        Ok(planned) => planned,
+                        Err(error) => return Ok(Err(error)),
+                    };
+
+                    let known = view::known(&planned, season, done, &|item| item.ex.clone(), &self.rules);
+                    self.replace(row(&planned, known, *doc), change)?;
+                }
+            }
+        }
+        Ok(Ok(()))
+    }
+
+    /// Puts a row in the place of the one that is there, when it is another one.
+    fn replace(&self, row: SessionRow, change: &mut Change) -> Result<(), StoreError> {
+        let place = Asked { session: row.session.clone(), day: row.day, asked: Vec::new() };
+        if board::planned_row(self.db, self.athlete, &place)?.as_ref() != Some(&row) {
+            change.stale.push(place.session);
+            change.rows.push(row);
+        }
+        Ok(())
+    }
+
+    /// Which sessions of the plan ask something else than what is kept.
+    fn plan_changes(
+        &self,
+        asks: &Asks,
+        change: &mut Change,
+        affected: &mut BTreeSet<Key>,
+        fresh: &mut BTreeSet<Key>,
+    ) -> Result<(), StoreError> {
+        let old = board::all_asked(self.db, self.athlete)?;
+        let mut old: BTreeMap<Key, Asked> = old.into_iter().map(|a| (a.session.clone(), a)).collect();
+        change.facts.plan_to = None;
+        if let Asks::Opened { plan, .. } = asks {
+            change.facts.plan_to = last_day(plan);
+            for planned in &plan.sessions {
+                let new = form(plan, planned);
+                let was = old.remove(&new.session);
+                if was.as_ref() == Some(&new) {
+                    continue;
+                }
+                affected.insert(new.session.clone());
+                fresh.insert(new.session.clone());
+                change.gone.extend(was.map(|w| w.session));
+                change.asked.push(new);
+            }
+        }
+        affected.extend(old.keys().cloned());
+        change.gone.extend(old.into_keys());
+        Ok(())
+    }
+
+    fn blank(&self, season: Option<SeasonNo>, whole: bool) -> Change {
+        Change {
+            athlete: self.athlete,
+            whole,
+            facts: AthleteFacts { season, plan_to: None, rules: self.kept.clone() },
+            docs: Vec::new(),
+            refs: Vec::new(),
+            marks: Vec::new(),
+            gone: Vec::new(),
+            asked: Vec::new(),
+            stale: Vec::new(),
+            extras_of: Vec::new(),
+            rows: Vec::new(),
+        }
+    }
+
+    /// The newest season that has a plan.
+    fn season(&self) -> Option<SeasonNo> {
+        let seasons = self.docs.iter().filter_map(|d| match d.name {
+            DocName::Plan(_, season) => Some(season),
+            _ => None,
+        });
+        seasons.max()
+    }
+
+    fn is_plan(&self, doc: &Doc, season: Option<SeasonNo>) -> bool {
+        season.is_some_and(|s| doc.name == DocName::Plan(self.athlete, s))
+    }
+
+    fn plan_doc(&self, season: Option<SeasonNo>) -> Option<&Doc> {
+        self.docs.iter().find(|d| self.is_plan(d, season))
+    }
+
+    fn plan(&self, season: Option<SeasonNo>) -> Result<Asks, StoreError> {
+        let Some(doc) = self.plan_doc(season) else { return Ok(Asks::None) };
+        Ok(Asks::Opened { plan: Box::new(Plan::of(&open_doc(self.db, doc)?)), doc: doc.id })
+    }
+
+    /// Reads a log or notes document and notes what it counts and of what it speaks.
+    fn read(&self, doc: &Doc, change: &mut Change) -> Result<Done, StoreError> {
+        let done = Done::of([&open_doc(self.db, doc)?]);
+        let counts = match doc.name {
+            DocName::Log(_, month) | DocName::Notes(_, month) => Counts::Month(month),
+            _ => Counts::Never,
+        };
+        let (met, unreadable) = (done.met.len(), done.unreadable.len());
+        change.docs.push(DocFacts { doc: doc.id, n: doc.max_n, counts, met, unreadable });
+        let trial = |t: &Entry<Trial>| KeptMark {
+            kind: MarkKind::Trial,
+            record: t.key(),
+            kept: keep::keep_record(&t.key(), &t.record),
+        };
+        let weighing = |c: &Entry<CheckIn>| KeptMark {
+            kind: MarkKind::CheckIn,
+            record: c.key(),
+            kept: keep::keep_record(&c.key(), &c.record),
+        };
+        let weighed = done.checkins.iter().filter(|c| c.record.mass.is_some());
+        let marks = done.trials.iter().map(trial).chain(weighed.map(weighing)).collect();
+        change.marks.push((doc.id, marks));
+        let logged = done.sessions.iter().filter_map(|d| d.session.record.session.clone());
+        let entered = done.entered.iter().filter_map(|e| e.record.session.clone());
+        let excused = done.excuses.iter().map(|e| e.record.session.clone());
+        let keys: BTreeSet<Key> = logged.chain(entered).chain(excused).collect();
+        change.refs.push((doc.id, keys.into_iter().collect()));
+        Ok(done)
+    }
+
+    /// What is noted of a document that speaks of no session done.
+    fn other(&self, doc: &Doc, asks: &Asks) -> DocFacts {
+        let never = DocFacts { doc: doc.id, n: doc.max_n, counts: Counts::Never, met: 0, unreadable: 0 };
+        match asks {
+            Asks::Opened { plan, doc: id } if *id == doc.id => DocFacts {
+                counts: Counts::Always,
+                met: plan.met.len(),
+                unreadable: plan.unreadable.len(),
+                ..never
+            },
+            Asks::Opened { .. } | Asks::Kept { .. } | Asks::None => never,
+        }
+    }
+
+    fn row_in_plan(
+        &self,
+        plan: &Plan,
+        planned: &PlannedSession,
+        season: Option<SeasonNo>,
+        done: &Done,
+        doc: i64,
+    ) -> SessionRow {
+        let day = planned.session.record.date;
+        let known = view::known(planned, season, done, &|i| plan.exercise_on(i, day), &self.rules);
+        row(planned, known, doc)
+    }
+
+    fn extra(
+        &self,
+        done: &DoneSession,
+        season: Option<SeasonNo>,
+        in_plan: &dyn Fn(&Key) -> bool,
+        change: &mut Change,
+    ) {
+        let Some(doc) = self.docs.iter().find(|d| d.name == done.doc) else { return };
+        if view::answers(season, done).is_some_and(in_plan) {
+            return;
+        }
+        let day = done.session.record.date;
+        let review = Review { date: day, planned: None, logs: vec![done], share: None, state: State::Extra };
+        change.rows.push(of_review(&review, done.session.key(), doc.id));
+    }
+}
+
+/// Whether a document speaks of sessions done.
+fn speaks(doc: &Doc) -> bool {
+    matches!(doc.name, DocName::Log(..) | DocName::Notes(..))
+}
+
+fn is_log(doc: &Doc) -> bool {
+    matches!(doc.name, DocName::Log(..))
+}
+
+fn last_day(plan: &Plan) -> Option<Day> {
+    plan.sessions.iter().map(|s| s.session.record.date).max()
+}
+
+fn form(plan: &Plan, planned: &PlannedSession) -> Asked {
+    let (session, day) = (planned.key(), planned.session.record.date);
+    Asked { session, day, asked: keep::keep(plan, planned) }
+}
+
+fn row(planned: &PlannedSession, known: Known<'_>, doc: i64) -> SessionRow {
+    let (left_out, verdict, logged) = (known.left_out, known.verdict, known.logged);
+    let review = Review {
+        date: planned.session.record.date,
+        planned: Some(planned),
+        logs: known.logs,
+        share: known.share,
+        // Not known without a day; no part of the row.
+        state: State::Coming,
+    };
+    SessionRow { left_out, verdict, logged, ..of_review(&review, planned.key(), doc) }
+}
+
+fn of_review(review: &Review<'_>, session: Key, doc: i64) -> SessionRow {
+    let (sets_done, sets_asked) = review.sets();
+    let share = review.share.as_ref();
+    let first = review.logs.first().map(|l| &l.session.record);
+    SessionRow {
+        day: review.date,
+        extra: review.planned.is_none(),
+        session,
+        doc,
+        title: review.title(),
+        logged: None,
+        left_out: false,
+        verdict: None,
+        share: share.and_then(|s| s.share),
+        sets_done: sets_done as u64,
+        sets_asked: u64::from(sets_asked),
+        earlier: share.is_some_and(|s| s.earlier_version),
+        swapped: share.map_or(0, |s| s.items.iter().filter(|i| i.how == How::Swapped).count()) as u64,
+        done_on: review.done_on(),
+        minutes: first.and_then(|s| s.minutes).map(|m| m.get()),
+        effort: first.and_then(|s| s.effort).map(|e| e.get()),
+    }
+}

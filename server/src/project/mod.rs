@@ -1,0 +1,304 @@
+//! The projector: keeps the board's rows in step with the documents. An exchange marks what it made
+//! stale in its own transaction; here the marks are claimed, the rows made anew, and written in one
+//! transaction with the end of the job. Broken off anywhere it is done again, to the same end.
+
+mod athlete;
+mod keep;
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use std::time::Duration;
+
+use backstraight_core::base::id::{ClubId, PersonId, SquadId};
+use backstraight_core::model::log::{CheckIn, Trial};
+use backstraight_core::model::name::DocName;
+use backstraight_core::model::plan::Member;
+use backstraight_core::view::board::Rules;
+use backstraight_core::view::done::Done;
+use backstraight_core::view::library::Library;
+use tokio::sync::{Notify, watch};
+use uuid::Uuid;
+
+use crate::app::{Clock, Shared};
+use crate::grant::MayReview;
+use crate::review::{open, open_doc};
+use crate::secret;
+use crate::store::board::{self, Change, MarkKind};
+use crate::store::job::{self, Claim};
+use crate::store::{Db, Store, StoreError, document, people};
+
+/// The form of the rows. Another one than a database has: all of its rows are made anew.
+pub const FORM: u32 = 1;
+/// Jobs that are claimed at once.
+const AT_ONCE: u32 = 16;
+/// How long the background waits when nothing wakes it: other processes mark rows too.
+const PAUSE: Duration = Duration::from_secs(2);
+
+/// What tells the projector that there is work, and readers that some was done.
+#[derive(Debug)]
+pub struct Signals {
+    work: Notify,
+    done: watch::Sender<u64>,
+}
+
+impl Default for Signals {
+    fn default() -> Signals {
+        Signals { work: Notify::new(), done: watch::Sender::new(0) }
+    }
+}
+
+impl Signals {
+    /// Says that something was marked.
+    pub fn wake(&self) {
+        self.work.notify_one();
+    }
+
+    /// Hears of finished work from now on.
+    #[must_use]
+    pub fn listen(&self) -> watch::Receiver<u64> {
+        self.done.subscribe()
+    }
+}
+
+/// New rows of one job, read but not yet written.
+#[derive(Debug)]
+pub enum Draft {
+    /// Of an athlete.
+    Athlete(Box<Change>),
+    /// Of a squad: members with their event group.
+    Squad(SquadId, BTreeMap<PersonId, Option<String>>),
+    /// Of a library: what it says about judging, as kept.
+    Club(Vec<u8>),
+}
+
+/// Reads what a job needs.
+///
+/// # Errors
+/// When storage fails or a document cannot be opened.
+pub fn draft(db: &Db, claim: &Claim) -> Result<Draft, StoreError> {
+    let owner = Uuid::from_bytes(claim.owner);
+    if owner == claim.club.0 {
+        let library = open(db, &DocName::Library(claim.club))?.map(|d| Library::of(&d)).unwrap_or_default();
+        return Ok(Draft::Club(keep::keep_rules(&Rules::of(&library))));
+    }
+    let squad = SquadId(owner);
+    if people::squad_exists(db, squad)? {
+        let mut members: BTreeMap<PersonId, Option<String>> = BTreeMap::new();
+        for doc in document::owned(db, claim.owner)? {
+            for member in open_doc(db, &doc)?.records::<Member>("members").live() {
+                let events = member.record.events.as_ref().map(ToString::to_string);
+                let was = members.entry(member.record.athlete).or_default();
+                *was = events.or_else(|| was.take());
+            }
+        }
+        return Ok(Draft::Squad(squad, members));
+    }
+    Ok(Draft::Athlete(Box::new(athlete::change(db, claim, PersonId(owner))?)))
+}
+
+/// Writes what was read and ends the job; whether it was still this worker's.
+///
+/// # Errors
+/// When storage fails.
+pub fn finish(db: &Db, claim: &Claim, draft: &Draft, clock: &Clock) -> Result<bool, StoreError> {
+    match draft {
+        Draft::Athlete(change) => board::write(db, claim, change),
+        Draft::Squad(squad, members) => board::write_squad(db, claim, *squad, members),
+        Draft::Club(rules) => board::write_club(db, claim, rules, clock.now()),
+    }
+}
+
+/// Carries one claimed job out. A job that cannot be done is put off, so that it holds up no other.
+///
+/// # Errors
+/// When storage fails for good.
+pub fn one(store: &Store, claim: Claim, clock: &Clock) -> Result<bool, StoreError> {
+    match store.read_blocking(|db| draft(db, &claim)) {
+        Ok(draft) => {
+            let clock = clock.clone();
+            store.write_blocking(move |db| finish(db, &claim, &draft, &clock))
+        }
+        Err(StoreError::Damaged(text)) => {
+            tracing::error!(text, "rows of the board cannot be made anew");
+            let now = clock.now();
+            store.write_blocking(move |db| job::put_off(db, &claim, now))?;
+            Ok(false)
+        }
+        Err(error) => Err(error),
+    }
+}
+
+fn claim(store: &Store, clock: &Clock) -> Result<Vec<Claim>, StoreError> {
+    let now = clock.now();
+    // Looking costs no flush to the disk; claiming does.
+    if !store.read_blocking(|db| job::waiting(db, now))? {
+        return Ok(Vec::new());
+    }
+    let by = secret::random();
+    store.write_blocking(move |db| job::claim(db, AT_ONCE, by, now))
+}
+
+/// Marks everything when the rows have another form than this program's.
+///
+/// # Errors
+/// When storage fails.
+pub fn prepare(store: &Store, clock: &Clock) -> Result<(), StoreError> {
+    if store.read_blocking(board::form)? == Some(FORM) {
+        return Ok(());
+    }
+    let now = clock.now();
+    store.write_blocking(move |db| {
+        job::mark_all(db, None, now)?;
+        board::set_form(db, FORM)
+    })
+}
+
+/// What a run of [`catch_up`] came to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Caught {
+    /// Jobs that were done.
+    pub done: u64,
+    /// Jobs that are left: somebody else works on them, or they cannot be done.
+    pub left: u64,
+}
+
+/// Does all that waits, with so many threads; tells `progress` how many are done and left. Blocks.
+///
+/// # Errors
+/// When storage fails.
+pub fn catch_up(
+    store: &Store,
+    clock: &Clock,
+    threads: usize,
+    progress: &(dyn Fn(Caught) + Sync),
+) -> Result<Caught, StoreError> {
+    let done = std::sync::atomic::AtomicU64::new(0);
+    let left = || store.read_blocking(job::count);
+    std::thread::scope(|scope| {
+        let work = || -> Result<(), StoreError> {
+            loop {
+                let claims = claim(store, clock)?;
+                if claims.is_empty() {
+                    return Ok(());
+                }
+                for claim in claims {
+                    one(store, claim, clock)?;
+                    let done = done.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1;
+                    progress(Caught { done, left: left()? });
+                }
+            }
+        };
+        let workers: Vec<_> = (1..threads.max(1)).map(|_| scope.spawn(work)).collect();
+        let mut outcome = work();
+        for worker in workers {
+            let theirs = worker
+                .join()
+                .unwrap_or_else(|_| Err(StoreError::Damaged("making rows anew panicked".to_owned())));
+            outcome = outcome.and(theirs);
+        }
+        outcome
+    })?;
+    Ok(Caught { done: done.into_inner(), left: left()? })
+}
+
+/// Does what is marked, as soon as it is, until it is dropped.
+pub async fn in_the_background(app: Shared) {
+    let released = app.store.write(job::release_all).await;
+    let (store, clock) = (Arc::clone(&app.store), app.clock.clone());
+    let prepared = tokio::task::spawn_blocking(move || prepare(&store, &clock)).await;
+    if released.is_err() || !matches!(prepared, Ok(Ok(()))) {
+        tracing::warn!("the board's rows could not be looked at");
+    }
+    loop {
+        if app.store.stopped() {
+            return;
+        }
+        let (store, clock) = (Arc::clone(&app.store), app.clock.clone());
+        let claims = tokio::task::spawn_blocking(move || claim(&store, &clock)).await;
+        let claims = match claims {
+            Ok(Ok(claims)) => claims,
+            Ok(Err(error)) => {
+                tracing::warn!(%error, "the board's rows wait");
+                Vec::new()
+            }
+            Err(_) => Vec::new(),
+        };
+        if claims.is_empty() {
+            drop(tokio::time::timeout(PAUSE, app.signals.work.notified()).await);
+            continue;
+        }
+        for claim in claims {
+            let Ok(_permit) = app.work.acquire().await else { return };
+            let (store, clock) = (Arc::clone(&app.store), app.clock.clone());
+            match tokio::task::spawn_blocking(move || one(&store, claim, &clock)).await {
+                Ok(Ok(_)) => app.signals.done.send_modify(|n| *n += 1),
+                Ok(Err(error)) => tracing::warn!(%error, "rows of the board were not made anew"),
+                Err(_) => tracing::error!("making rows of the board anew panicked"),
+            }
+        }
+    }
+}
+
+/// Marks everything of one club or of all and does it; for the machine. Blocks.
+///
+/// # Errors
+/// When storage fails.
+pub fn rebuild(
+    store: &Store,
+    club: Option<ClubId>,
+    clock: &Clock,
+    threads: usize,
+    progress: &(dyn Fn(Caught) + Sync),
+) -> Result<Caught, StoreError> {
+    let now = clock.now();
+    store.write_blocking(move |db| {
+        job::mark_all(db, club, now)?;
+        board::set_form(db, FORM)
+    })?;
+    // A server at work may hold some of them: wait for it, or for its lease to end.
+    let patience = Duration::from_secs(u64::try_from(job::LEASE / 1000).unwrap_or(30) + 5);
+    catch_up_with_others(store, clock, threads, patience, progress)
+}
+
+/// The same as [`catch_up`], and waits a while for what other workers hold.
+///
+/// # Errors
+/// When storage fails.
+pub fn catch_up_with_others(
+    store: &Store,
+    clock: &Clock,
+    threads: usize,
+    patience: Duration,
+    progress: &(dyn Fn(Caught) + Sync),
+) -> Result<Caught, StoreError> {
+    let begun = std::time::Instant::now();
+    let mut whole = Caught::default();
+    loop {
+        let caught = catch_up(store, clock, threads, progress)?;
+        whole = Caught { done: whole.done + caught.done, left: caught.left };
+        if store.read_blocking(job::count_soon)? == 0 || begun.elapsed() >= patience {
+            return Ok(Caught { left: store.read_blocking(job::count)?, ..whole });
+        }
+        std::thread::sleep(Duration::from_millis(20));
+    }
+}
+
+/// All test trials and weighings of an athlete, without opening a document.
+///
+/// # Errors
+/// When storage fails, or what is kept is another version's (then a rebuild is under way).
+pub fn marks(db: &Db, grant: &MayReview, athlete: PersonId) -> Result<Done, StoreError> {
+    let mut done = Done::default();
+    let damaged = |e: keep::KeepError| StoreError::Damaged(e.to_string());
+    for mark in board::marks(db, grant, athlete)? {
+        match mark.kind {
+            MarkKind::Trial => {
+                done.trials.push(keep::read_record::<Trial>("trials", &mark.kept).map_err(damaged)?);
+            }
+            MarkKind::CheckIn => {
+                done.checkins.push(keep::read_record::<CheckIn>("checkins", &mark.kept).map_err(damaged)?);
+            }
+        }
+    }
+    Ok(Done::join([done]))
+}

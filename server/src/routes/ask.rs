@@ -1,0 +1,167 @@
+//! What the routes of a review share: which days, whose training, and answers that are not sent again
+//! to somebody who has them.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::extract::Query;
+use axum::extract::rejection::QueryRejection;
+use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use backstraight_core::base::day::Day;
+use backstraight_core::base::id::PersonId;
+use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
+use utoipa::IntoParams;
+
+use crate::app::{App, Shared};
+use crate::grant::{self, Caller, MayReview};
+use crate::problem::Problem;
+use crate::store::{Db, StoreError, board, job};
+
+/// Most days of one review.
+pub(super) const MOST_DAYS: i32 = 400;
+/// How long a reader waits for rows that are being made anew.
+const PATIENCE: Duration = Duration::from_millis(250);
+
+/// Which days. Without any, the week of today.
+#[derive(Debug, Default, Deserialize, IntoParams)]
+#[into_params(parameter_in = Query)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Days {
+    /// First day, `2026-11-23`. Without it the Monday of this week, or six days before `to`.
+    pub(super) from: Option<String>,
+    /// Last day, at most 400 days later. Without it six days after `from`.
+    pub(super) to: Option<String>,
+    /// The reader's local day; the server's day in UTC when missing.
+    pub(super) today: Option<String>,
+}
+
+/// First day, last day, today.
+pub(super) type Span = (Day, Day, Day);
+
+impl Days {
+    /// Reads them.
+    pub(super) fn span(&self, app: &App) -> Result<Span, Problem> {
+        let read = |text: &Option<String>, field| {
+            text.as_ref().map(|t| t.parse::<Day>().map_err(|_| Problem::Field(field))).transpose()
+        };
+        let today = match read(&self.today, "today")? {
+            Some(day) => day,
+            None => Day::of(app.clock.now(), 0).map_err(|_| Problem::Internal)?,
+        };
+        let from = read(&self.from, "from")?;
+        let to = read(&self.to, "to")?;
+        let from = from.or_else(|| to.map(|t| t.plus(-6))).unwrap_or_else(|| today.week_start());
+        let to = to.unwrap_or_else(|| from.plus(6));
+        if to < from || to.since(from) > MOST_DAYS {
+            return Err(Problem::Field("to"));
+        }
+        Ok((from, to, today))
+    }
+}
+
+/// The query of a request, with our own refusal.
+pub(super) fn query<T>(query: Result<Query<T>, QueryRejection>) -> Result<T, Problem> {
+    query.map(|Query(q)| q).map_err(|_| Problem::Field("query"))
+}
+
+/// The first and last day and today of a request.
+pub(super) fn span(days: Result<Query<Days>, QueryRejection>, app: &App) -> Result<Span, Problem> {
+    query(days)?.span(app)
+}
+
+/// Permission to review a club.
+pub(super) fn club(caller: &Caller) -> Result<MayReview, Problem> {
+    grant::to_review(caller).ok_or(Problem::NotAllowed)
+}
+
+/// Permission to review one athlete.
+pub(super) fn one(caller: &Caller, id: &str) -> Result<MayReview, Problem> {
+    let athlete: PersonId = id.parse().map_err(|_| Problem::NotFound)?;
+    // Another's training is as unknown as training that does not exist.
+    grant::to_review(caller).and_then(|g| g.of(athlete)).ok_or(Problem::NotFound)
+}
+
+/// Waits a moment until what was acknowledged is in the rows. Whether it is, the answer itself says.
+pub(super) async fn settled(app: &Shared, grant: MayReview) -> Result<(), Problem> {
+    let mut done = app.signals.listen();
+    let wait = async {
+        while app.store.read(move |db| job::pending(db, &grant)).await?.soon > 0 {
+            app.signals.wake();
+            if done.changed().await.is_err() {
+                break;
+            }
+        }
+        Ok::<(), StoreError>(())
+    };
+    match tokio::time::timeout(PATIENCE, wait).await {
+        Ok(outcome) => Ok(outcome?),
+        // The answer says that it is behind.
+        Err(_) => Ok(()),
+    }
+}
+
+enum Made {
+    Known,
+    New(Vec<u8>),
+}
+
+/// Answers `what` (all that the answer depends on beside the club's data) with what `make` makes; with
+/// 304 when the caller has it already. `make` gives none when there is no such thing.
+pub(super) async fn conditional<T: Serialize>(
+    app: &Shared,
+    headers: &HeaderMap,
+    grant: MayReview,
+    what: String,
+    make: impl FnOnce(&Db) -> Result<Option<T>, StoreError> + Send + 'static,
+) -> Result<Response, Problem> {
+    let known: Vec<String> = headers
+        .get_all(header::IF_NONE_MATCH)
+        .iter()
+        .filter_map(|v| v.to_str().ok())
+        .flat_map(|v| v.split(','))
+        .map(|v| v.trim().trim_start_matches("W/").to_owned())
+        .collect();
+    let server = app.store.server();
+    let epoch = app.store.epoch();
+    let store = Arc::clone(&app.store);
+    let (tag, made) = store
+        .read(move |db| {
+            let stamp = board::stamp(db, &grant)?;
+            let tag = tag(&[&server, &epoch], &grant, &what, stamp);
+            if known.iter().any(|k| *k == tag || k == "*") {
+                return Ok((tag, Some(Made::Known)));
+            }
+            let made = make(db)?;
+            let json = made.map(|value| serde_json::to_vec(&value)).transpose();
+            let json = json.map_err(|e| StoreError::Damaged(format!("an answer is no JSON: {e}")))?;
+            Ok((tag, json.map(Made::New)))
+        })
+        .await?;
+    let mut response = match made.ok_or(Problem::NotFound)? {
+        Made::Known => StatusCode::NOT_MODIFIED.into_response(),
+        Made::New(json) => ([(header::CONTENT_TYPE, "application/json")], json).into_response(),
+    };
+    let headers = response.headers_mut();
+    headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
+    headers.insert(header::ETAG, HeaderValue::from_str(&tag).map_err(|_| Problem::Internal)?);
+    Ok(response)
+}
+
+fn tag(server: &[&[u8]], grant: &MayReview, what: &str, stamp: [u64; 5]) -> String {
+    let mut hash = Sha256::new();
+    for part in server {
+        hash.update(part);
+    }
+    hash.update(env!("CARGO_PKG_VERSION"));
+    hash.update(grant.club().0.as_bytes());
+    hash.update(grant.only().map_or([0; 16], |p| p.0.into_bytes()));
+    for n in stamp {
+        hash.update(n.to_be_bytes());
+    }
+    hash.update(what);
+    let hash: [u8; 32] = hash.finalize().into();
+    let (short, _) = hash.split_at(16);
+    format!("\"{}\"", data_encoding::HEXLOWER.encode(short))
+}

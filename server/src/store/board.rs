@@ -1,0 +1,442 @@
+//! The board's rows: written whole by the projector, one athlete in one transaction, and read by
+//! whoever may review. Holds no rule of training; `migrations/sqlite/0002_board.sql` says what is kept.
+
+mod write;
+
+use std::collections::BTreeMap;
+
+use backstraight_core::base::day::{Day, Month};
+use backstraight_core::base::id::{ClubId, PersonId, SquadId};
+use backstraight_core::base::key::Key;
+use backstraight_core::model::number::{SeasonNo, Verdict};
+use backstraight_core::view::state::Logged;
+use rusqlite::types::Type;
+use rusqlite::{Connection, OptionalExtension, Row};
+
+use super::fault::StoreError;
+use super::value;
+use crate::grant::MayReview;
+
+pub use write::{set_form, write, write_club, write_squad};
+
+/// Kept instead of a month for the plan that counts: later than every month.
+const PLAN: &str = "9999-99";
+
+/// One session of one athlete: what follows from the documents, whatever day it is.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SessionRow {
+    /// The day: planned, or done when nobody asked for it.
+    pub day: Day,
+    /// Whether nobody asked for it.
+    pub extra: bool,
+    /// Key in the plan, or in the log of an extra.
+    pub session: Key,
+    /// The document of that key.
+    pub doc: i64,
+    /// Title.
+    pub title: String,
+    /// What was logged for it.
+    pub logged: Option<Logged>,
+    /// Whether the athlete said that it was left out.
+    pub left_out: bool,
+    /// What a coach said.
+    pub verdict: Option<Verdict>,
+    /// Share done, 0 to 1.
+    pub share: Option<f64>,
+    /// Sets done.
+    pub sets_done: u64,
+    /// Sets asked.
+    pub sets_asked: u64,
+    /// Whether an earlier version was done.
+    pub earlier: bool,
+    /// Exercises swapped as allowed.
+    pub swapped: u64,
+    /// The day on which it was done, when another.
+    pub done_on: Option<Day>,
+    /// Minutes.
+    pub minutes: Option<i64>,
+    /// Effort in tenths of a 0 to 10 rating.
+    pub effort: Option<i64>,
+}
+
+/// What a session of the plan asks, in the form that the projector reads again.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Asked {
+    /// Key.
+    pub session: Key,
+    /// Day.
+    pub day: Day,
+    /// What it asks.
+    pub asked: Vec<u8>,
+}
+
+/// For which days a document counts towards what could not be read and where edits met.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Counts {
+    /// It does not count.
+    Never,
+    /// With the days of a month, and of those before.
+    Month(Month),
+    /// Always: the plan.
+    Always,
+}
+
+/// What the rows know of one document.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DocFacts {
+    /// Row of the document.
+    pub doc: i64,
+    /// Up to which chunk the rows follow from it.
+    pub n: u64,
+    /// When it counts.
+    pub counts: Counts,
+    /// Fields at which two edits met.
+    pub met: usize,
+    /// Records that could not be read.
+    pub unreadable: usize,
+}
+
+/// What is known about an athlete beside the sessions.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AthleteFacts {
+    /// The newest season that has a plan.
+    pub season: Option<SeasonNo>,
+    /// The last day on which that plan has a session.
+    pub plan_to: Option<Day>,
+    /// The rules with which sessions were judged, as kept.
+    pub rules: Vec<u8>,
+}
+
+/// Of which kind a kept record is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum MarkKind {
+    /// A test trial.
+    Trial,
+    /// A check-in that holds a body mass.
+    CheckIn,
+}
+
+impl MarkKind {
+    const fn word(self) -> &'static str {
+        match self {
+            MarkKind::Trial => "trial",
+            MarkKind::CheckIn => "check-in",
+        }
+    }
+}
+
+/// A test trial or weighing, in the form that the projector reads again.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct KeptMark {
+    /// Which of them.
+    pub kind: MarkKind,
+    /// Its key.
+    pub record: Key,
+    /// The record.
+    pub kept: Vec<u8>,
+}
+
+/// New rows of an athlete.
+#[derive(Debug, Clone)]
+pub struct Change {
+    /// Who.
+    pub athlete: PersonId,
+    /// Whether everything that is kept of the athlete goes first.
+    pub whole: bool,
+    /// Facts.
+    pub facts: AthleteFacts,
+    /// Documents that were read.
+    pub docs: Vec<DocFacts>,
+    /// Test trials and weighings of the logs and notes that were read.
+    pub marks: Vec<(i64, Vec<KeptMark>)>,
+    /// Of which sessions the logs and notes that were read speak.
+    pub refs: Vec<(i64, Vec<Key>)>,
+    /// Sessions whose row and kept form go: they changed or are no longer in the plan.
+    pub gone: Vec<Key>,
+    /// Kept forms to add; their old ones are among `gone`.
+    pub asked: Vec<Asked>,
+    /// Planned sessions whose row alone goes.
+    pub stale: Vec<Key>,
+    /// Logs whose extras go.
+    pub extras_of: Vec<i64>,
+    /// Rows to add.
+    pub rows: Vec<SessionRow>,
+}
+
+/// What the club's library says about judging, as kept; none before it was read.
+///
+/// # Errors
+/// When storage fails.
+pub fn rules(db: &Connection, club: ClubId) -> Result<Option<Vec<u8>>, StoreError> {
+    Ok(db
+        .prepare_cached("SELECT rules FROM board_club WHERE club = ?1")?
+        .query_row([club.0.as_bytes()], |r| r.get(0))
+        .optional()?
+        .flatten())
+}
+
+fn odd(column: usize, error: impl std::error::Error + Send + Sync + 'static) -> rusqlite::Error {
+    rusqlite::Error::FromSqlConversionFailure(column, Type::Text, Box::new(error))
+}
+
+fn day(row: &Row<'_>, column: usize) -> rusqlite::Result<Day> {
+    row.get_ref(column)?.as_str().map_err(|e| odd(column, e))?.parse().map_err(|e| odd(column, e))
+}
+
+fn maybe_day(row: &Row<'_>, column: usize) -> rusqlite::Result<Option<Day>> {
+    let text = row.get_ref(column)?.as_str_or_null().map_err(|e| odd(column, e))?;
+    text.map(str::parse).transpose().map_err(|e| odd(column, e))
+}
+
+fn key(row: &Row<'_>, column: usize) -> rusqlite::Result<Key> {
+    row.get_ref(column)?.as_str().map_err(|e| odd(column, e))?.parse().map_err(|e| odd(column, e))
+}
+
+const SESSION: &str = "day, extra, session, doc, title, logged, left_out, verdict, share, sets_done, \
+                       sets_asked, earlier, swapped, done_on, minutes, effort";
+
+fn session(r: &Row<'_>) -> rusqlite::Result<SessionRow> {
+    let logged = r.get_ref(5)?.as_str_or_null().map_err(|e| odd(5, e))?;
+    let verdict = r.get_ref(7)?.as_str_or_null().map_err(|e| odd(7, e))?;
+    Ok(SessionRow {
+        day: day(r, 0)?,
+        extra: r.get(1)?,
+        session: key(r, 2)?,
+        doc: r.get(3)?,
+        title: r.get(4)?,
+        logged: logged.and_then(|w| Logged::ALL.into_iter().find(|l| l.word() == w)),
+        left_out: r.get(6)?,
+        verdict: verdict.and_then(|w| w.parse().ok()),
+        share: r.get(8)?,
+        sets_done: value::count(r, 9)?,
+        sets_asked: value::count(r, 10)?,
+        earlier: r.get(11)?,
+        swapped: value::count(r, 12)?,
+        done_on: maybe_day(r, 13)?,
+        minutes: r.get(14)?,
+        effort: r.get(15)?,
+    })
+}
+
+/// Calls `each` for the sessions of an athlete from one day to another, by day.
+///
+/// # Errors
+/// When storage fails.
+pub fn sessions(
+    db: &Connection,
+    grant: &MayReview,
+    athlete: PersonId,
+    (from, to): (Day, Day),
+    mut each: impl FnMut(SessionRow),
+) -> Result<(), StoreError> {
+    if grant.of(athlete).is_none() {
+        return Ok(());
+    }
+    let mut ask = db.prepare_cached(&format!(
+        "SELECT {SESSION} FROM board_session WHERE athlete = ?1 AND day >= ?2 AND day <= ?3
+         ORDER BY day, extra, session, doc"
+    ))?;
+    let mut rows = ask.query((athlete.0.as_bytes(), from.to_string(), to.to_string()))?;
+    while let Some(r) = rows.next()? {
+        each(session(r)?);
+    }
+    Ok(())
+}
+
+/// The row of one planned session, for the projector.
+///
+/// # Errors
+/// When storage fails.
+pub fn planned_row(
+    db: &Connection,
+    athlete: PersonId,
+    asked: &Asked,
+) -> Result<Option<SessionRow>, StoreError> {
+    Ok(db
+        .prepare_cached(&format!(
+            "SELECT {SESSION} FROM board_session WHERE athlete = ?1 AND day = ?2 AND extra = 0 AND session = ?3"
+        ))?
+        .query_row((athlete.0.as_bytes(), asked.day.to_string(), asked.session.as_str()), session)
+        .optional()?)
+}
+
+/// What one session of the plan asks, as kept.
+///
+/// # Errors
+/// When storage fails.
+pub fn asked(db: &Connection, athlete: PersonId, session: &Key) -> Result<Option<Asked>, StoreError> {
+    Ok(db
+        .prepare_cached("SELECT session, day, asked FROM board_asked WHERE athlete = ?1 AND session = ?2")?
+        .query_row((athlete.0.as_bytes(), session.as_str()), kept)
+        .optional()?)
+}
+
+fn kept(r: &Row<'_>) -> rusqlite::Result<Asked> {
+    Ok(Asked { session: key(r, 0)?, day: day(r, 1)?, asked: r.get(2)? })
+}
+
+/// What all sessions of the plan ask, as kept.
+///
+/// # Errors
+/// When storage fails.
+pub fn all_asked(db: &Connection, athlete: PersonId) -> Result<Vec<Asked>, StoreError> {
+    let mut ask = db.prepare_cached("SELECT session, day, asked FROM board_asked WHERE athlete = ?1")?;
+    let rows = ask.query_map([athlete.0.as_bytes()], kept)?;
+    Ok(rows.collect::<Result<_, _>>()?)
+}
+
+/// Up to which chunk the rows follow from each document of an athlete.
+///
+/// # Errors
+/// When storage fails.
+pub fn read_up_to(db: &Connection, athlete: PersonId) -> Result<BTreeMap<i64, u64>, StoreError> {
+    let mut ask = db.prepare_cached("SELECT doc, n FROM board_doc WHERE athlete = ?1")?;
+    let rows = ask.query_map([athlete.0.as_bytes()], |r| Ok((r.get(0)?, value::count(r, 1)?)))?;
+    Ok(rows.collect::<Result<_, _>>()?)
+}
+
+/// The documents that speak of a session of the plan.
+///
+/// # Errors
+/// When storage fails.
+pub fn speak_of(db: &Connection, athlete: PersonId, session: &Key) -> Result<Vec<i64>, StoreError> {
+    let mut ask = db.prepare_cached("SELECT doc FROM board_ref WHERE athlete = ?1 AND session = ?2")?;
+    let rows = ask.query_map((athlete.0.as_bytes(), session.as_str()), |r| r.get(0))?;
+    Ok(rows.collect::<Result<_, _>>()?)
+}
+
+/// The sessions of the plan of which a document speaks.
+///
+/// # Errors
+/// When storage fails.
+pub fn spoken_of(db: &Connection, doc: i64) -> Result<Vec<Key>, StoreError> {
+    let mut ask = db.prepare_cached("SELECT session FROM board_ref WHERE doc = ?1")?;
+    let rows = ask.query_map([doc], |r| key(r, 0))?;
+    Ok(rows.collect::<Result<_, _>>()?)
+}
+
+/// All test trials and weighings of an athlete that may be reviewed.
+///
+/// # Errors
+/// When storage fails.
+pub fn marks(db: &Connection, grant: &MayReview, athlete: PersonId) -> Result<Vec<KeptMark>, StoreError> {
+    if grant.of(athlete).is_none() {
+        return Ok(Vec::new());
+    }
+    let mut ask = db.prepare_cached("SELECT kind, record, kept FROM board_mark WHERE athlete = ?1")?;
+    let rows = ask.query_map([athlete.0.as_bytes()], |r| {
+        let trial = r.get_ref(0)?.as_str().map_err(|e| odd(0, e))? == MarkKind::Trial.word();
+        let kind = if trial { MarkKind::Trial } else { MarkKind::CheckIn };
+        Ok(KeptMark { kind, record: key(r, 1)?, kept: r.get(2)? })
+    })?;
+    Ok(rows.collect::<Result<_, _>>()?)
+}
+
+/// What is known about an athlete beside the sessions; none before the first projection.
+///
+/// # Errors
+/// When storage fails.
+pub fn facts(db: &Connection, athlete: PersonId) -> Result<Option<AthleteFacts>, StoreError> {
+    Ok(db
+        .prepare_cached("SELECT season, plan_to, rules FROM board_athlete WHERE athlete = ?1")?
+        .query_row([athlete.0.as_bytes()], |r| {
+            let season: Option<i64> = r.get(0)?;
+            Ok(AthleteFacts {
+                season: season.map(SeasonNo::new).transpose().map_err(|e| odd(0, e))?,
+                plan_to: maybe_day(r, 1)?,
+                rules: r.get(2)?,
+            })
+        })
+        .optional()?)
+}
+
+/// Fields at which two edits met and records that could not be read, in the plan and in what was
+/// logged in `from` or later.
+///
+/// # Errors
+/// When storage fails.
+pub fn met(
+    db: &Connection,
+    grant: &MayReview,
+    athlete: PersonId,
+    from: Month,
+) -> Result<(u64, u64), StoreError> {
+    if grant.of(athlete).is_none() {
+        return Ok((0, 0));
+    }
+    Ok(db
+        .prepare_cached(
+            "SELECT coalesce(sum(met), 0), coalesce(sum(unreadable), 0) FROM board_doc
+             WHERE athlete = ?1 AND month >= ?2",
+        )?
+        .query_row((athlete.0.as_bytes(), from.to_string()), |r| {
+            Ok((value::count(r, 0)?, value::count(r, 1)?))
+        })?)
+}
+
+/// Event groups of a club's athletes, and the members of one squad when it is asked for.
+#[derive(Debug, Clone, Default)]
+pub struct Members {
+    /// Event group by athlete, in the words of the last squad that names one.
+    pub events: BTreeMap<PersonId, String>,
+    /// Members of the squad that was asked for.
+    pub of_squad: std::collections::BTreeSet<PersonId>,
+}
+
+/// Reads [`Members`].
+///
+/// # Errors
+/// When storage fails.
+pub fn members(db: &Connection, grant: &MayReview, squad: Option<SquadId>) -> Result<Members, StoreError> {
+    let mut ask = db.prepare_cached(
+        "SELECT m.squad, m.athlete, m.events FROM board_member m JOIN squad s ON s.id = m.squad
+         WHERE s.club = ?1 ORDER BY m.squad, m.athlete",
+    )?;
+    let mut rows = ask.query([grant.club().0.as_bytes()])?;
+    let mut members = Members::default();
+    while let Some(r) = rows.next()? {
+        let athlete = value::person(r, 1)?;
+        if let Some(events) = r.get::<_, Option<String>>(2)? {
+            members.events.insert(athlete, events);
+        }
+        if squad == Some(value::squad(r, 0)?) {
+            members.of_squad.insert(athlete);
+        }
+    }
+    Ok(members)
+}
+
+/// Numbers that change whenever anything changes that a review of this club can show.
+///
+/// # Errors
+/// When storage fails.
+pub fn stamp(db: &Connection, grant: &MayReview) -> Result<[u64; 5], StoreError> {
+    Ok(db
+        .prepare_cached(
+            "SELECT c.people_version, c.heard_version, coalesce(b.version, 0),
+                    (SELECT coalesce(sum(version), 0) FROM job WHERE club = ?1),
+                    (SELECT coalesce(sum(care_version), 0) FROM person WHERE club = ?1)
+             FROM club c LEFT JOIN board_club b ON b.club = c.id WHERE c.id = ?1",
+        )?
+        .query_row([grant.club().0.as_bytes()], |r| {
+            Ok([
+                value::count(r, 0)?,
+                value::count(r, 1)?,
+                value::count(r, 2)?,
+                value::count(r, 3)?,
+                value::count(r, 4)?,
+            ])
+        })?)
+}
+
+/// The form in which the rows were written; none when they never were.
+///
+/// # Errors
+/// When storage fails.
+pub fn form(db: &Connection) -> Result<Option<u32>, StoreError> {
+    let value: Option<Vec<u8>> = db
+        .prepare_cached("SELECT value FROM meta WHERE key = 'board_form'")?
+        .query_row([], |r| r.get(0))
+        .optional()?;
+    Ok(value.and_then(|v| v.try_into().ok()).map(u32::from_be_bytes))
+}

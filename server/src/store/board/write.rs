@@ -1,0 +1,201 @@
+//! Writing the board's rows, each write together with the end of the job that asked for it.
+
+use std::collections::BTreeMap;
+
+use backstraight_core::base::id::{ClubId, PersonId, SquadId};
+use backstraight_core::base::moment::Moment;
+use backstraight_core::model::number::{SeasonNo, Verdict};
+use backstraight_core::view::state::Logged;
+use rusqlite::Connection;
+
+use super::{Change, Counts, PLAN, SessionRow};
+use crate::store::job::{self, Claim};
+use crate::store::{StoreError, value};
+
+/// Writes new rows and ends the job, when it is still the worker's; whether it was.
+///
+/// # Errors
+/// When storage fails.
+pub fn write(db: &Connection, claim: &Claim, change: &Change) -> Result<bool, StoreError> {
+    if !job::held(db, claim)? {
+        return Ok(false);
+    }
+    let athlete = change.athlete.0.into_bytes();
+    if change.whole {
+        for table in ["board_session", "board_asked", "board_ref", "board_mark", "board_doc", "board_athlete"]
+        {
+            db.prepare_cached(&format!("DELETE FROM {table} WHERE athlete = ?1"))?.execute([athlete])?;
+        }
+    }
+    drop_rows(db, athlete, change)?;
+    let mut put = db.prepare_cached(
+        "INSERT INTO board_doc (doc, athlete, n, month, met, unreadable) VALUES (?1, ?2, ?3, ?4, ?5, ?6)
+         ON CONFLICT (doc) DO UPDATE SET n = ?3, month = ?4, met = ?5, unreadable = ?6",
+    )?;
+    for d in &change.docs {
+        let month = match d.counts {
+            Counts::Never => String::new(),
+            Counts::Month(m) => m.to_string(),
+            Counts::Always => PLAN.to_owned(),
+        };
+        let (met, unreadable) = (value::stored(d.met as u64), value::stored(d.unreadable as u64));
+        put.execute((d.doc, athlete, value::stored(d.n), month, met, unreadable))?;
+    }
+    let mut forget = db.prepare_cached("DELETE FROM board_ref WHERE doc = ?1")?;
+    let mut put = db.prepare_cached("INSERT INTO board_ref (doc, session, athlete) VALUES (?1, ?2, ?3)")?;
+    for (doc, keys) in &change.refs {
+        forget.execute([doc])?;
+        for key in keys {
+            put.execute((doc, key.as_str(), athlete))?;
+        }
+    }
+    let mut forget = db.prepare_cached("DELETE FROM board_mark WHERE doc = ?1")?;
+    let mut put = db.prepare_cached(
+        "INSERT INTO board_mark (doc, kind, record, athlete, kept) VALUES (?1, ?2, ?3, ?4, ?5)",
+    )?;
+    for (doc, marks) in &change.marks {
+        forget.execute([doc])?;
+        for mark in marks {
+            put.execute((doc, mark.kind.word(), mark.record.as_str(), athlete, &mark.kept))?;
+        }
+    }
+    let mut put =
+        db.prepare_cached("INSERT INTO board_asked (athlete, session, day, asked) VALUES (?1, ?2, ?3, ?4)")?;
+    for a in &change.asked {
+        put.execute((athlete, a.session.as_str(), a.day.to_string(), &a.asked))?;
+    }
+    add_rows(db, athlete, &change.rows)?;
+    db.prepare_cached(
+        "INSERT INTO board_athlete (athlete, season, plan_to, rules) VALUES (?1, ?2, ?3, ?4)
+         ON CONFLICT (athlete) DO UPDATE SET season = ?2, plan_to = ?3, rules = ?4",
+    )?
+    .execute((
+        athlete,
+        change.facts.season.map(SeasonNo::get),
+        change.facts.plan_to.map(|d| d.to_string()),
+        &change.facts.rules,
+    ))?;
+    changed(db, claim.club)?;
+    job::finish(db, claim)?;
+    Ok(true)
+}
+
+fn drop_rows(db: &Connection, athlete: [u8; 16], change: &Change) -> Result<(), StoreError> {
+    let mut row = db.prepare_cached(
+        "DELETE FROM board_session WHERE athlete = ?1 AND extra = 0 AND session = ?2
+         AND day = (SELECT day FROM board_asked WHERE athlete = ?1 AND session = ?2)",
+    )?;
+    for key in change.gone.iter().chain(&change.stale) {
+        row.execute((athlete, key.as_str()))?;
+    }
+    let mut form = db.prepare_cached("DELETE FROM board_asked WHERE athlete = ?1 AND session = ?2")?;
+    for key in &change.gone {
+        form.execute((athlete, key.as_str()))?;
+    }
+    let mut extras =
+        db.prepare_cached("DELETE FROM board_session WHERE athlete = ?1 AND extra = 1 AND doc = ?2")?;
+    for doc in &change.extras_of {
+        extras.execute((athlete, doc))?;
+    }
+    Ok(())
+}
+
+fn add_rows(db: &Connection, athlete: [u8; 16], rows: &[SessionRow]) -> Result<(), StoreError> {
+    let mut put = db.prepare_cached(
+        "INSERT INTO board_session (athlete, day, extra, session, doc, title, logged, left_out, verdict,
+                                    share, sets_done, sets_asked, earlier, swapped, done_on, minutes, effort)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17)",
+    )?;
+    for r in rows {
+        put.execute(rusqlite::params![
+            athlete,
+            r.day.to_string(),
+            r.extra,
+            r.session.as_str(),
+            r.doc,
+            r.title,
+            r.logged.map(Logged::word),
+            r.left_out,
+            r.verdict.map(Verdict::word),
+            r.share,
+            value::stored(r.sets_done),
+            value::stored(r.sets_asked),
+            r.earlier,
+            value::stored(r.swapped),
+            r.done_on.map(|d| d.to_string()),
+            r.minutes,
+            r.effort,
+        ])?;
+    }
+    Ok(())
+}
+
+/// Says that rows of a club are other ones now.
+fn changed(db: &Connection, club: ClubId) -> Result<(), StoreError> {
+    db.prepare_cached(
+        "INSERT INTO board_club (club, version) VALUES (?1, 1)
+         ON CONFLICT (club) DO UPDATE SET version = version + 1",
+    )?
+    .execute([club.0.as_bytes()])?;
+    Ok(())
+}
+
+/// Writes who is in a squad and ends the job, when it is still the worker's; whether it was.
+///
+/// # Errors
+/// When storage fails.
+pub fn write_squad(
+    db: &Connection,
+    claim: &Claim,
+    squad: SquadId,
+    members: &BTreeMap<PersonId, Option<String>>,
+) -> Result<bool, StoreError> {
+    if !job::held(db, claim)? {
+        return Ok(false);
+    }
+    db.prepare_cached("DELETE FROM board_member WHERE squad = ?1")?.execute([squad.0.as_bytes()])?;
+    let mut put =
+        db.prepare_cached("INSERT INTO board_member (squad, athlete, events) VALUES (?1, ?2, ?3)")?;
+    for (athlete, events) in members {
+        put.execute((squad.0.as_bytes(), athlete.0.as_bytes(), events))?;
+    }
+    changed(db, claim.club)?;
+    job::finish(db, claim)?;
+    Ok(true)
+}
+
+/// Writes what a club's library says about judging, marks all athletes who were judged otherwise, and
+/// ends the job, when it is still the worker's; whether it was.
+///
+/// # Errors
+/// When storage fails.
+pub fn write_club(db: &Connection, claim: &Claim, rules: &[u8], now: Moment) -> Result<bool, StoreError> {
+    if !job::held(db, claim)? {
+        return Ok(false);
+    }
+    changed(db, claim.club)?;
+    db.prepare_cached("UPDATE board_club SET rules = ?2 WHERE club = ?1")?
+        .execute((claim.club.0.as_bytes(), rules))?;
+    let mut ask = db.prepare_cached(
+        "SELECT a.athlete FROM board_athlete a JOIN person p ON p.id = a.athlete
+         WHERE p.club = ?1 AND a.rules <> ?2",
+    )?;
+    let rows = ask.query_map((claim.club.0.as_bytes(), rules), |r| value::bytes(r, 0))?;
+    for athlete in rows.collect::<Result<Vec<[u8; 16]>, _>>()? {
+        job::mark(db, athlete, claim.club, now)?;
+    }
+    job::finish(db, claim)?;
+    Ok(true)
+}
+
+/// Remembers the form in which the rows are written.
+///
+/// # Errors
+/// When storage fails.
+pub fn set_form(db: &Connection, form: u32) -> Result<(), StoreError> {
+    db.execute(
+        "INSERT INTO meta (key, value) VALUES ('board_form', ?1) ON CONFLICT (key) DO UPDATE SET value = ?1",
+        [form.to_be_bytes()],
+    )?;
+    Ok(())
+}

@@ -1,0 +1,183 @@
+//! Work for the projector: whose board rows no longer follow from the documents. A job is one row per
+//! athlete, squad or library; whoever works on it holds a lease, and only the holder may finish it.
+//! Knows nothing of what the work is.
+
+use backstraight_core::base::id::ClubId;
+use backstraight_core::base::moment::Moment;
+use rusqlite::{Connection, OptionalExtension};
+
+use super::fault::StoreError;
+use super::value;
+use crate::grant::MayReview;
+
+/// How long a lease lasts, ms. Work takes milliseconds; a worker that died is waited for this long.
+pub const LEASE: i64 = 30_000;
+
+/// A job that somebody works on.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Claim {
+    /// Athlete, squad or club.
+    pub owner: [u8; 16],
+    /// The club.
+    pub club: ClubId,
+    /// Its version when it was claimed.
+    pub version: u64,
+    /// Whether everything is to be read again.
+    pub whole: bool,
+    /// The lease.
+    pub by: [u8; 8],
+}
+
+/// Marks that rows of `owner` have to be made anew. In the transaction that makes them stale.
+///
+/// # Errors
+/// When storage fails.
+pub fn mark(db: &Connection, owner: [u8; 16], club: ClubId, now: Moment) -> Result<(), StoreError> {
+    db.prepare_cached(
+        "INSERT INTO job (owner, club, marked_at) VALUES (?1, ?2, ?3)
+         ON CONFLICT (owner) DO UPDATE SET version = version + 1",
+    )?
+    .execute((owner, club.0.as_bytes(), now.0))?;
+    Ok(())
+}
+
+/// Marks everybody whose documents are here, of one club or of all, for a rebuild; how many.
+///
+/// # Errors
+/// When storage fails.
+pub fn mark_all(db: &Connection, club: Option<ClubId>, now: Moment) -> Result<usize, StoreError> {
+    Ok(db
+        .prepare_cached(
+            "INSERT INTO job (owner, club, marked_at, whole)
+             SELECT DISTINCT owner, club, ?2, 1 FROM doc WHERE ?1 IS NULL OR club = ?1
+             ON CONFLICT (owner) DO UPDATE SET version = version + 1, whole = 1",
+        )?
+        .execute((club.map(|c| c.0.into_bytes()), now.0))?)
+}
+
+/// Whether anything can be claimed.
+///
+/// # Errors
+/// When storage fails.
+pub fn waiting(db: &Connection, now: Moment) -> Result<bool, StoreError> {
+    Ok(db
+        .prepare_cached("SELECT EXISTS (SELECT 1 FROM job WHERE lease_until <= ?1 OR lease_until > ?2)")?
+        .query_row((now.0, now.0.saturating_add(LEASE)), |r| r.get(0))?)
+}
+
+/// Takes the oldest jobs that nobody works on. A lease that ends further away than any lease lasts is
+/// none: the clock was set back. (Another database locks the rows instead and skips locked ones.)
+///
+/// # Errors
+/// When storage fails.
+pub fn claim(db: &Connection, most: u32, by: [u8; 8], now: Moment) -> Result<Vec<Claim>, StoreError> {
+    let until = now.0.saturating_add(LEASE);
+    let mut ask = db.prepare_cached(
+        "UPDATE job SET lease_until = ?2, lease_by = ?3, tries = tries + 1
+         WHERE owner IN (SELECT owner FROM job WHERE lease_until <= ?1 OR lease_until > ?2
+                         ORDER BY marked_at, owner LIMIT ?4)
+         RETURNING owner, club, version, whole",
+    )?;
+    let rows = ask.query_map((now.0, until, by, most), |r| {
+        Ok(Claim {
+            owner: value::bytes(r, 0)?,
+            club: value::club(r, 1)?,
+            version: value::count(r, 2)?,
+            whole: r.get(3)?,
+            by,
+        })
+    })?;
+    Ok(rows.collect::<Result<_, _>>()?)
+}
+
+/// Whether the job is still this worker's. Rows are only written when it is, in the same transaction.
+///
+/// # Errors
+/// When storage fails.
+pub fn held(db: &Connection, claim: &Claim) -> Result<bool, StoreError> {
+    let by: Option<Vec<u8>> = db
+        .prepare_cached("SELECT lease_by FROM job WHERE owner = ?1")?
+        .query_row([claim.owner], |r| r.get(0))
+        .optional()?
+        .flatten();
+    Ok(by.is_some_and(|b| b == claim.by))
+}
+
+/// Ends a job, or leaves it to be claimed again when it was marked meanwhile.
+///
+/// # Errors
+/// When storage fails.
+pub fn finish(db: &Connection, claim: &Claim) -> Result<(), StoreError> {
+    let ended = db
+        .prepare_cached("DELETE FROM job WHERE owner = ?1 AND version = ?2")?
+        .execute((claim.owner, value::stored(claim.version)))?;
+    if ended == 0 {
+        db.prepare_cached(
+            "UPDATE job SET lease_until = 0, lease_by = NULL, tries = 0 WHERE owner = ?1 AND lease_by = ?2",
+        )?
+        .execute((claim.owner, claim.by))?;
+    }
+    Ok(())
+}
+
+/// Puts a job off that failed: at first a second, at most a lease.
+///
+/// # Errors
+/// When storage fails.
+pub fn put_off(db: &Connection, claim: &Claim, now: Moment) -> Result<(), StoreError> {
+    db.prepare_cached(
+        "UPDATE job SET lease_until = ?3 + min(?4, 1000 << min(tries, 5)), lease_by = NULL
+         WHERE owner = ?1 AND lease_by = ?2",
+    )?
+    .execute((claim.owner, claim.by, now.0, LEASE))?;
+    Ok(())
+}
+
+/// Lets go of every lease: their holders died with the process that served before.
+///
+/// # Errors
+/// When storage fails.
+pub fn release_all(db: &Connection) -> Result<(), StoreError> {
+    db.execute("UPDATE job SET lease_until = 0, lease_by = NULL, tries = 0", [])?;
+    Ok(())
+}
+
+/// Rows of a club that are older than what was acknowledged.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Pending {
+    /// How many: athletes, squads, the library.
+    pub all: u64,
+    /// Those among them that did not fail yet: worth a moment's wait.
+    pub soon: u64,
+}
+
+/// What is pending of what a reader may see.
+///
+/// # Errors
+/// When storage fails.
+pub fn pending(db: &Connection, grant: &MayReview) -> Result<Pending, StoreError> {
+    Ok(db
+        .prepare_cached(
+            "SELECT count(*), coalesce(sum(tries < 2), 0) FROM job
+             WHERE club = ?1 AND (?2 IS NULL OR owner = ?2 OR owner = club)",
+        )?
+        .query_row((grant.club().0.as_bytes(), grant.only().map(|p| p.0.into_bytes())), |r| {
+            Ok(Pending { all: value::count(r, 0)?, soon: value::count(r, 1)? })
+        })?)
+}
+
+/// All jobs, for progress.
+///
+/// # Errors
+/// When storage fails.
+pub fn count(db: &Connection) -> Result<u64, StoreError> {
+    Ok(db.query_row("SELECT count(*) FROM job", [], |r| value::count(r, 0))?)
+}
+
+/// Jobs that did not fail yet: worth waiting for whoever works on them.
+///
+/// # Errors
+/// When storage fails.
+pub fn count_soon(db: &Connection) -> Result<u64, StoreError> {
+    Ok(db.query_row("SELECT count(*) FROM job WHERE tries < 2", [], |r| value::count(r, 0))?)
+}

@@ -199,8 +199,6 @@ fn stories_reach_every_deed_and_make_edits_meet() {
                         Command::Decide { .. } => "decide",
                         Command::Undecide { .. } => "undecide",
                         Command::Close { .. } => "close",
-                        Command::Decide { .. } => "decide",
-                        Command::Undecide { .. } => "undecide",
                     };
                     if copies[who].try_do(&command).is_ok() {
                         *reached.entry(word).or_default() += 1;

@@ -1,5 +1,5 @@
 //! The board of a large club: asked over HTTP, its rows made anew from documents, and after one
-//! exchange. Documents are as they lie on a server: a season plan and three months of logs each.
+//! exchange. Documents are as they lie on a server: a plan of twelve weeks and the logs of them each.
 
 use std::collections::BTreeSet;
 use std::io::{Read as _, Write as _};
@@ -28,6 +28,8 @@ use crate::story::{self, Athlete, Memory, month, month_log, season};
 /// Athletes of the club, and how many of them trained differently.
 const ATHLETES: usize = 500;
 const STORIES: usize = 10;
+/// Weeks of the board, and so of what lies there.
+const WEEKS: i32 = 12;
 /// Months of logs, sessions of each, sets of a session: twelve weeks of five sessions.
 const MONTHS: u16 = 3;
 const SESSIONS: i64 = 20;
@@ -147,7 +149,8 @@ fn resident_mb() -> f64 {
     line.split_whitespace().nth(1).unwrap().parse::<f64>().unwrap() / 1024.0
 }
 
-pub(crate) fn figures(club: &Club) -> Vec<Row> {
+pub(crate) fn figures() -> Vec<Row> {
+    let club = &Club::of(WEEKS);
     let dir = tempfile::tempdir().unwrap();
     let now = story::in_month(month(MONTHS - 1), SESSIONS);
     let server = Server::on(dir.path(), now);
@@ -176,7 +179,7 @@ fn rebuilt(store: &Store, clock: &Clock, cores: usize) -> Vec<Row> {
     let hundreds = ATHLETES as f64 / 100.0;
     vec![
         Row::most("rows of 100 athletes rebuilt from documents", 1_000.0, ms / hundreds, "ms").note(format!(
-            "{ATHLETES} athletes, {cores} threads; a plan of 40 weeks, 3 logs of 460 changes each"
+            "{ATHLETES} athletes, {cores} threads; a plan of {WEEKS} weeks, 3 logs of 460 changes each"
         )),
         Row::beside("of it: CPU of all threads", spent / hundreds, "ms CPU"),
     ]

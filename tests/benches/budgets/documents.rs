@@ -43,12 +43,13 @@ pub(crate) struct Club {
 }
 
 impl Club {
-    pub(crate) fn new() -> Club {
+    /// With a plan of so many weeks.
+    pub(crate) fn of(weeks: i32) -> Club {
         let mut memory = Memory::new(DocName::Library(CLUB), DESK, 1);
         let keys = story::write_library(&mut memory, CLUB);
         let library_doc = memory.doc;
         let mut memory = Memory::new(DocName::Plan(PERSON, season()), DESK, 2);
-        story::write_plan(&mut memory, PERSON, &keys);
+        story::write_plan(&mut memory, PERSON, &keys, weeks);
         let plan_doc = memory.doc;
         Club { library: Library::of(&library_doc), plan: Plan::of(&plan_doc), library_doc, plan_doc }
     }

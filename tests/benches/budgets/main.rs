@@ -24,7 +24,7 @@ const PARTS: [Part; 5] = [
     ("upload", upload::figures),
     ("phone", |_| phone::figures()),
     ("science", |_| science::figures()),
-    ("board", board::figures),
+    ("board", |_| board::figures()),
 ];
 
 fn main() {
@@ -36,7 +36,7 @@ fn main() {
         std::process::exit(2);
     }
     stage::log_to_nowhere();
-    let club = documents::Club::new();
+    let club = documents::Club::of(story::WEEKS);
     if !json {
         println!("| what | budget | figure | holds | command | about it |\n|---|---|---|---|---|---|");
     }

@@ -140,22 +140,23 @@ pub(crate) fn write_library(desk: &mut impl Desk, club: ClubId) -> Keys {
 
 /// Writes the season plan: its frame, then each session with its groups and prescriptions as one
 /// command.
-pub(crate) fn write_plan(desk: &mut impl Desk, athlete: PersonId, keys: &Keys) {
+pub(crate) fn write_plan(desk: &mut impl Desk, athlete: PersonId, keys: &Keys, weeks: i32) {
     let name = DocName::Plan(athlete, season());
-    let (from, to) = (first_day(), first_day().plus(WEEKS * 7 - 1));
+    let (from, to) = (first_day(), first_day().plus(weeks * 7 - 1));
     let about =
         PlanAbout { title: Text::new("Season").ok(), from: Some(from), to: Some(to), ..PlanAbout::new() };
     let edit = Command::Edit { place: Place::main("about"), from: PlanAbout::new().into(), to: about.into() };
     desk.run(name, &edit, START);
-    let frame = [("Build", 0, Aim::General), ("Sharpen", 16, Aim::Specific), ("Meets", 32, Aim::Meets)];
-    let phases = frame.map(|(title, week, aim)| {
-        let last = if aim == Aim::Meets { to } else { from.plus((week + 16) * 7 - 1) };
-        let phase = Phase::new(Text::new(title).unwrap(), from.plus(week * 7), last, aim);
+    let frame = [("Build", 0, Aim::General), ("Sharpen", 2, Aim::Specific), ("Meets", 4, Aim::Meets)];
+    let phases = frame.map(|(title, fifth, aim)| {
+        let start = |fifth: i32| from.plus(weeks * fifth / 5 * 7);
+        let last = if aim == Aim::Meets { to } else { start(fifth + 2).plus(-1) };
+        let phase = Phase::new(Text::new(title).unwrap(), start(fifth), last, aim);
         New { place: Place::of("phases", &desk.key()), record: phase.into() }
     });
     desk.run(name, &Command::Add(phases.to_vec()), START);
     let mut rng = Rng::new(40);
-    for week in 0..WEEKS {
+    for week in 0..weeks {
         for (n, on) in (0_i32..).zip([0, 1, 3, 4, 5]) {
             let add = planned(desk, keys, from.plus(week * 7 + on), week, n, &mut rng);
             let minutes = i64::from(week * 5 + n);

@@ -119,7 +119,7 @@ pub(crate) fn figures() -> Vec<Row> {
     let phone = Phone::enrolled(&dir.path().join("desk"), coach, Box::new(clock.clone())).unwrap();
     let mut desk = Plain { phone, clock: clock.clone() };
     let keys = story::write_library(&mut desk, id);
-    story::write_plan(&mut desk, person, &keys);
+    story::write_plan(&mut desk, person, &keys, story::WEEKS);
     exchange(&mut desk.phone, &clock, &server, START);
 
     let folder = dir.path().join("phone");

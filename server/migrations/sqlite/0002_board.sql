@@ -112,3 +112,6 @@ CREATE INDEX board_mark_athlete ON board_mark (athlete);
 
 -- Grows when an athlete opens or closes the care document to the coaches.
 ALTER TABLE person ADD COLUMN care_version INTEGER NOT NULL DEFAULT 0;
+
+-- Whether an install last spoke a version of the exchange that is not spoken here.
+ALTER TABLE install ADD COLUMN old_app INTEGER NOT NULL DEFAULT 0;

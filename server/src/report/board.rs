@@ -46,6 +46,10 @@ pub struct AthleteLine {
     pub events: String,
     /// The last local day through which the athlete's phone was heard.
     pub heard_through: Option<String>,
+    /// What stands in the way of hearing from the athlete, when the server knows of something: no phone,
+    /// a withdrawn one, a wrong clock, an app of another version. A phone without a signal is none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub silence: Option<String>,
     /// Mean share of the sessions that were heard of, 0 to 1.
     pub share: Option<f64>,
     /// How many sessions that counts.
@@ -269,6 +273,7 @@ fn line_of(
         name: p.name.clone(),
         events: members.events.get(&p.id).cloned().unwrap_or_default(),
         heard_through: p.heard_through.map(|d| d.to_string()),
+        silence: p.silence.map(|s| s.words().to_owned()),
         share: figure.share,
         heard: figure.heard as u64,
         unheard: figure.unheard as u64,
@@ -289,6 +294,8 @@ pub fn board(rows: &[Row<'_>], from: Day, to: Day, today: Day) -> Board {
             name: r.athlete.name.to_owned(),
             events: r.athlete.events.to_owned(),
             heard_through: r.athlete.heard_through.map(|d| d.to_string()),
+            // Known to the store, not to documents.
+            silence: None,
             share: r.figure,
             heard: r.heard as u64,
             unheard: r.unheard as u64,
@@ -344,14 +351,19 @@ impl Board {
             let head: Vec<&str> = head.iter().map(String::as_str).collect();
             out.push(table(&head, &rows));
         }
-        out.push(format!(
-            "{} to {}. Share: mean over sessions heard of; +n? are unheard and never counted. * did an earlier version. \
-             ~ allowed swap.",
+        out.push(wrapped(&format!(
+            "{} to {}. Share: mean over sessions heard of; +n? are unheard and never counted. * did an earlier \
+             version. ~ allowed swap.",
             self.from, self.to
-        ).chars().fold((String::new(), 0u16), |(mut s, n), c| {
-            // Wrap at the width, at spaces.
-            if c == ' ' && n >= WIDTH - 16 { s.push('\n'); (s, 0) } else { s.push(c); (s, n + 1) }
-        }).0);
+        )));
+        let silences: Vec<String> = self
+            .athletes
+            .iter()
+            .filter_map(|a| a.silence.as_ref().map(|words| format!("{}: {words}.", a.name)))
+            .collect();
+        if !silences.is_empty() {
+            out.push(silences.iter().map(|s| wrapped(s)).collect::<Vec<_>>().join("\n"));
+        }
         if self.pending > 0 {
             out.push(format!(
                 "{} not yet up to date: what came in the last moments may be missing.",
@@ -360,6 +372,23 @@ impl Board {
         }
         out.join("\n\n")
     }
+}
+
+/// Broken into lines of the width, at spaces.
+fn wrapped(text: &str) -> String {
+    let mut out = String::new();
+    let mut width = 0;
+    for word in text.split(' ') {
+        let letters = word.chars().count();
+        if width > 0 {
+            let fits = width + 1 + letters <= usize::from(WIDTH);
+            out.push(if fits { ' ' } else { '\n' });
+            width = if fits { width + 1 } else { 0 };
+        }
+        out.push_str(word);
+        width += letters;
+    }
+    out
 }
 
 fn heading(day: &str) -> String {

@@ -10,6 +10,7 @@ use crate::exchange::{self, gzip};
 use crate::extract::{body, media_type};
 use crate::grant::Caller;
 use crate::problem::{Problem, ProblemBody};
+use crate::store::heard;
 
 /// Answers shorter than this are not worth packing.
 const WORTH_PACKING: usize = 256;
@@ -50,7 +51,11 @@ pub(super) async fn exchange(
         let worth = pack_answer && bytes.len() >= WORTH_PACKING;
         if worth { (gzip::pack(&bytes), Some("gzip")) } else { (bytes, None) }
     };
-    let (bytes, coding) = exchange::run(&app, caller, move || read(&bytes, packed), finish).await?;
+    let answer = exchange::run(&app, caller, move || read(&bytes, packed), finish).await;
+    if matches!(answer, Err(Problem::Version)) {
+        app.store.write(move |db| heard::note_old_app(db, &caller)).await?;
+    }
+    let (bytes, coding) = answer?;
     let mut response = bytes.into_response();
     let headers = response.headers_mut();
     headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(CBOR));

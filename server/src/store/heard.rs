@@ -28,17 +28,37 @@ pub fn note(db: &Connection, caller: &Caller, local_day: &str, now: Moment) -> R
         .ok()
         .filter(|day| today.is_some_and(|today| day.since(today).abs() <= MOST_DAYS_APART));
     let was = db
-        .prepare_cached("SELECT heard_day, heard_at FROM install WHERE id = ?1")?
-        .query_row([caller.install.0], |r| Ok((r.get::<_, Option<String>>(0)?, r.get::<_, Option<i64>>(1)?)))
+        .prepare_cached("SELECT heard_day, heard_at, clock_wrong OR old_app FROM install WHERE id = ?1")?
+        .query_row([caller.install.0], |r| {
+            Ok((r.get::<_, Option<String>>(0)?, r.get::<_, Option<i64>>(1)?, r.get::<_, bool>(2)?))
+        })
         .optional()?;
-    let Some((was_day, was_at)) = was else { return Ok(()) };
+    let Some((was_day, was_at, was_hindered)) = was else { return Ok(()) };
     let day = day.map(|d| d.to_string());
-    let news = was_at.is_none_or(|at| now.0 - at >= COARSE) || (day.is_some() && day != was_day);
+    let news = was_at.is_none_or(|at| now.0 - at >= COARSE)
+        || (day.is_some() && day != was_day)
+        || day.is_none() != was_hindered;
     db.prepare_cached(
-        "UPDATE install SET heard_at = ?2, heard_day = coalesce(?3, heard_day), clock_wrong = ?4 WHERE id = ?1",
+        "UPDATE install SET heard_at = ?2, heard_day = coalesce(?3, heard_day), clock_wrong = ?4, old_app = 0
+         WHERE id = ?1",
     )?
     .execute((caller.install.0, now.0, &day, day.is_none()))?;
     if news {
+        db.prepare_cached("UPDATE club SET heard_version = heard_version + 1 WHERE id = ?1")?
+            .execute([caller.asker.club.0.as_bytes()])?;
+    }
+    Ok(())
+}
+
+/// Remembers that a caller's app speaks another version of the exchange: it was not heard, and its
+/// coaches are told why.
+///
+/// # Errors
+/// When storage fails.
+pub fn note_old_app(db: &Connection, caller: &Caller) -> Result<(), StoreError> {
+    let news =
+        db.execute("UPDATE install SET old_app = 1 WHERE id = ?1 AND old_app = 0", [caller.install.0])?;
+    if news > 0 {
         db.prepare_cached("UPDATE club SET heard_version = heard_version + 1 WHERE id = ?1")?
             .execute([caller.asker.club.0.as_bytes()])?;
     }

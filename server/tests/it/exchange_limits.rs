@@ -261,3 +261,44 @@ fn more_changes_than_the_gate_takes_at_once_go_in_slices_and_come_back_in_slices
     tablet.settle();
     assert_eq!(tablet.heads(log(mira)), phone.heads(log(mira)));
 }
+
+#[test]
+fn why_a_phone_is_not_heard_is_told_to_whoever_reads_the_board() {
+    let dir = tempfile::tempdir().unwrap();
+    let server = Server::on(dir.path());
+    let club = server.club("Cinder Lane");
+    let (mira, coach) =
+        (club.person(Role::Athlete, "Mira Aalto"), club.person(Role::HeadCoach, "Marta Quillfeather"));
+    let desk = club.device(coach);
+    let told = || {
+        let answer = crate::support::agent()
+            .get(format!("{}/v1/board", server.url))
+            .header("authorization", &format!("Bearer {}", desk.access))
+            .call();
+        let board = answer.unwrap().body_mut().read_to_vec().unwrap();
+        let board: Value = serde_json::from_slice(&board).unwrap();
+        board["athletes"][0]["silence"].as_str().map_or(String::new(), str::to_owned)
+    };
+    assert!(told().contains("no phone yet"), "{}", told());
+    let phone = club.device(mira);
+    assert_eq!(told(), "");
+    let mut old = phone.up();
+    old.protocol = 2;
+    assert_eq!(said(&phone, &[], &old.to_bytes()), (400, "version".to_owned()));
+    assert!(told().contains("another version"), "{}", told());
+    let mut wrong = phone.up();
+    wrong.local_day = "1970-01-01".to_owned();
+    phone.send(&wrong);
+    assert!(told().contains("date is wrong"), "{}", told());
+    phone.send(&phone.up());
+    assert_eq!(told(), "");
+    let install = phone.install;
+    server
+        .store()
+        .write_blocking(move |db| {
+            db.execute("UPDATE install SET withdrawn_at = 1 WHERE id = ?1", [install.0])?;
+            Ok(())
+        })
+        .unwrap();
+    assert!(told().contains("withdrawn"), "{}", told());
+}

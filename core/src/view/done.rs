@@ -165,16 +165,34 @@ impl DoneSet {
 
 /// Records by the keys of the record in which they stand.
 fn by_holder<R>(entries: Vec<Entry<R>>) -> HashMap<Vec<Key>, Vec<Entry<R>>> {
-    let mut map: HashMap<Vec<Key>, Vec<Entry<R>>> = HashMap::new();
-    for entry in entries {
-        let holder = entry.place.keys.split_last().map(|(_, above)| above.to_vec());
-        map.entry(holder.unwrap_or_default()).or_default().push(entry);
+    fn holder<R>(entry: &Entry<R>) -> &[Key] {
+        entry.place.keys.split_last().map_or(&[], |(_, above)| above)
     }
+    let mut map: HashMap<Vec<Key>, Vec<Entry<R>>> = HashMap::new();
+    let mut run: Vec<Entry<R>> = Vec::new();
+    let mut keep = |run: Vec<Entry<R>>| {
+        if let Some(first) = run.first() {
+            map.entry(holder(first).to_vec()).or_default().extend(run);
+        }
+    };
+    // They come map by map.
+    for entry in entries {
+        if run.last().is_some_and(|last| holder(last) != holder(&entry)) {
+            keep(core::mem::take(&mut run));
+        }
+        run.push(entry);
+    }
+    keep(run);
     map
 }
 
 /// Applies strikes and corrections: each set that nothing amends is the start of a chain.
 fn corrected(all: Vec<Entry<SetDone>>) -> Vec<DoneSet> {
+    // Mostly there are neither.
+    if all.iter().all(|s| s.record.amends.is_none() && s.record.strikes.is_none()) {
+        let plain = |set| DoneSet { set, earlier: Vec::new(), others: Vec::new() };
+        return in_order(all.into_iter().map(plain).collect());
+    }
     let (strikes, sets): (Vec<_>, Vec<_>) = all.into_iter().partition(|s| s.record.strikes.is_some());
     let struck = struck(&strikes);
     let live = |s: &Entry<SetDone>| !struck.contains(&s.key());
@@ -205,8 +223,12 @@ fn corrected(all: Vec<Entry<SetDone>>) -> Vec<DoneSet> {
         earlier.reverse();
         done.push(DoneSet { set: set.clone(), earlier, others });
     }
-    done.sort_by_key(|s| order(s.first_at(), &s.set));
-    done
+    in_order(done)
+}
+
+fn in_order(mut sets: Vec<DoneSet>) -> Vec<DoneSet> {
+    sets.sort_by_cached_key(|s| order(s.first_at(), &s.set));
+    sets
 }
 
 /// Sets of one second stand in the order in which their keys were made.

@@ -97,7 +97,7 @@ impl Plan {
         note!(phases, weeks, sessions, groups, items, conditions, decisions);
 
         let mut items: Vec<_> = items.entries.into_iter().filter(Entry::live).collect();
-        items.sort_by(|a, b| (&a.record.pos, a.key()).cmp(&(&b.record.pos, b.key())));
+        items.sort_by_cached_key(|i| (i.record.pos.clone(), i.key()));
         let mut items = by_parent(items, |i| &i.record.of);
         let mut groups: Vec<_> = groups
             .entries
@@ -108,8 +108,7 @@ impl Plan {
                 PlannedGroup { group, items: mine }
             })
             .collect();
-        groups
-            .sort_by(|a, b| (&a.group.record.pos, a.group.key()).cmp(&(&b.group.record.pos, b.group.key())));
+        groups.sort_by_cached_key(|g| (g.group.record.pos.clone(), g.group.key()));
         let mut groups = by_parent(groups, |g| &g.group.record.of);
         plan.sessions = sessions
             .entries
@@ -120,7 +119,7 @@ impl Plan {
                 PlannedSession { session, groups: mine }
             })
             .collect();
-        plan.sessions.sort_by_key(PlannedSession::order);
+        plan.sessions.sort_by_cached_key(PlannedSession::order);
         plan.phases = phases.entries.into_iter().filter(Entry::live).collect();
         plan.phases.sort_by_key(|p| (p.record.from, p.key()));
         plan.weeks = weeks.entries.into_iter().filter(Entry::live).collect();

@@ -70,6 +70,8 @@ CREATE TABLE board_ref (
     doc     INTEGER NOT NULL REFERENCES doc (id),
     session TEXT NOT NULL,
     athlete BLOB NOT NULL CHECK (length(athlete) = 16),
+    -- What it says, as a number: another one, and the session is judged anew.
+    said    INTEGER NOT NULL,
     PRIMARY KEY (doc, session)
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX board_ref_session ON board_ref (athlete, session);

@@ -17,6 +17,7 @@ use backstraight_core::view::library::Library;
 use backstraight_core::view::planned::{Plan, PlannedSession};
 use backstraight_core::view::state::State;
 
+use super::digest;
 use super::keep::{self, KeepError};
 use crate::review::open_doc;
 use crate::store::board::{
@@ -119,13 +120,17 @@ impl Work<'_> {
         let mut parts = BTreeMap::new();
         for doc in &dirty {
             if speaks(doc) {
-                affected.extend(board::spoken_of(self.db, doc.id)?);
+                let mut before = board::spoken_of(self.db, doc.id)?;
                 parts.insert(doc.id, self.read(doc, &mut change)?);
+                let now = change.refs.last().into_iter().flat_map(|(_, said)| said);
+                affected.extend(
+                    now.filter(|(k, said)| before.remove(*k) != Some(**said)).map(|(k, _)| k.clone()),
+                );
+                affected.extend(before.into_keys());
             } else if !matches!(doc.name, DocName::Plan(..)) || !plan_moved {
                 change.docs.push(self.other(doc, &asks));
             }
         }
-        affected.extend(change.refs.iter().flat_map(|(_, keys)| keys.iter().cloned()));
         for key in &affected {
             for id in board::speak_of(self.db, self.athlete, key)? {
                 if let Some(doc) = self.docs.iter().find(|d| d.id == id)
@@ -139,9 +144,15 @@ impl Work<'_> {
             self.docs.iter().filter(|d| parts.contains_key(&d.id) && is_log(d)).map(|d| d.id).collect();
         let done = Done::join(parts.into_values());
         let mut kept = BTreeMap::new();
-        for key in affected.iter().chain(done.sessions.iter().filter_map(|d| view::answers(season, d))) {
-            if matches!(asks, Asks::Kept { .. }) && !kept.contains_key(key) {
+        let mut planned = BTreeSet::new();
+        if matches!(asks, Asks::Kept { .. }) {
+            for key in &affected {
                 kept.insert(key.clone(), board::asked(self.db, self.athlete, key)?);
+            }
+            for key in done.sessions.iter().filter_map(|d| view::answers(season, d)) {
+                if board::is_asked(self.db, self.athlete, key)? {
+                    planned.insert(key.clone());
+                }
             }
         }
         if let Err(error) = self.judge(&asks, &kept, &affected, &fresh_forms, (season, &done), &mut change)? {
@@ -149,7 +160,7 @@ impl Work<'_> {
         }
         let in_plan = |key: &Key| match &asks {
             Asks::Opened { plan, .. } => plan.session(key).is_some(),
-            Asks::Kept { .. } => kept.get(key).is_some_and(Option::is_some),
+            Asks::Kept { .. } => planned.contains(key),
             Asks::None => false,
         };
         for d in &done.sessions {
@@ -295,11 +306,7 @@ impl Work<'_> {
         let weighed = done.checkins.iter().filter(|c| c.record.mass.is_some());
         let marks = done.trials.iter().map(trial).chain(weighed.map(weighing)).collect();
         change.marks.push((doc.id, marks));
-        let logged = done.sessions.iter().filter_map(|d| d.session.record.session.clone());
-        let entered = done.entered.iter().filter_map(|e| e.record.session.clone());
-        let excused = done.excuses.iter().map(|e| e.record.session.clone());
-        let keys: BTreeSet<Key> = logged.chain(entered).chain(excused).collect();
-        change.refs.push((doc.id, keys.into_iter().collect()));
+        change.refs.push((doc.id, digest::said(&done)));
         Ok(done)
     }
 

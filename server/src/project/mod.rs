@@ -3,6 +3,7 @@
 //! transaction with the end of the job. Broken off anywhere it is done again, to the same end.
 
 mod athlete;
+mod digest;
 mod keep;
 
 use std::collections::BTreeMap;

@@ -150,7 +150,7 @@ pub struct Change {
     /// Test trials and weighings of the logs and notes that were read.
     pub marks: Vec<(i64, Vec<KeptMark>)>,
     /// Of which sessions the logs and notes that were read speak.
-    pub refs: Vec<(i64, Vec<Key>)>,
+    pub refs: Vec<(i64, BTreeMap<Key, i64>)>,
     /// Sessions whose row and kept form go: they changed or are no longer in the plan.
     pub gone: Vec<Key>,
     /// Kept forms to add; their old ones are among `gone`.
@@ -271,6 +271,16 @@ pub fn asked(db: &Connection, athlete: PersonId, session: &Key) -> Result<Option
         .optional()?)
 }
 
+/// Whether the plan has that session.
+///
+/// # Errors
+/// When storage fails.
+pub fn is_asked(db: &Connection, athlete: PersonId, session: &Key) -> Result<bool, StoreError> {
+    Ok(db
+        .prepare_cached("SELECT 1 FROM board_asked WHERE athlete = ?1 AND session = ?2")?
+        .exists((athlete.0.as_bytes(), session.as_str()))?)
+}
+
 fn kept(r: &Row<'_>) -> rusqlite::Result<Asked> {
     Ok(Asked { session: key(r, 0)?, day: day(r, 1)?, asked: r.get(2)? })
 }
@@ -305,13 +315,13 @@ pub fn speak_of(db: &Connection, athlete: PersonId, session: &Key) -> Result<Vec
     Ok(rows.collect::<Result<_, _>>()?)
 }
 
-/// The sessions of the plan of which a document speaks.
+/// The sessions of the plan of which a document speaks, with the number of what it says.
 ///
 /// # Errors
 /// When storage fails.
-pub fn spoken_of(db: &Connection, doc: i64) -> Result<Vec<Key>, StoreError> {
-    let mut ask = db.prepare_cached("SELECT session FROM board_ref WHERE doc = ?1")?;
-    let rows = ask.query_map([doc], |r| key(r, 0))?;
+pub fn spoken_of(db: &Connection, doc: i64) -> Result<BTreeMap<Key, i64>, StoreError> {
+    let mut ask = db.prepare_cached("SELECT session, said FROM board_ref WHERE doc = ?1")?;
+    let rows = ask.query_map([doc], |r| Ok((key(r, 0)?, r.get(1)?)))?;
     Ok(rows.collect::<Result<_, _>>()?)
 }
 

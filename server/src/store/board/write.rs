@@ -8,7 +8,7 @@ use backstraight_core::model::number::{SeasonNo, Verdict};
 use backstraight_core::view::state::Logged;
 use rusqlite::Connection;
 
-use super::{Change, Counts, PLAN, SessionRow};
+use super::{Change, Counts, PLAN, SessionRow, spoken_of};
 use crate::store::job::{self, Claim};
 use crate::store::{StoreError, value};
 
@@ -41,12 +41,18 @@ pub fn write(db: &Connection, claim: &Claim, change: &Change) -> Result<bool, St
         let (met, unreadable) = (value::stored(d.met as u64), value::stored(d.unreadable as u64));
         put.execute((d.doc, athlete, value::stored(d.n), month, met, unreadable))?;
     }
-    let mut forget = db.prepare_cached("DELETE FROM board_ref WHERE doc = ?1")?;
-    let mut put = db.prepare_cached("INSERT INTO board_ref (doc, session, athlete) VALUES (?1, ?2, ?3)")?;
-    for (doc, keys) in &change.refs {
-        forget.execute([doc])?;
-        for key in keys {
-            put.execute((doc, key.as_str(), athlete))?;
+    let mut forget = db.prepare_cached("DELETE FROM board_ref WHERE doc = ?1 AND session = ?2")?;
+    let mut put = db.prepare_cached(
+        "INSERT INTO board_ref (doc, session, athlete, said) VALUES (?1, ?2, ?3, ?4)
+         ON CONFLICT (doc, session) DO UPDATE SET said = excluded.said",
+    )?;
+    for (doc, now) in &change.refs {
+        let before = spoken_of(db, *doc)?;
+        for gone in before.keys().filter(|key| !now.contains_key(key)) {
+            forget.execute((doc, gone.as_str()))?;
+        }
+        for (key, said) in now.iter().filter(|(key, said)| before.get(key) != Some(said)) {
+            put.execute((doc, key.as_str(), athlete, said))?;
         }
     }
     let mut forget = db.prepare_cached("DELETE FROM board_mark WHERE doc = ?1")?;

@@ -556,7 +556,8 @@ fn a_store_of_the_version_before_gets_its_rows() {
         db.execute_batch(&format!("DROP TABLE {table}")).unwrap();
     }
     db.execute_batch(
-        "ALTER TABLE person DROP COLUMN care_version; DELETE FROM meta WHERE key = 'board_form';
+        "ALTER TABLE person DROP COLUMN care_version; ALTER TABLE install DROP COLUMN old_app;
+         DELETE FROM meta WHERE key = 'board_form';
          PRAGMA user_version = 1",
     )
     .unwrap();

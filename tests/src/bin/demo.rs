@@ -6,8 +6,10 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
 
 use backstraight_server::report::athlete::AthleteReport;
+use backstraight_server::report::attention::{AttentionList, ProposalList, RecordList};
 use backstraight_server::report::board::Board;
 use backstraight_tests::demo::check::{self, Claims};
+use backstraight_tests::demo::evening;
 use backstraight_tests::demo::stage::{Stage, Trouble};
 use backstraight_tests::demo::story::{self, Told, cast};
 use clap::Parser;
@@ -146,6 +148,12 @@ fn checks(
     claims: &mut Claims,
 ) -> Result<(), Trouble> {
     check::board(board, told, stage, claims);
+    let attention: AttentionList = read(program, stage, &["attention"], &[])?;
+    evening::attention(&attention, told, stage, claims);
+    let records: RecordList = read(program, stage, &["records"], &[])?;
+    evening::records(&records, told, claims);
+    let proposals: ProposalList = read(program, stage, &["proposals"], &[])?;
+    evening::proposals(&proposals, stage, claims)?;
     check::ines(report, told, claims);
     check::both_edits(stage, told, claims)?;
     check::nothing_lost(stage, told, claims)?;

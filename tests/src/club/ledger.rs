@@ -55,6 +55,23 @@ pub struct Outcome {
     pub deed: Deed,
 }
 
+/// A test trial that a phone said is saved.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Trialled {
+    /// Which athlete, by place in the list.
+    pub athlete: usize,
+    /// The day.
+    pub day: Day,
+    /// The short word of the test.
+    pub test: &'static str,
+    /// Thousandths of its unit.
+    pub value: i64,
+    /// Whether the wind was over the limit.
+    pub windy: bool,
+    /// Whether it was withdrawn.
+    pub withdrawn: bool,
+}
+
 /// The tally.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Ledger {
@@ -62,4 +79,6 @@ pub struct Ledger {
     pub saved: Vec<Saved>,
     /// Every planned session up to the day.
     pub outcomes: Vec<Outcome>,
+    /// Every test trial.
+    pub trials: Vec<Trialled>,
 }

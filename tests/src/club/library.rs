@@ -48,6 +48,13 @@ const EXERCISES: [Line; 30] = [
     ("ankle-rock", "Ankle rocks at the wall", Pattern::Mobility, Intent::Prepare, 0, None, ""),
 ];
 
+/// (short word, name, what it measures, which way is better, unit, exercise)
+const TESTS: [(&str, &str, Measure, Better, &str, &str); 3] = [
+    ("squat-max", "Back squat, one repetition maximum", Measure::Load, Better::Higher, "kg", "squat"),
+    ("long-jump", "Standing long jump", Measure::Distance, Better::Higher, "m", ""),
+    ("thirty", "Thirty metres from blocks", Measure::Time, Better::Lower, "s", "run"),
+];
+
 /// Keys of the library by short word.
 pub type Keys = BTreeMap<&'static str, Key>;
 
@@ -62,7 +69,8 @@ fn loads(kg: &[f64]) -> Loads {
 
 /// The command that writes the library, and the keys by short word.
 pub fn library(mut key: impl FnMut() -> Key) -> (Command, Keys) {
-    let keys: Keys = EXERCISES.iter().map(|line| (line.0, key())).collect();
+    let exercises = EXERCISES.iter().map(|line| line.0);
+    let keys: Keys = exercises.chain(TESTS.map(|t| t.0)).map(|word| (word, key())).collect();
     let mut news = Vec::new();
     for (line, pos) in EXERCISES.iter().zip(order::spread(EXERCISES.len())) {
         let (word, title, pattern, intent, contacts, impact, max_of) = line;
@@ -109,17 +117,14 @@ pub fn library(mut key: impl FnMut() -> Key) -> (Command, Keys) {
         ..Venue::new(name("Fell Road track"))
     };
     news.push(New { place: Place::of("venues", &key()), record: track.into() });
-    for (title, measure, better, unit, ex) in [
-        ("Back squat, one repetition maximum", Measure::Load, Better::Higher, "kg", "squat"),
-        ("Standing long jump", Measure::Distance, Better::Higher, "m", ""),
-        ("Thirty metres from blocks", Measure::Time, Better::Lower, "s", "run"),
-    ] {
+    for (word, title, measure, better, unit, ex) in TESTS {
+        let Some(own) = keys.get(word) else { continue };
         let protocol = Protocol {
             unit: Text::new(unit).ok(),
             ex: keys.get(ex).cloned(),
             ..Protocol::new(name(title), measure, better)
         };
-        news.push(New { place: Place::of("protocols", &key()), record: protocol.into() });
+        news.push(New { place: Place::of("protocols", own), record: protocol.into() });
     }
     (Command::Add(news), keys)
 }

@@ -5,10 +5,10 @@ use backstraight_core::base::key::Key;
 use backstraight_core::base::moment::Moment;
 use backstraight_core::doc::command::{Command, New, WorkOf};
 use backstraight_core::doc::place::Place;
-use backstraight_core::model::log::{CheckIn, SetDone};
+use backstraight_core::model::log::{CheckIn, SetDone, Trial};
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::{
-    Duration, Effort, Load, Minutes, Rating, Reps, SeasonNo, Skip, Speeds,
+    Duration, Effort, Load, Minutes, Rating, Reps, SeasonNo, Skip, Speeds, Value, Wind,
 };
 use backstraight_core::model::packed::{Dose, Intensity, Target};
 use backstraight_core::view::planned::Plan;
@@ -16,7 +16,7 @@ use backstraight_core::view::today::{Shown, shown};
 use backstraight_ffi::error::PhoneError;
 use backstraight_ffi::phone::Phone;
 
-use super::ledger::{Deed, Ledger, Outcome, Saved};
+use super::ledger::{Deed, Ledger, Outcome, Saved, Trialled};
 use crate::clock::SetClock;
 use crate::rng::Rng;
 
@@ -258,6 +258,33 @@ impl Athlete {
             log,
             &Command::Add(vec![New { place: Place::of("checkins", &key), record: answers.into() }]),
         )?;
+        Ok(())
+    }
+
+    /// Logs a test trial, and withdraws it when it was a slip.
+    ///
+    /// # Errors
+    /// What the phone said.
+    pub fn trial(
+        &mut self,
+        ledger: &mut Ledger,
+        protocol: &Key,
+        trial: Trialled,
+        at: Moment,
+    ) -> Result<(), PhoneError> {
+        self.clock.set(at);
+        let record = Trial {
+            value: Value::new(trial.value).ok(),
+            wind: trial.windy.then(|| Wind::new(2_600).ok()).flatten(),
+            ..Trial::new(trial.day, at, protocol.clone())
+        };
+        let key = self.phone.key();
+        let (log, place) = (self.log(trial.day), Place::of("trials", &key));
+        self.phone.run(log, &Command::Add(vec![New { place: place.clone(), record: record.into() }]))?;
+        if trial.withdrawn {
+            self.phone.run(log, &Command::Withdraw(vec![place]))?;
+        }
+        ledger.trials.push(trial);
         Ok(())
     }
 }

@@ -1,5 +1,7 @@
 //! The people of the invented club.
 
+use backstraight_core::model::number::Sex;
+
 /// Name of the club.
 pub const CLUB: &str = "Harrow Fell Track Club";
 /// Name of its squad.
@@ -44,26 +46,36 @@ pub struct Person {
     pub squat_kg: i64,
     /// How much of the plan the athlete does, in tenths.
     pub diligence: i64,
+    /// As the athlete competes.
+    pub sex: Sex,
+    /// Year of birth; the day is the third of March.
+    pub born: i16,
 }
 
-const fn athlete(name: &'static str, event: Event, squat_kg: i64, diligence: i64) -> Person {
-    Person { name, event, squat_kg, diligence }
+const fn athlete(
+    name: &'static str,
+    event: Event,
+    squat_kg: i64,
+    diligence: i64,
+    (sex, born): (Sex, i16),
+) -> Person {
+    Person { name, event, squat_kg, diligence, sex, born }
 }
 
 /// Its athletes.
 pub const ATHLETES: [Person; 14] = [
-    athlete("Ines Tarrowby", Event::Hurdles, 105, 10),
-    athlete("Tobias Wrenlock", Event::Jumps, 145, 10),
-    athlete("Noor Saltmarsh", Event::Sprint, 95, 9),
-    athlete("Casper Ilvesson", Event::Sprint, 150, 9),
-    athlete("Odile Fennimore", Event::Hurdles, 90, 8),
-    athlete("Rafe Underhallow", Event::Hurdles, 140, 9),
-    athlete("Suri Beckwith-Lane", Event::Jumps, 85, 9),
-    athlete("Mikkel Thornquay", Event::Throws, 185, 9),
-    athlete("Pia Garronfield", Event::Throws, 120, 8),
-    athlete("Elio Marchwood", Event::Sprint, 135, 7),
-    athlete("Hanne Oakrill", Event::Jumps, 100, 9),
-    athlete("Dario Pellowick", Event::Hurdles, 130, 8),
-    athlete("Yara Stonecroft", Event::Sprint, 88, 9),
-    athlete("Bram Holloway-Dunne", Event::Throws, 170, 8),
+    athlete("Ines Tarrowby", Event::Hurdles, 105, 10, (Sex::Women, 2003)),
+    athlete("Tobias Wrenlock", Event::Jumps, 145, 10, (Sex::Men, 2001)),
+    athlete("Noor Saltmarsh", Event::Sprint, 95, 9, (Sex::Women, 2004)),
+    athlete("Casper Ilvesson", Event::Sprint, 150, 9, (Sex::Men, 2000)),
+    athlete("Odile Fennimore", Event::Hurdles, 90, 8, (Sex::Women, 2010)),
+    athlete("Rafe Underhallow", Event::Hurdles, 140, 9, (Sex::Men, 2002)),
+    athlete("Suri Beckwith-Lane", Event::Jumps, 85, 9, (Sex::Women, 2011)),
+    athlete("Mikkel Thornquay", Event::Throws, 185, 9, (Sex::Men, 1999)),
+    athlete("Pia Garronfield", Event::Throws, 120, 8, (Sex::Women, 2002)),
+    athlete("Elio Marchwood", Event::Sprint, 135, 7, (Sex::Men, 2003)),
+    athlete("Hanne Oakrill", Event::Jumps, 100, 9, (Sex::Women, 2005)),
+    athlete("Dario Pellowick", Event::Hurdles, 130, 8, (Sex::Men, 2010)),
+    athlete("Yara Stonecroft", Event::Sprint, 88, 9, (Sex::Women, 2001)),
+    athlete("Bram Holloway-Dunne", Event::Throws, 170, 8, (Sex::Men, 1998)),
 ];

@@ -177,6 +177,7 @@ fn week_sessions(draft: &mut Draft<'_>, person: &Person, monday: Day, week: i64,
                                 .collect(),
                         )),
                         stop_loss: Share::new(200).ok(),
+                        rule: "load 250".parse().ok(),
                         ..p
                     }),
                     line("pull-up", sets, reps(6), None, 90),

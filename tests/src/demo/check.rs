@@ -33,7 +33,7 @@ pub struct Claim {
 pub struct Claims(pub Vec<Claim>);
 
 impl Claims {
-    fn say(&mut self, claim: impl Into<String>, holds: bool, found: impl Into<String>) {
+    pub(super) fn say(&mut self, claim: impl Into<String>, holds: bool, found: impl Into<String>) {
         let found = if holds { String::new() } else { found.into() };
         self.0.push(Claim { claim: claim.into(), holds, found });
     }

@@ -3,5 +3,6 @@
 //! come back, and everybody sees what was asked, shown and done.
 
 pub mod check;
+pub mod evening;
 pub mod stage;
 pub mod story;

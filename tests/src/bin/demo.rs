@@ -152,6 +152,7 @@ fn checks(
     evening::attention(&attention, told, stage, claims);
     let records: RecordList = read(program, stage, &["records"], &[])?;
     evening::records(&records, told, claims);
+    evening::weeks(told, stage, claims)?;
     let proposals: ProposalList = read(program, stage, &["proposals"], &[])?;
     evening::proposals(&proposals, stage, claims)?;
     check::ines(report, told, claims);
@@ -167,6 +168,13 @@ fn checks(
     ];
     let whole: Board = read(program, stage, &["board"], &all)?;
     check::board(&whole, told, stage, claims);
+    let rebuilt = Command::new(program).args(["rebuild", "--data"]).arg(stage.data()).output()?;
+    let again: Board = read(program, stage, &["board"], &all)?;
+    claims.0.push(check::Claim {
+        claim: "the board is the same after its rows were made anew from the documents".to_owned(),
+        holds: rebuilt.status.success() && again == whole,
+        found: String::from_utf8_lossy(&rebuilt.stderr).into_owned(),
+    });
     check::silent_returns(stage, told, claims)?;
     let clean = Command::new(program).args(["check", "--data"]).arg(stage.data()).output()?;
     claims.0.push(check::Claim {

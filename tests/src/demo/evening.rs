@@ -5,8 +5,11 @@ use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::{Ruling, Sex};
 use backstraight_core::model::packed::Intensity;
 use backstraight_core::model::plan::Prescription;
+use backstraight_core::view::board::{Athlete, row};
 use backstraight_core::view::done::Done;
+use backstraight_core::view::forecast::forecast;
 use backstraight_core::view::library::Library;
+use backstraight_core::view::load;
 use backstraight_core::view::planned::Plan;
 use backstraight_core::view::proposal::{self, Hand, Proposals};
 use backstraight_server::report::attention::{AttentionList, ProposalList, RecordList};
@@ -144,6 +147,65 @@ pub fn proposals(list: &ProposalList, stage: &mut Stage, claims: &mut Claims) ->
     rulings(stage, claims)
 }
 
+/// Kilograms of past weeks against the ledger, and the coming week against a count over the plan.
+///
+/// # Errors
+/// Whatever goes wrong.
+pub fn weeks(told: &Told, stage: &mut Stage, claims: &mut Claims) -> Result<(), Trouble> {
+    let (today, season, club) = (stage.today, stage.season()?, stage.club);
+    let person = stage.athletes.get(cast::MOVED).map(|a| a.phone.identity().person).ok_or("no athlete")?;
+    let phone = &mut stage.coaches.first_mut().ok_or("no coach")?.phone;
+    let library = Library::of(phone.document(DocName::Library(club))?);
+    let plan = Plan::of(phone.document(DocName::Plan(person, season))?);
+    let mut logs = Vec::new();
+    let mut months: Vec<_> = (0..=62).map(|n| today.plus(-n).month()).collect();
+    months.dedup();
+    for month in months {
+        logs.push(phone.document(DocName::Log(person, month))?.clone());
+    }
+    let done = Done::of(&logs);
+    let athlete = Athlete {
+        person,
+        name: "",
+        events: "",
+        season: Some(season),
+        plan: &plan,
+        done: &done,
+        heard_through: Some(today),
+    };
+    let (from, to) = (today.week_start().plus(-28), today.week_start().plus(-1));
+    let mut wrong = Vec::new();
+    for week in load::weeks(&row(athlete, &library, from, to, today), &library, from, to, today) {
+        let last = week.monday.plus(6);
+        let sets = told.ledger.saved.iter().filter(|s| {
+            let amended = told.ledger.saved.iter().any(|l| l.amends.as_ref() == Some(&s.set));
+            s.athlete == cast::MOVED && week.monday <= s.day && s.day <= last && !amended
+        });
+        // Loads are in 10 g.
+        let own: i64 = sets.filter_map(|s| Some(s.load? * s.amount?)).sum();
+        #[expect(clippy::cast_precision_loss, reason = "some tonnes in 10 g")]
+        let own = own as f64 / 100.0;
+        if own == 0.0 || (own - week.volume.kg()).abs() > 1e-6 {
+            wrong.push(format!("{}: {own} and {}", week.monday, week.volume.kg()));
+        }
+    }
+    claims.say(
+        "four weeks' kilograms of an athlete are the ledger's loads times repetitions",
+        wrong.is_empty(),
+        wrong.join("; "),
+    );
+    let ahead = forecast(athlete, &library, today, 1);
+    let next = ahead.next.first().ok_or("no week ahead")?;
+    let (first, last) = (next.monday, next.monday.plus(6));
+    let coming = plan.sessions.iter().filter(|s| (first..=last).contains(&s.session.record.date)).count();
+    claims.say(
+        "the week ahead has as many sessions as the plan, by a count",
+        usize::try_from(next.sessions).ok() == Some(coming) && coming > 0,
+        format!("{} and {coming} from {first} to {last}", next.sessions),
+    );
+    Ok(())
+}
+
 /// One athlete's proposals on the head coach's desk: dismissed, accepted, undone.
 fn rulings(stage: &mut Stage, claims: &mut Claims) -> Result<(), Trouble> {
     let (today, season) = (stage.today, stage.season()?);
@@ -218,7 +280,7 @@ fn look(
     }
     let done = Done::of(&logs);
     let plan = Plan::of(phone.document(plan)?);
-    let athlete = backstraight_core::view::board::Athlete {
+    let athlete = Athlete {
         person,
         name: "",
         events: "",

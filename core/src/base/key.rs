@@ -4,23 +4,36 @@
 use core::fmt;
 use core::str::FromStr;
 
+use arrayvec::ArrayString;
+
 /// The alphabet of RFC 4648 base32, in lower case.
 const ALPHABET: &[u8; 32] = b"abcdefghijklmnopqrstuvwxyz234567";
 
-/// The name of a record within its map.
+/// Most bytes of a key.
+const MOST: usize = 16;
+
+/// The name of a record within its map. Held in place: there are thousands in a season.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct Key(String);
+pub struct Key(ArrayString<MOST>);
 
 /// A text that is no record key.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("not a record key (six of a-z2-7, a hyphen, a number below 10^9): {0:?}")]
 pub struct KeyError(String);
 
+/// The last number of a key.
+const LAST: u32 = 999_999_999;
+
+/// A text of at most sixteen bytes; a longer one, which no key is, gives none.
+fn in_place(text: &str) -> ArrayString<MOST> {
+    ArrayString::from(text).unwrap_or_default()
+}
+
 impl Key {
     /// The key of the one record that a fixed starting change makes in a map of its own.
     #[must_use]
     pub fn main() -> Key {
-        Key("main".to_owned())
+        Key(in_place("main"))
     }
 
     /// As text.
@@ -54,7 +67,7 @@ impl FromStr for Key {
     type Err = KeyError;
     fn from_str(text: &str) -> Result<Key, KeyError> {
         if Key::well_formed(text) {
-            Ok(Key(text.to_owned()))
+            Ok(Key(in_place(text)))
         } else {
             Err(KeyError(text.chars().take(40).collect()))
         }
@@ -85,8 +98,9 @@ impl KeyMint {
 
     /// The next key.
     pub fn mint(&mut self) -> Key {
-        let key = Key(format!("{}-{}", self.start, self.next));
-        self.next = self.next.saturating_add(1);
+        let key = Key(in_place(&format!("{}-{}", self.start, self.next)));
+        // A key beyond the last is one that exists: refused, not wrong.
+        self.next = (self.next + 1).min(LAST);
         key
     }
 }

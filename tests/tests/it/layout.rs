@@ -9,9 +9,10 @@ use serde_json::Value;
 
 /// Layers of core, bottom first. A layer may use itself and those before it.
 const LAYERS: [&str; 6] = ["base", "science", "model", "doc", "view", "exchange"];
-/// What core may name in its manifest: the document engine, hashing, calendar, wire data, and for
+/// What core may name in its manifest: short texts in place, the document engine, hashing, calendar, wire data, and for
 /// the formulas linear algebra, distributions and least squares.
-const CORE_MAY: [&str; 10] = [
+const CORE_MAY: [&str; 11] = [
+    "arrayvec",
     "automerge",
     "flate2",
     "jiff",

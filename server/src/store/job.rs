@@ -13,6 +13,10 @@ use crate::grant::MayReview;
 /// How long a lease lasts, ms. Work takes milliseconds; a worker that died is waited for this long.
 pub const LEASE: i64 = 30_000;
 
+/// A lease that ends further away than this was given under another clock. Twice as long as any lasts,
+/// because two workers that look at the clock one after the other may come here the other way round.
+const BELIEVED: i64 = 2 * LEASE;
+
 /// A job that somebody works on.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Claim {
@@ -62,10 +66,10 @@ pub fn mark_all(db: &Connection, club: Option<ClubId>, now: Moment) -> Result<us
 pub fn waiting(db: &Connection, now: Moment) -> Result<bool, StoreError> {
     Ok(db
         .prepare_cached("SELECT EXISTS (SELECT 1 FROM job WHERE lease_until <= ?1 OR lease_until > ?2)")?
-        .query_row((now.0, now.0.saturating_add(LEASE)), |r| r.get(0))?)
+        .query_row((now.0, now.0.saturating_add(BELIEVED)), |r| r.get(0))?)
 }
 
-/// Takes the oldest jobs that nobody works on. A lease that ends further away than any lease lasts is
+/// Takes the oldest jobs that nobody works on. A lease that ends far further away than any lease lasts is
 /// none: the clock was set back. (Another database locks the rows instead and skips locked ones.)
 ///
 /// # Errors
@@ -74,11 +78,11 @@ pub fn claim(db: &Connection, most: u32, by: [u8; 8], now: Moment) -> Result<Vec
     let until = now.0.saturating_add(LEASE);
     let mut ask = db.prepare_cached(
         "UPDATE job SET lease_until = ?2, lease_by = ?3, tries = tries + 1
-         WHERE owner IN (SELECT owner FROM job WHERE lease_until <= ?1 OR lease_until > ?2
+         WHERE owner IN (SELECT owner FROM job WHERE lease_until <= ?1 OR lease_until > ?5
                          ORDER BY marked_at, owner LIMIT ?4)
          RETURNING owner, club, version, whole",
     )?;
-    let rows = ask.query_map((now.0, until, by, most), |r| {
+    let rows = ask.query_map((now.0, until, by, most, now.0.saturating_add(BELIEVED)), |r| {
         Ok(Claim {
             owner: value::bytes(r, 0)?,
             club: value::club(r, 1)?,

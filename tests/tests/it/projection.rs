@@ -352,6 +352,12 @@ impl Story {
     fn dying_worker(&mut self) {
         let (store, now) = (self.stand.store(), self.now());
         let claims = store.write_blocking(move |db| job::claim(db, 9, [7; 8], now)).unwrap();
+        if claims.len() < 9 {
+            // Another one that looked at the clock just before, and comes just after, gets none of them.
+            let before = now.plus_ms(-1);
+            let second = store.write_blocking(move |db| job::claim(db, 9, [6; 8], before)).unwrap();
+            assert!(second.is_empty(), "{second:?}");
+        }
         for claim in &claims {
             store.read_blocking(|db| project::draft(db, claim)).unwrap();
             self.note("died");

@@ -2,19 +2,19 @@
 //! against an independent tally; with `--json` the result is for a machine.
 #![expect(clippy::print_stdout, clippy::print_stderr, reason = "a program that tells a story")]
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::{Command, ExitCode};
 
 use backstraight_server::report::athlete::AthleteReport;
-use backstraight_server::report::attention::{AttentionList, ProposalList, RecordList};
 use backstraight_server::report::board::Board;
 use backstraight_tests::demo::check::{self, Claims};
-use backstraight_tests::demo::evening;
+use backstraight_tests::demo::evening::{self, Evening};
+use backstraight_tests::demo::evening_check;
+use backstraight_tests::demo::machine::Machine;
 use backstraight_tests::demo::stage::{Stage, Trouble};
 use backstraight_tests::demo::story::{self, Told, cast};
 use clap::Parser;
 use serde::Serialize;
-use serde::de::DeserializeOwned;
 
 /// Shows the whole loop of Backstraight on an invented club.
 #[derive(Debug, Parser)]
@@ -45,6 +45,7 @@ struct Outcome {
     kilobytes_down: u64,
     board: Board,
     athlete: AthleteReport,
+    evening: Evening,
     claims: Vec<check::Claim>,
 }
 
@@ -82,7 +83,7 @@ fn run(args: &Args) -> Result<bool, Trouble> {
     let mut told = story::tell(&mut stage, args.seed, &mut say)?;
     let mut claims = Claims::default();
 
-    let program = program()?;
+    let machine = Machine::beside()?;
     let week = [
         "--from".to_owned(),
         stage.today.plus(-7).to_string(),
@@ -90,8 +91,8 @@ fn run(args: &Args) -> Result<bool, Trouble> {
         stage.today.plus(1).to_string(),
     ];
     let ines = stage.athletes.first().map(|a| a.phone.identity().person.to_string()).ok_or("no athlete")?;
-    let board: Board = read(&program, &stage, &["board"], &week)?;
-    let report: AthleteReport = read(&program, &stage, &["athlete", &ines], &week)?;
+    let board: Board = machine.read(&stage, &["board"], &week)?;
+    let report: AthleteReport = machine.read(&stage, &["athlete", &ines], &week)?;
     if !quiet {
         println!("\nThe board that both coaches see (`backstraight board`):\n");
         println!("{}", board.to_text());
@@ -104,8 +105,11 @@ fn run(args: &Args) -> Result<bool, Trouble> {
             println!("\nTwo edits met here:\n{}", met.to_text());
         }
     }
+    let evening = evening::live(&mut stage, &machine, &mut say)?;
     if args.check {
-        checks(&mut stage, &mut told, &program, &board, &report, &mut claims)?;
+        check::board(&board, &told, &stage, &mut claims);
+        evening_check::evening(&evening, &told, &mut stage, &mut claims)?;
+        checks(&mut stage, &mut told, &machine, &report, &mut claims)?;
     } else {
         say("\nThe head coach picks three repetitions; nobody sees two edits any more.");
         story::pick(&mut stage, &told)?;
@@ -119,6 +123,7 @@ fn run(args: &Args) -> Result<bool, Trouble> {
             kilobytes_down: stage.traffic.received / 1000,
             board,
             athlete: report,
+            evening,
             claims: claims.0.clone(),
         };
         println!("{}", serde_json::to_string_pretty(&result)?);
@@ -133,7 +138,7 @@ fn run(args: &Args) -> Result<bool, Trouble> {
         let held = claims.0.iter().filter(|c| c.holds).count();
         println!("{held} passed, {} failed", claims.0.len() - held);
     } else {
-        further(&mut stage, &program, &ines)?;
+        further(&mut stage, &machine, &ines)?;
     }
     stage.close();
     Ok(claims.all_hold())
@@ -142,19 +147,10 @@ fn run(args: &Args) -> Result<bool, Trouble> {
 fn checks(
     stage: &mut Stage,
     told: &mut Told,
-    program: &Path,
-    board: &Board,
+    machine: &Machine,
     report: &AthleteReport,
     claims: &mut Claims,
 ) -> Result<(), Trouble> {
-    check::board(board, told, stage, claims);
-    let attention: AttentionList = read(program, stage, &["attention"], &[])?;
-    evening::attention(&attention, told, stage, claims);
-    let records: RecordList = read(program, stage, &["records"], &[])?;
-    evening::records(&records, told, claims);
-    evening::weeks(told, stage, claims)?;
-    let proposals: ProposalList = read(program, stage, &["proposals"], &[])?;
-    evening::proposals(&proposals, stage, claims)?;
     check::ines(report, told, claims);
     check::both_edits(stage, told, claims)?;
     check::nothing_lost(stage, told, claims)?;
@@ -166,17 +162,17 @@ fn checks(
         "--to".to_owned(),
         stage.today.plus(13).to_string(),
     ];
-    let whole: Board = read(program, stage, &["board"], &all)?;
+    let whole: Board = machine.read(stage, &["board"], &all)?;
     check::board(&whole, told, stage, claims);
-    let rebuilt = Command::new(program).args(["rebuild", "--data"]).arg(stage.data()).output()?;
-    let again: Board = read(program, stage, &["board"], &all)?;
+    let rebuilt = Command::new(machine.program()).args(["rebuild", "--data"]).arg(stage.data()).output()?;
+    let again: Board = machine.read(stage, &["board"], &all)?;
     claims.0.push(check::Claim {
         claim: "the board is the same after its rows were made anew from the documents".to_owned(),
         holds: rebuilt.status.success() && again == whole,
         found: String::from_utf8_lossy(&rebuilt.stderr).into_owned(),
     });
     check::silent_returns(stage, told, claims)?;
-    let clean = Command::new(program).args(["check", "--data"]).arg(stage.data()).output()?;
+    let clean = Command::new(machine.program()).args(["check", "--data"]).arg(stage.data()).output()?;
     claims.0.push(check::Claim {
         claim: "`backstraight check` finds the data folder clean".to_owned(),
         holds: clean.status.success(),
@@ -191,43 +187,15 @@ fn checks(
     Ok(())
 }
 
-/// The `backstraight` program beside this one.
-fn program() -> Result<PathBuf, Trouble> {
-    let beside = std::env::current_exe()?.with_file_name("backstraight");
-    if beside.exists() {
-        Ok(beside)
-    } else {
-        Err(format!("{} is not built; run `cargo xtask demo`", beside.display()).into())
-    }
-}
-
-fn read<T: DeserializeOwned>(
-    program: &Path,
-    stage: &Stage,
-    what: &[&str],
-    days: &[String],
-) -> Result<T, Trouble> {
-    let out = Command::new(program)
-        .args(what)
-        .arg("--data")
-        .arg(stage.data())
-        .args(days)
-        .args(["--today", &stage.today.to_string(), "--json"])
-        .output()?;
-    if !out.status.success() {
-        return Err(String::from_utf8_lossy(&out.stderr).into_owned().into());
-    }
-    Ok(serde_json::from_slice(&out.stdout)?)
-}
-
-fn further(stage: &mut Stage, program: &Path, ines: &str) -> Result<(), Trouble> {
+fn further(stage: &mut Stage, machine: &Machine, ines: &str) -> Result<(), Trouble> {
     let token = stage.coaches.first().map(|c| c.phone.identity().access.clone()).ok_or("no coach")?;
     let (url, data, today) = (stage.url()?, stage.data(), stage.today);
-    let (program, data) = (program.display(), data.display());
+    let (program, data) = (machine.program().display(), data.display());
     println!("\nThe server runs on at {url}. Look further, in another terminal:");
     println!("  {program} board --data {data} --week {today}");
     println!("  {program} board --data {data} --from {} --to {today}", today.plus(-13));
     println!("  {program} athlete Ines --data {data} --from {today} --to {today}");
+    println!("  {program} attention --data {data}   (or records, or proposals)");
     println!("  {program} check --data {data}");
     println!("  {program} formula run e1rm.brzycki w=100 r=5");
     println!("With the head coach's token, good for a quarter of an hour:");

@@ -66,10 +66,20 @@ pub struct Trialled {
     pub test: &'static str,
     /// Thousandths of its unit.
     pub value: i64,
-    /// Whether the wind was over the limit.
-    pub windy: bool,
+    /// Wind in mm/s, where it was measured.
+    pub wind: Option<i64>,
     /// Whether it was withdrawn.
     pub withdrawn: bool,
+    /// Whether a coach took it.
+    pub by_coach: bool,
+}
+
+impl Trialled {
+    /// Whether the wind was over the limit of two metres a second.
+    #[must_use]
+    pub fn windy(&self) -> bool {
+        self.wind.is_some_and(|w| w > 2_000)
+    }
 }
 
 /// The tally.

@@ -275,7 +275,7 @@ impl Athlete {
         self.clock.set(at);
         let record = Trial {
             value: Value::new(trial.value).ok(),
-            wind: trial.windy.then(|| Wind::new(2_600).ok()).flatten(),
+            wind: trial.wind.and_then(|w| Wind::new(w).ok()),
             ..Trial::new(trial.day, at, protocol.clone())
         };
         let key = self.phone.key();

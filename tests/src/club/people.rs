@@ -66,7 +66,7 @@ const fn athlete(
 pub const ATHLETES: [Person; 14] = [
     athlete("Ines Tarrowby", Event::Hurdles, 105, 10, (Sex::Women, 2003)),
     athlete("Tobias Wrenlock", Event::Jumps, 145, 10, (Sex::Men, 2001)),
-    athlete("Noor Saltmarsh", Event::Sprint, 95, 9, (Sex::Women, 2004)),
+    athlete("Noor Saltmarsh", Event::Sprint, 95, 10, (Sex::Women, 2004)),
     athlete("Casper Ilvesson", Event::Sprint, 150, 9, (Sex::Men, 2000)),
     athlete("Odile Fennimore", Event::Hurdles, 90, 8, (Sex::Women, 2010)),
     athlete("Rafe Underhallow", Event::Hurdles, 140, 9, (Sex::Men, 2002)),

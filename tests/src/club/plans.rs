@@ -238,7 +238,8 @@ fn week_sessions(draft: &mut Draft<'_>, person: &Person, monday: Day, week: i64,
                 Form::Superset,
                 None,
                 vec![
-                    line("bench", 3, reps(5), kg(top * 50 / 100), 120),
+                    line("bench", 3, reps(5), kg(top * 50 / 100), 120)
+                        .with(|p, _| Prescription { rule: "load 250 easy 4 900".parse().ok(), ..p }),
                     line("throw-back", 3, reps(5), None, 60),
                 ],
             ),
@@ -275,7 +276,8 @@ fn week_sessions(draft: &mut Draft<'_>, person: &Person, monday: Day, week: i64,
                 Form::Superset,
                 None,
                 vec![
-                    line("hip-thrust", 3, reps(6), kg(top * 80 / 100), 120),
+                    line("hip-thrust", 3, reps(6), kg(top * 80 / 100), 120)
+                        .with(|p, _| Prescription { rule: "load 500".parse().ok(), ..p }),
                     line("row", 3, reps(8), kg(top * 35 / 100), 60),
                 ],
             ),

@@ -4,5 +4,9 @@
 
 pub mod check;
 pub mod evening;
+pub mod evening_check;
+pub mod machine;
+pub mod rulings;
 pub mod stage;
 pub mod story;
+pub mod test_day;

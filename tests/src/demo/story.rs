@@ -16,7 +16,8 @@ use backstraight_core::view::planned::Plan;
 use backstraight_core::view::today::Shown;
 
 use super::stage::{DAY, Stage, Trouble, at};
-use crate::club::ledger::{Deed, Ledger, Outcome, Saved, Trialled};
+use super::test_day::{TEST_DAYS, test_day};
+use crate::club::ledger::{Deed, Ledger, Outcome, Saved};
 use crate::club::logs::{Day1, set_near};
 use crate::club::people::{ATHLETES, SQUAD};
 use crate::club::{library, plans};
@@ -32,8 +33,12 @@ pub mod cast {
     pub const SILENT: usize = 4;
     /// Noor: a mark of hers was a slip and is withdrawn.
     pub const SLIP: usize = 2;
+    /// Noor: does all that is asked; the head coach rules on what her plan's rules propose.
+    pub const RULED: usize = 2;
     /// Casper: one sprint of his had too much wind behind it.
     pub const WINDY: usize = 3;
+    /// Elio: one sprint of his had just as much wind as is allowed.
+    pub const BREEZE: usize = 9;
     /// Hanne: jumps as far as Ines.
     pub const TIED: usize = 10;
     /// Elio: his phone was heard this morning, and his last session was not done.
@@ -244,47 +249,6 @@ fn eight_weeks(stage: &mut Stage, ledger: &mut Ledger, rng: &mut Rng) -> Result<
         }
     }
     Ok(silent_since)
-}
-
-/// How many days ago tests were taken.
-const TEST_DAYS: [i32; 2] = [52, 10];
-
-/// Everybody jumps twice and sprints once. One mark is a slip and withdrawn, one has too much wind
-/// behind it, and two athletes share the best jump.
-fn test_day(
-    stage: &mut Stage,
-    ledger: &mut Ledger,
-    rng: &mut Rng,
-    day: Day,
-    at: Moment,
-) -> Result<(), Trouble> {
-    let key = |word: &str| stage.keys.get(word).cloned().ok_or_else(|| format!("no test {word}"));
-    let (jump, sprint) = (key("long-jump")?, key("thirty")?);
-    let second = ledger.trials.iter().any(|t| t.day != day);
-    for (i, person) in ATHLETES.iter().enumerate() {
-        let athlete = stage.athletes.get_mut(i).ok_or("no athlete")?;
-        let woman = person.sex == number::Sex::Women;
-        let of = |test, value| Trialled { athlete: i, day, test, value, windy: false, withdrawn: false };
-        let base = if woman { 2_300 } else { 2_750 };
-        let mut jumps = vec![base + rng.range(-90, 90), base + rng.range(-90, 90)];
-        if second && matches!(i, cast::SWAPS | cast::TIED) {
-            jumps.push(2_480);
-        }
-        for value in jumps {
-            athlete.trial(ledger, &jump, of("long-jump", value), at)?;
-        }
-        if second && i == cast::SLIP {
-            let slip = Trialled { withdrawn: true, ..of("long-jump", 3_950) };
-            athlete.trial(ledger, &jump, slip, at)?;
-        }
-        let time = if woman { 4_350 } else { 4_050 } + rng.range(-60, 90);
-        athlete.trial(ledger, &sprint, of("thirty", time), at)?;
-        if second && i == cast::WINDY {
-            let windy = Trialled { windy: true, ..of("thirty", 3_700) };
-            athlete.trial(ledger, &sprint, windy, at)?;
-        }
-    }
-    Ok(())
 }
 
 /// What Ines did in the cellar.

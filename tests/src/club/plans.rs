@@ -177,7 +177,7 @@ fn week_sessions(draft: &mut Draft<'_>, person: &Person, monday: Day, week: i64,
                                 .collect(),
                         )),
                         stop_loss: Share::new(200).ok(),
-                        rule: "load 250".parse().ok(),
+                        rule: "load 250 easy 4 900".parse().ok(),
                         ..p
                     }),
                     line("pull-up", sets, reps(6), None, 90),
@@ -239,7 +239,7 @@ fn week_sessions(draft: &mut Draft<'_>, person: &Person, monday: Day, week: i64,
                 None,
                 vec![
                     line("bench", 3, reps(5), kg(top * 50 / 100), 120)
-                        .with(|p, _| Prescription { rule: "load 250 easy 4 900".parse().ok(), ..p }),
+                        .with(|p, _| Prescription { rule: "load 250".parse().ok(), ..p }),
                     line("throw-back", 3, reps(5), None, 60),
                 ],
             ),

@@ -341,7 +341,7 @@ fn ahead(evening: &Evening, stage: &mut Stage, claims: &mut Claims) -> Result<()
     }
     claims.say(
         format!(
-            "{compared} weeks ahead ask {} sessions, {} contacts, {} m of sprints, by a count over the plans",
+            "{compared} weeks ahead ask {} sessions, {} contacts, {} m of sprints, by a count",
             total.sessions,
             total.contacts,
             total.sprint_mm / 1000

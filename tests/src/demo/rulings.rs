@@ -181,7 +181,7 @@ pub fn claims(
     let [before, one, two, three, four] = &ruled.steps;
     let hand = |p: &Proposal| own.iter().find(|(i, k, _)| *i == cast::RULED && *k == p.id.item).map(|o| o.2);
     claims.say(
-        "the accepted proposal changed its own prescription's load to the one by hand, and nothing else",
+        "the accepted proposal changed its own load to the one by hand, and nothing else",
         only(before, one, &accepted.id.item, hand(accepted)),
         format!("{:?} instead of {:?}", changes(before, one), hand(accepted)),
     );

@@ -235,7 +235,7 @@ impl Phone {
         };
         self.store.append(&name, &doc.changes_since(&before), &doc.heads())?;
         if self.store.chunk_count(&name)? > COMPACT_AT_ONCE {
-            self.compact(&doc)?;
+            self.compact(name, &doc.save(), &doc.heads())?;
         }
         self.open.insert(name, doc);
         Ok(hash)
@@ -248,8 +248,9 @@ impl Phone {
     /// When the disk refuses. The single changes are still there then.
     pub fn tidy(&mut self) -> Result<(), PhoneError> {
         for name in self.store.looser_than(COMPACT_AFTER_BYTES)? {
-            let doc = self.document(name)?.clone();
-            self.compact(&doc)?;
+            let doc = self.document(name)?;
+            let (saved, heads) = (doc.save(), doc.heads());
+            self.compact(name, &saved, &heads)?;
         }
         Ok(())
     }
@@ -262,11 +263,10 @@ impl Phone {
         Ok(())
     }
 
-    fn compact(&mut self, doc: &Document) -> Result<(), PhoneError> {
-        let saved = doc.save();
+    fn compact(&mut self, name: DocName, saved: &[u8], heads: &[ChangeHash]) -> Result<(), PhoneError> {
         // The compact form replaces the chunks only after it was read back.
-        if Document::open(doc.name(), &saved)?.heads() == doc.heads() {
-            self.store.compact(&doc.name(), &saved)?;
+        if Document::open(name, saved)?.heads() == heads {
+            self.store.compact(&name, saved)?;
         }
         Ok(())
     }

@@ -17,7 +17,8 @@ use crate::base::id::{ActorId, ChangeHash};
 
 mod ops;
 pub(crate) mod read;
-pub(crate) mod write;
+#[cfg(test)]
+mod write;
 
 use read::{Cursor, encoding};
 

@@ -20,10 +20,10 @@ use flate2::write::DeflateEncoder;
 use sha2::{Digest as _, Sha256};
 
 use super::chunk::read::{Cursor, Rle};
-use super::chunk::write::{sleb, uleb};
 use super::chunk::{self, CHANGE, Change, MAGIC, UNNAMED};
 use super::gate::limits;
 use super::gate::reject::{RejectCode, Rejected, over};
+use crate::base::leb128::{sleb, uleb};
 
 mod keys;
 

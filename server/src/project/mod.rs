@@ -114,19 +114,7 @@ pub fn finish(db: &Db, claim: &Claim, draft: &Draft, clock: &Clock) -> Result<bo
 /// # Errors
 /// When storage fails for good.
 pub fn one(store: &Store, claim: Claim, clock: &Clock) -> Result<bool, StoreError> {
-    match store.read_blocking(|db| draft(db, &claim)) {
-        Ok(draft) => {
-            let clock = clock.clone();
-            store.write_blocking(move |db| finish(db, &claim, &draft, &clock))
-        }
-        Err(StoreError::Damaged(text)) => {
-            tracing::error!(text, "rows of the board cannot be made anew");
-            let now = clock.now();
-            store.write_blocking(move |db| job::put_off(db, &claim, now))?;
-            Ok(false)
-        }
-        Err(error) => Err(error),
-    }
+    Ok(several(store, vec![claim], clock)? > 0)
 }
 
 /// Carries several claimed jobs out with one write for all of them: for a rebuild, where nobody waits

@@ -9,7 +9,7 @@ use backstraight_core::view::state::{Facts, State, state};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::text::{WIDTH, percent, table};
+use super::text::{percent, table, wrap};
 use crate::grant::MayReview;
 use crate::review::logs_from;
 use crate::store::board::{self as rows, Members, SessionRow};
@@ -351,7 +351,7 @@ impl Board {
             let head: Vec<&str> = head.iter().map(String::as_str).collect();
             out.push(table(&head, &rows));
         }
-        out.push(wrapped(&format!(
+        out.push(wrap(&format!(
             "{} to {}. Share: mean over sessions heard of; +n? are unheard and never counted. * did an earlier \
              version. ~ allowed swap.",
             self.from, self.to
@@ -362,7 +362,7 @@ impl Board {
             .filter_map(|a| a.silence.as_ref().map(|words| format!("{}: {words}.", a.name)))
             .collect();
         if !silences.is_empty() {
-            out.push(silences.iter().map(|s| wrapped(s)).collect::<Vec<_>>().join("\n"));
+            out.push(silences.iter().map(|s| wrap(s)).collect::<Vec<_>>().join("\n"));
         }
         if self.pending > 0 {
             out.push(format!(
@@ -372,23 +372,6 @@ impl Board {
         }
         out.join("\n\n")
     }
-}
-
-/// Broken into lines of the width, at spaces.
-fn wrapped(text: &str) -> String {
-    let mut out = String::new();
-    let mut width = 0;
-    for word in text.split(' ') {
-        let letters = word.chars().count();
-        if width > 0 {
-            let fits = width + 1 + letters <= usize::from(WIDTH);
-            out.push(if fits { ' ' } else { '\n' });
-            width = if fits { width + 1 } else { 0 };
-        }
-        out.push_str(word);
-        width += letters;
-    }
-    out
 }
 
 fn heading(day: &str) -> String {

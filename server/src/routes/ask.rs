@@ -25,7 +25,7 @@ pub(super) const MOST_DAYS: i32 = 400;
 const PATIENCE: Duration = Duration::from_millis(250);
 
 /// Which days. Without any, the week of today.
-#[derive(Debug, Default, Deserialize, IntoParams)]
+#[derive(Debug, Deserialize, IntoParams)]
 #[into_params(parameter_in = Query)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Days {
@@ -46,10 +46,7 @@ impl Days {
         let read = |text: &Option<String>, field| {
             text.as_ref().map(|t| t.parse::<Day>().map_err(|_| Problem::Field(field))).transpose()
         };
-        let today = match read(&self.today, "today")? {
-            Some(day) => day,
-            None => Day::of(app.clock.now(), 0).map_err(|_| Problem::Internal)?,
-        };
+        let today = day(self.today.as_deref(), "today", app)?;
         let from = read(&self.from, "from")?;
         let to = read(&self.to, "to")?;
         let from = from.or_else(|| to.map(|t| t.plus(-6))).unwrap_or_else(|| today.week_start());
@@ -59,6 +56,36 @@ impl Days {
         }
         Ok((from, to, today))
     }
+}
+
+/// A day that was asked for; the server's day in UTC when there is none.
+pub(super) fn day(text: Option<&str>, field: &'static str, app: &App) -> Result<Day, Problem> {
+    match text {
+        Some(text) => text.parse().map_err(|_| Problem::Field(field)),
+        None => Day::of(app.clock.now(), 0).map_err(|_| Problem::Internal),
+    }
+}
+
+/// After whom a page begins, and the most athletes of it.
+pub(super) type Page = (Option<PersonId>, usize);
+
+/// Reads a page; `usual` many when nothing is said, and at most `most`.
+pub(super) fn page(
+    after: Option<&str>,
+    limit: Option<u32>,
+    (usual, most): (u32, u32),
+) -> Result<Page, Problem> {
+    let after = after.map(|s| s.parse().map_err(|_| Problem::Field("after"))).transpose()?;
+    let limit = limit.unwrap_or(usual);
+    if !(1..=most).contains(&limit) {
+        return Err(Problem::Field("limit"));
+    }
+    Ok((after, usize::try_from(limit).map_err(|_| Problem::Field("limit"))?))
+}
+
+/// The one thing that is not there of a page is the athlete whom the page before ended with.
+pub(super) fn of_page(problem: Problem) -> Problem {
+    if problem == Problem::NotFound { Problem::Field("after") } else { problem }
 }
 
 /// The query of a request, with our own refusal.

@@ -6,11 +6,10 @@ use axum::extract::{Path, Query, State};
 use axum::http::HeaderMap;
 use axum::response::Response;
 use backstraight_core::base::day::Day;
-use backstraight_core::base::id::PersonId;
 use serde::Deserialize;
 use utoipa::IntoParams;
 
-use super::ask::{Days, club, conditional, one, query, settled, span};
+use super::ask::{Days, Page, club, conditional, day, of_page, one, page, query, settled, span};
 use crate::app::{App, Shared};
 use crate::grant::Caller;
 use crate::problem::{Problem, ProblemBody};
@@ -40,24 +39,11 @@ pub(super) struct PageQuery {
     after: Option<String>,
 }
 
-type Page = (Option<PersonId>, usize);
-
 impl PageQuery {
     fn read(self, app: &App) -> Result<(Page, Day), Problem> {
-        let today = Days { today: self.today, ..Days::default() }.span(app)?.2;
-        let after: Option<PersonId> =
-            self.after.map(|s| s.parse().map_err(|_| Problem::Field("after"))).transpose()?;
-        let limit = self.limit.unwrap_or(PAGE.0);
-        if !(1..=PAGE.1).contains(&limit) {
-            return Err(Problem::Field("limit"));
-        }
-        Ok(((after, usize::try_from(limit).map_err(|_| Problem::Field("limit"))?), today))
+        let today = day(self.today.as_deref(), "today", app)?;
+        Ok((page(self.after.as_deref(), self.limit, PAGE)?, today))
     }
-}
-
-/// The one thing that is not there is the athlete whom the page before ended with.
-fn after(problem: Problem) -> Problem {
-    if problem == Problem::NotFound { Problem::Field("after") } else { problem }
 }
 
 /// Up to which day.
@@ -112,7 +98,7 @@ pub(super) async fn attention(
         report::attention::attention(db, &grant, Some(&caller.asker), page, today)
     })
     .await
-    .map_err(after)
+    .map_err(of_page)
 }
 
 /// What the rules of the plans propose
@@ -143,7 +129,7 @@ pub(super) async fn proposals(
         report::attention::proposals(db, &grant, page, today)
     })
     .await
-    .map_err(after)
+    .map_err(of_page)
 }
 
 /// The best marks
@@ -169,10 +155,7 @@ pub(super) async fn records(
     asked: Result<Query<UntilQuery>, QueryRejection>,
 ) -> Result<Response, Problem> {
     let grant = club(&caller)?;
-    let until = match query(asked)?.until {
-        Some(text) => text.parse().map_err(|_| Problem::Field("until"))?,
-        None => Days::default().span(&app)?.2,
-    };
+    let until = day(query(asked)?.until.as_deref(), "until", &app)?;
     settled(&app, grant).await?;
     conditional(&app, &headers, grant, format!("records {until}"), move |db| {
         report::attention::records(db, &grant, until).map(Some)
@@ -238,7 +221,7 @@ pub(super) async fn forecast(
 ) -> Result<Response, Problem> {
     let grant = one(&caller, &id)?;
     let q = query(asked)?;
-    let today = Days { today: q.today, ..Days::default() }.span(&app)?.2;
+    let today = day(q.today.as_deref(), "today", &app)?;
     let weeks = q.weeks.unwrap_or(WEEKS.0);
     if !(1..=WEEKS.1).contains(&weeks) {
         return Err(Problem::Field("weeks"));

@@ -5,13 +5,13 @@ use axum::extract::rejection::QueryRejection;
 use axum::extract::{Path, Query, State};
 use axum::http::HeaderMap;
 use axum::response::Response;
-use backstraight_core::base::id::{PersonId, SquadId};
+use backstraight_core::base::id::SquadId;
 use backstraight_core::base::key::Key;
 use backstraight_core::view::state::State as SessionState;
 use serde::Deserialize;
 use utoipa::IntoParams;
 
-use super::ask::{Days, club, conditional, one, query, settled, span};
+use super::ask::{Days, club, conditional, of_page, one, page, query, settled, span};
 use crate::app::Shared;
 use crate::grant::Caller;
 use crate::problem::{Problem, ProblemBody};
@@ -23,10 +23,8 @@ use crate::report::weeks::Weeks;
 use crate::report::{self, board::Ask};
 use crate::review::Review;
 
-/// Athletes of a page when nothing is said.
-const USUAL_PAGE: u32 = 100;
-/// Most athletes of a page.
-const MOST_PAGE: u32 = 1_000;
+/// Athletes of a page when nothing is said, and most.
+const PAGE: (u32, u32) = (100, 1_000);
 
 /// What is asked of the board.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -83,20 +81,13 @@ pub(super) async fn board(
             Some(SessionState::ALL.into_iter().find(|s| s.word() == word).ok_or(Problem::Field("state"))?)
         }
     };
-    let after: Option<PersonId> =
-        q.after.map(|s| s.parse().map_err(|_| Problem::Field("after"))).transpose()?;
-    let limit = q.limit.unwrap_or(USUAL_PAGE);
-    if !(1..=MOST_PAGE).contains(&limit) {
-        return Err(Problem::Field("limit"));
-    }
-    let most = usize::try_from(limit).map_err(|_| Problem::Field("limit"))?;
+    let (after, most) = page(q.after.as_deref(), q.limit, PAGE)?;
     settled(&app, grant).await?;
     let ask = Ask { from, to, today, squad, state, after, most };
     let what = format!("board {ask:?}");
     conditional(&app, &headers, grant, what, move |db| report::board::read(db, &grant, &ask))
         .await
-        // The one thing that is not there is the athlete whom the page before ended with.
-        .map_err(|p| if p == Problem::NotFound { Problem::Field("after") } else { p })
+        .map_err(of_page)
 }
 
 /// One athlete, plan against done

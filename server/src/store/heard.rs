@@ -44,8 +44,7 @@ pub fn note(db: &Connection, caller: &Caller, local_day: &str, now: Moment) -> R
     )?
     .execute((caller.install.0, now.0, &day, day.is_none()))?;
     if news {
-        db.prepare_cached("UPDATE club SET heard_version = heard_version + 1 WHERE id = ?1")?
-            .execute([caller.asker.club.0.as_bytes()])?;
+        tell(db, caller)?;
     }
     Ok(())
 }
@@ -59,8 +58,14 @@ pub fn note_old_app(db: &Connection, caller: &Caller) -> Result<(), StoreError> 
     let news =
         db.execute("UPDATE install SET old_app = 1 WHERE id = ?1 AND old_app = 0", [caller.install.0])?;
     if news > 0 {
-        db.prepare_cached("UPDATE club SET heard_version = heard_version + 1 WHERE id = ?1")?
-            .execute([caller.asker.club.0.as_bytes()])?;
+        tell(db, caller)?;
     }
+    Ok(())
+}
+
+/// Lets coaches be told anew of whom was heard.
+fn tell(db: &Connection, caller: &Caller) -> Result<(), StoreError> {
+    db.prepare_cached("UPDATE club SET heard_version = heard_version + 1 WHERE id = ?1")?
+        .execute([caller.asker.club.0.as_bytes()])?;
     Ok(())
 }

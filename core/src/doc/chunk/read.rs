@@ -273,8 +273,8 @@ mod tests {
         #[test]
         fn numbers_read_back_and_only_in_their_shortest_form(u: u64, s: i64) {
             let (mut a, mut b) = (Vec::new(), Vec::new());
-            super::super::write::uleb(&mut a, u);
-            super::super::write::sleb(&mut b, s);
+            crate::base::leb128::uleb(&mut a, u);
+            crate::base::leb128::sleb(&mut b, s);
             prop_assert_eq!(Cursor::new(&a).uleb().unwrap(), u);
             prop_assert_eq!(Cursor::new(&b).sleb().unwrap(), s);
             let mut long = a;
@@ -298,7 +298,7 @@ mod tests {
                 }
             }
             if rle.finish("x").is_ok() {
-                prop_assert_eq!(super::super::write::rle(&values, super::super::write::uleb), bytes);
+                prop_assert_eq!(super::super::write::rle(&values, crate::base::leb128::uleb), bytes);
             }
         }
     }

@@ -1,9 +1,8 @@
 //! Writes run-length columns in their one form. Knows no change.
 
-pub(crate) use crate::base::leb128::{sleb, uleb};
+use crate::base::leb128::{sleb, uleb};
 
 /// A run-length column; no bytes when it holds nothing at all.
-#[cfg(test)]
 pub(crate) fn rle<T: Copy + PartialEq>(values: &[Option<T>], write: fn(&mut Vec<u8>, T)) -> Vec<u8> {
     let mut out = Vec::new();
     if values.iter().all(Option::is_none) {

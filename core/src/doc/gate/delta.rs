@@ -7,8 +7,8 @@
 use super::reject::{RejectCode, Rejected};
 use super::tables::{Entry, KeyCode, Made, Name, Tables, at, number};
 use crate::base::id::{ActorId, ChangeHash};
+use crate::base::leb128::uleb;
 use crate::doc::chunk::read::Cursor;
-use crate::doc::chunk::write::uleb;
 
 const VERSION: u8 = 1;
 const NEW_ACTOR: u8 = 1;

@@ -21,6 +21,49 @@ pub enum Scalar {
     Time(i64),
 }
 
+/// A stored value where it stands, not copied.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ScalarRef<'a> {
+    /// See [`Scalar::Int`].
+    Int(i64),
+    /// See [`Scalar::Text`].
+    Text(&'a str),
+    /// See [`Scalar::Bytes`].
+    Bytes(&'a [u8]),
+    /// See [`Scalar::Bool`].
+    Bool(bool),
+    /// See [`Scalar::Time`].
+    Time(i64),
+}
+
+impl ScalarRef<'_> {
+    /// A copy of its own.
+    #[must_use]
+    pub fn owned(self) -> Scalar {
+        match self {
+            ScalarRef::Int(n) => Scalar::Int(n),
+            ScalarRef::Text(t) => Scalar::Text(t.to_owned()),
+            ScalarRef::Bytes(b) => Scalar::Bytes(b.to_vec()),
+            ScalarRef::Bool(b) => Scalar::Bool(b),
+            ScalarRef::Time(ms) => Scalar::Time(ms),
+        }
+    }
+}
+
+impl Scalar {
+    /// The same, not copied.
+    #[must_use]
+    pub fn borrowed(&self) -> ScalarRef<'_> {
+        match self {
+            Scalar::Int(n) => ScalarRef::Int(*n),
+            Scalar::Text(t) => ScalarRef::Text(t),
+            Scalar::Bytes(b) => ScalarRef::Bytes(b),
+            Scalar::Bool(b) => ScalarRef::Bool(*b),
+            Scalar::Time(ms) => ScalarRef::Time(*ms),
+        }
+    }
+}
+
 /// What a field may hold: checked when writing, when reading and by the gate.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum FieldKind {
@@ -51,12 +94,18 @@ impl FieldKind {
     /// Whether `value` may stand in such a field.
     #[must_use]
     pub fn admits(self, value: &Scalar) -> bool {
+        self.judges(value.borrowed()) == Some(true)
+    }
+
+    /// Whether a value is within its limits; `None` when it is of another type.
+    #[must_use]
+    pub fn judges(self, value: ScalarRef<'_>) -> Option<bool> {
         match (self, value) {
-            (FieldKind::Int { min, max }, Scalar::Int(n)) => (min..=max).contains(n),
-            (FieldKind::Text { max }, Scalar::Text(t)) => t.len() <= max,
-            (FieldKind::Bytes { max }, Scalar::Bytes(b)) => b.len() <= max,
-            (FieldKind::Bool, Scalar::Bool(_)) | (FieldKind::Time, Scalar::Time(_)) => true,
-            _ => false,
+            (FieldKind::Int { min, max }, ScalarRef::Int(n)) => Some((min..=max).contains(&n)),
+            (FieldKind::Text { max }, ScalarRef::Text(t)) => Some(t.len() <= max),
+            (FieldKind::Bytes { max }, ScalarRef::Bytes(b)) => Some(b.len() <= max),
+            (FieldKind::Bool, ScalarRef::Bool(_)) | (FieldKind::Time, ScalarRef::Time(_)) => Some(true),
+            _ => None,
         }
     }
 }

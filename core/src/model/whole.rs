@@ -9,7 +9,7 @@
 use minicbor::data::Type;
 use minicbor::{Decoder, Encoder};
 
-use super::spec::{FieldKind, FieldSpec, RecordSpec, Scalar};
+use super::spec::{FieldKind, FieldSpec, RecordSpec, Scalar, ScalarRef};
 
 /// Most bytes of a whole record.
 pub const MOST: usize = 8 << 10;
@@ -67,49 +67,16 @@ pub fn fits(bytes: &[u8], spec: &'static RecordSpec) -> bool {
     let read = each(bytes, spec, |part| {
         let Some((number, field, value)) = part else { return Some(()) };
         needed += usize::from(number < spec.required);
-        value.admitted(field.kind).then_some(())
+        (field.kind.judges(value) == Some(true)).then_some(())
     });
     read.is_some() && needed == spec.required
-}
-
-/// A value where it stands.
-#[derive(Clone, Copy)]
-enum Part<'b> {
-    Int(i64),
-    Time(i64),
-    Text(&'b str),
-    Bytes(&'b [u8]),
-    Bool(bool),
-}
-
-impl Part<'_> {
-    fn owned(self) -> Scalar {
-        match self {
-            Part::Int(n) => Scalar::Int(n),
-            Part::Time(n) => Scalar::Time(n),
-            Part::Text(t) => Scalar::Text(t.to_owned()),
-            Part::Bytes(b) => Scalar::Bytes(b.to_vec()),
-            Part::Bool(b) => Scalar::Bool(b),
-        }
-    }
-
-    /// [`FieldKind::admits`] without copying the value.
-    fn admitted(self, kind: FieldKind) -> bool {
-        match (kind, self) {
-            (FieldKind::Int { min, max }, Part::Int(n)) => (min..=max).contains(&n),
-            (FieldKind::Text { max }, Part::Text(t)) => t.len() <= max,
-            (FieldKind::Bytes { max }, Part::Bytes(b)) => b.len() <= max,
-            (FieldKind::Bool, Part::Bool(_)) | (FieldKind::Time, Part::Time(_)) => true,
-            _ => false,
-        }
-    }
 }
 
 /// Walks the fields: each known one with its description, `None` for one of a newer version.
 fn each<'b>(
     bytes: &'b [u8],
     spec: &'static RecordSpec,
-    mut part: impl FnMut(Option<(usize, &'static FieldSpec, Part<'b>)>) -> Option<()>,
+    mut part: impl FnMut(Option<(usize, &'static FieldSpec, ScalarRef<'b>)>) -> Option<()>,
 ) -> Option<()> {
     if bytes.len() > MOST {
         return None;
@@ -125,11 +92,11 @@ fn each<'b>(
             Type::U8 | Type::U16 | Type::U32 | Type::U64 | Type::I8 | Type::I16 | Type::I32 | Type::I64 => {
                 let n = from.i64().ok()?;
                 let moment = field.is_some_and(|f| f.kind == FieldKind::Time);
-                if moment { Part::Time(n.checked_mul(1000)?) } else { Part::Int(n) }
+                if moment { ScalarRef::Time(n.checked_mul(1000)?) } else { ScalarRef::Int(n) }
             }
-            Type::String => Part::Text(from.str().ok()?),
-            Type::Bytes => Part::Bytes(from.bytes().ok()?),
-            Type::Bool => Part::Bool(from.bool().ok()?),
+            Type::String => ScalarRef::Text(from.str().ok()?),
+            Type::Bytes => ScalarRef::Bytes(from.bytes().ok()?),
+            Type::Bool => ScalarRef::Bool(from.bool().ok()?),
             _ => return None,
         };
         part(field.map(|f| (place, f, value)))?;

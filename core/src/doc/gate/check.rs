@@ -11,7 +11,7 @@ use super::{Accepted, Check, FreshChange, Verdict};
 use crate::base::id::{ActorId, ChangeHash, InstallId};
 use crate::doc::chunk::{self, Action, Change, Obj, Op, OpRef, Value};
 use crate::doc::genesis;
-use crate::model::spec::{FieldKind, RecordSpec};
+use crate::model::spec::{FieldKind, RecordSpec, ScalarRef};
 use crate::model::whole;
 
 /// Checks chunks one after the other, each against the index and those before it.
@@ -510,15 +510,15 @@ fn field(spec: &'static RecordSpec, name: &str, value: Value<'_>) -> Result<&'st
     }
 }
 
-/// [`FieldKind::admits`] without copying the value; `None` when the type is another. A test keeps
-/// the two in step.
+/// [`FieldKind::judges`] for a value of a change; nothing may always stand in a field.
 pub(super) fn admits(kind: FieldKind, value: Value<'_>) -> Option<bool> {
-    match (kind, value) {
-        (_, Value::Null) => Some(true),
-        (FieldKind::Int { min, max }, Value::Int(n)) => Some((min..=max).contains(&n)),
-        (FieldKind::Text { max }, Value::Text(t)) => Some(t.len() <= max),
-        (FieldKind::Bytes { max }, Value::Bytes(b)) => Some(b.len() <= max),
-        (FieldKind::Bool, Value::Bool(_)) | (FieldKind::Time, Value::Time(_)) => Some(true),
-        _ => None,
-    }
+    let value = match value {
+        Value::Null => return Some(true),
+        Value::Bool(b) => ScalarRef::Bool(b),
+        Value::Int(n) => ScalarRef::Int(n),
+        Value::Text(t) => ScalarRef::Text(t),
+        Value::Bytes(b) => ScalarRef::Bytes(b),
+        Value::Time(ms) => ScalarRef::Time(ms),
+    };
+    kind.judges(value)
 }

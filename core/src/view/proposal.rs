@@ -214,7 +214,7 @@ impl Context<'_> {
         let mut parts = self.done_parts(&last);
         parts.extend(step.parts);
         Ok(Proposal {
-            words: self.words(&to, step.way),
+            words: self.words(&from, &to, step.way),
             why: Why::ours("proposal.rule", "the rule of the prescription on what was done", parts)
                 .with(caution),
             session: session.key(),
@@ -273,7 +273,8 @@ impl Context<'_> {
         parts
     }
 
-    fn words(&self, to: &Prescription, way: Way) -> String {
+    /// The step is from what was done; where the plan asks something else, that is said too.
+    fn words(&self, from: &Prescription, to: &Prescription, way: Way) -> String {
         let name = self.library.exercise_name(&to.ex);
         let what = to.intensity.as_ref().map_or_else(String::new, |i| show::intensity(i, self.library));
         let dose = to.dose.as_ref().map_or_else(String::new, |d| format!("{} ", show::dose(d)));
@@ -284,7 +285,10 @@ impl Context<'_> {
             Way::Easy => "an easy week",
             Way::NextLine => "the table's line",
         };
-        format!("{name}: {dose}{what}, {way}")
+        let planned = from.intensity.as_ref().filter(|i| to.intensity.as_ref() != Some(i));
+        let planned = planned
+            .map_or_else(String::new, |i| format!("; the plan asks {}", show::intensity(i, self.library)));
+        format!("{name}: {dose}{what}, {way}{planned}")
     }
 }
 

@@ -63,6 +63,7 @@ fn the_example_of_a_load_added_each_week() {
     let p = only(&found);
     assert_eq!((p.way, &p.id.item, p.done_on), (Way::More, &c.items[1], day(WEEKS[0])));
     assert_eq!(p.to.intensity, Some("load 10250".parse().unwrap()));
+    assert!(p.words.ends_with("102.5 kg, more than the last time; the plan asks 100 kg"), "{}", p.words);
     assert_eq!(p.why.formula, "proposal.rule");
     assert!(p.why.parts.iter().any(|part| part.name == "step" && (part.value - 2.5).abs() < 1e-9));
     assert!(p.why.caution.is_some());

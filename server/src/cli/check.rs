@@ -20,7 +20,7 @@ impl Check {
         let folder = self.data.folder()?;
         let mut db = open_reader(&folder.database())?;
         let tx = db.transaction().map_err(crate::store::StoreError::from)?;
-        let report = check::whole(&tx)?;
+        let report = check::whole(&*tx)?;
         let mut lines = vec![
             ("documents", report.documents.to_string()),
             ("chunks", report.chunks.to_string()),

@@ -1,9 +1,9 @@
 //! Installs: who calls, invitations, enrolment, refreshing a session, consent.
 
+use super::sql::{Db, OptionalExtension};
 use backstraight_core::base::id::{ClubId, InstallId, PersonId};
 use backstraight_core::base::moment::Moment;
 use backstraight_core::exchange::access::{Asker, Role};
-use rusqlite::{Connection, OptionalExtension};
 
 use super::fault::StoreError;
 use super::{audit, people, value};
@@ -23,7 +23,7 @@ const DRAWS: u32 = 64;
 ///
 /// # Errors
 /// When storage fails.
-pub fn caller(db: &Connection, bearer: Bearer) -> Result<Option<Caller>, StoreError> {
+pub fn caller(db: &Db, bearer: Bearer) -> Result<Option<Caller>, StoreError> {
     let found = db
         .prepare_cached(
             "SELECT p.id, p.club, p.role FROM install i JOIN person p ON p.id = i.person
@@ -51,7 +51,7 @@ pub struct Invite {
 /// # Errors
 /// When storage fails.
 pub fn invite(
-    db: &Connection,
+    db: &Db,
     grant: &MayInvite,
     key: &[u8; 32],
     lifetime_ms: i64,
@@ -138,12 +138,7 @@ struct Found {
 ///
 /// # Errors
 /// When storage fails.
-pub fn enrol(
-    db: &Connection,
-    key: &[u8; 32],
-    enrol: &Enrol,
-    now: Moment,
-) -> Result<EnrolOutcome, StoreError> {
+pub fn enrol(db: &Db, key: &[u8; 32], enrol: &Enrol, now: Moment) -> Result<EnrolOutcome, StoreError> {
     let found = db
         .prepare_cached(
             "SELECT id, code_mac, person, expires_at, used_at IS NOT NULL, tries FROM invite WHERE selector = ?1",
@@ -202,7 +197,7 @@ pub fn enrol(
     Ok(whole(install, salt))
 }
 
-fn again(db: &Connection, invite: i64, enrol: &Enrol) -> Result<Option<(InstallId, [u8; 16])>, StoreError> {
+fn again(db: &Db, invite: i64, enrol: &Enrol) -> Result<Option<(InstallId, [u8; 16])>, StoreError> {
     let Some(public_key) = enrol.public_key else { return Ok(None) };
     Ok(db
         .prepare_cached(
@@ -239,7 +234,7 @@ pub enum Rotation {
 /// # Errors
 /// When storage fails.
 pub fn rotate(
-    db: &Connection,
+    db: &Db,
     key: &[u8; 32],
     claim: RefreshClaim,
     restored: bool,
@@ -295,7 +290,7 @@ pub fn rotate(
 ///
 /// # Errors
 /// When storage fails.
-pub fn consent(db: &Connection, grant: &MayConsent, open: bool, now: Moment) -> Result<(), StoreError> {
+pub fn consent(db: &Db, grant: &MayConsent, open: bool, now: Moment) -> Result<(), StoreError> {
     let changed = db
         .prepare_cached(
             "UPDATE person SET care_open_to_coaches = ?2, care_version = care_version + 1

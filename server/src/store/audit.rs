@@ -1,7 +1,7 @@
 //! The append-only list of everything that changes access.
 
+use super::sql::Db;
 use backstraight_core::base::moment::Moment;
-use rusqlite::Connection;
 
 use super::fault::StoreError;
 use crate::grant::By;
@@ -10,7 +10,7 @@ use crate::grant::By;
 ///
 /// # Errors
 /// When storage fails.
-pub fn add(db: &Connection, by: &By, what: &str, subject: &str, now: Moment) -> Result<(), StoreError> {
+pub fn add(db: &Db, by: &By, what: &str, subject: &str, now: Moment) -> Result<(), StoreError> {
     db.prepare_cached(
         "INSERT INTO audit (at, club, person, install, what, subject) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
     )?
@@ -42,7 +42,7 @@ pub struct Line {
 ///
 /// # Errors
 /// When storage fails.
-pub fn newest(db: &Connection, most: u32) -> Result<Vec<Line>, StoreError> {
+pub fn newest(db: &Db, most: u32) -> Result<Vec<Line>, StoreError> {
     let mut ask =
         db.prepare_cached("SELECT at, what, subject, person IS NULL FROM audit ORDER BY id DESC LIMIT ?1")?;
     let lines = ask.query_map([most], |r| {

@@ -5,13 +5,12 @@ mod write;
 
 use std::collections::BTreeMap;
 
+use super::sql::{self, Db, OptionalExtension, Row, odd};
 use backstraight_core::base::day::{Day, Month};
 use backstraight_core::base::id::{ClubId, PersonId, SquadId};
 use backstraight_core::base::key::Key;
 use backstraight_core::model::number::{SeasonNo, Verdict};
 use backstraight_core::view::state::Logged;
-use rusqlite::types::Type;
-use rusqlite::{Connection, OptionalExtension, Row};
 
 use super::fault::StoreError;
 use super::value;
@@ -167,7 +166,7 @@ pub struct Change {
 ///
 /// # Errors
 /// When storage fails.
-pub fn rules(db: &Connection, club: ClubId) -> Result<Option<Vec<u8>>, StoreError> {
+pub fn rules(db: &Db, club: ClubId) -> Result<Option<Vec<u8>>, StoreError> {
     Ok(db
         .prepare_cached("SELECT rules FROM board_club WHERE club = ?1")?
         .query_row([club.0.as_bytes()], |r| r.get(0))
@@ -175,27 +174,23 @@ pub fn rules(db: &Connection, club: ClubId) -> Result<Option<Vec<u8>>, StoreErro
         .flatten())
 }
 
-fn odd(column: usize, error: impl std::error::Error + Send + Sync + 'static) -> rusqlite::Error {
-    rusqlite::Error::FromSqlConversionFailure(column, Type::Text, Box::new(error))
-}
-
-fn day(row: &Row<'_>, column: usize) -> rusqlite::Result<Day> {
+fn day(row: &Row<'_>, column: usize) -> sql::Result<Day> {
     row.get_ref(column)?.as_str().map_err(|e| odd(column, e))?.parse().map_err(|e| odd(column, e))
 }
 
-fn maybe_day(row: &Row<'_>, column: usize) -> rusqlite::Result<Option<Day>> {
+fn maybe_day(row: &Row<'_>, column: usize) -> sql::Result<Option<Day>> {
     let text = row.get_ref(column)?.as_str_or_null().map_err(|e| odd(column, e))?;
     text.map(str::parse).transpose().map_err(|e| odd(column, e))
 }
 
-fn key(row: &Row<'_>, column: usize) -> rusqlite::Result<Key> {
+fn key(row: &Row<'_>, column: usize) -> sql::Result<Key> {
     row.get_ref(column)?.as_str().map_err(|e| odd(column, e))?.parse().map_err(|e| odd(column, e))
 }
 
 const SESSION: &str = "day, extra, session, doc, title, logged, left_out, verdict, share, sets_done, \
                        sets_asked, earlier, swapped, done_on, minutes, effort";
 
-fn session(r: &Row<'_>) -> rusqlite::Result<SessionRow> {
+fn session(r: &Row<'_>) -> sql::Result<SessionRow> {
     let logged = r.get_ref(5)?.as_str_or_null().map_err(|e| odd(5, e))?;
     let verdict = r.get_ref(7)?.as_str_or_null().map_err(|e| odd(7, e))?;
     Ok(SessionRow {
@@ -223,7 +218,7 @@ fn session(r: &Row<'_>) -> rusqlite::Result<SessionRow> {
 /// # Errors
 /// When storage fails.
 pub fn sessions(
-    db: &Connection,
+    db: &Db,
     grant: &MayReview,
     athlete: PersonId,
     (from, to): (Day, Day),
@@ -247,11 +242,7 @@ pub fn sessions(
 ///
 /// # Errors
 /// When storage fails.
-pub fn planned_row(
-    db: &Connection,
-    athlete: PersonId,
-    asked: &Asked,
-) -> Result<Option<SessionRow>, StoreError> {
+pub fn planned_row(db: &Db, athlete: PersonId, asked: &Asked) -> Result<Option<SessionRow>, StoreError> {
     Ok(db
         .prepare_cached(&format!(
             "SELECT {SESSION} FROM board_session WHERE athlete = ?1 AND day = ?2 AND extra = 0 AND session = ?3"
@@ -264,7 +255,7 @@ pub fn planned_row(
 ///
 /// # Errors
 /// When storage fails.
-pub fn asked(db: &Connection, athlete: PersonId, session: &Key) -> Result<Option<Asked>, StoreError> {
+pub fn asked(db: &Db, athlete: PersonId, session: &Key) -> Result<Option<Asked>, StoreError> {
     Ok(db
         .prepare_cached("SELECT session, day, asked FROM board_asked WHERE athlete = ?1 AND session = ?2")?
         .query_row((athlete.0.as_bytes(), session.as_str()), kept)
@@ -275,13 +266,13 @@ pub fn asked(db: &Connection, athlete: PersonId, session: &Key) -> Result<Option
 ///
 /// # Errors
 /// When storage fails.
-pub fn is_asked(db: &Connection, athlete: PersonId, session: &Key) -> Result<bool, StoreError> {
+pub fn is_asked(db: &Db, athlete: PersonId, session: &Key) -> Result<bool, StoreError> {
     Ok(db
         .prepare_cached("SELECT 1 FROM board_asked WHERE athlete = ?1 AND session = ?2")?
         .exists((athlete.0.as_bytes(), session.as_str()))?)
 }
 
-fn kept(r: &Row<'_>) -> rusqlite::Result<Asked> {
+fn kept(r: &Row<'_>) -> sql::Result<Asked> {
     Ok(Asked { session: key(r, 0)?, day: day(r, 1)?, asked: r.get(2)? })
 }
 
@@ -289,7 +280,7 @@ fn kept(r: &Row<'_>) -> rusqlite::Result<Asked> {
 ///
 /// # Errors
 /// When storage fails.
-pub fn all_asked(db: &Connection, athlete: PersonId) -> Result<Vec<Asked>, StoreError> {
+pub fn all_asked(db: &Db, athlete: PersonId) -> Result<Vec<Asked>, StoreError> {
     let mut ask = db.prepare_cached("SELECT session, day, asked FROM board_asked WHERE athlete = ?1")?;
     let rows = ask.query_map([athlete.0.as_bytes()], kept)?;
     Ok(rows.collect::<Result<_, _>>()?)
@@ -299,7 +290,7 @@ pub fn all_asked(db: &Connection, athlete: PersonId) -> Result<Vec<Asked>, Store
 ///
 /// # Errors
 /// When storage fails.
-pub fn read_up_to(db: &Connection, athlete: PersonId) -> Result<BTreeMap<i64, u64>, StoreError> {
+pub fn read_up_to(db: &Db, athlete: PersonId) -> Result<BTreeMap<i64, u64>, StoreError> {
     let mut ask = db.prepare_cached("SELECT doc, n FROM board_doc WHERE athlete = ?1")?;
     let rows = ask.query_map([athlete.0.as_bytes()], |r| Ok((r.get(0)?, value::count(r, 1)?)))?;
     Ok(rows.collect::<Result<_, _>>()?)
@@ -309,7 +300,7 @@ pub fn read_up_to(db: &Connection, athlete: PersonId) -> Result<BTreeMap<i64, u6
 ///
 /// # Errors
 /// When storage fails.
-pub fn speak_of(db: &Connection, athlete: PersonId, session: &Key) -> Result<Vec<i64>, StoreError> {
+pub fn speak_of(db: &Db, athlete: PersonId, session: &Key) -> Result<Vec<i64>, StoreError> {
     let mut ask = db.prepare_cached("SELECT doc FROM board_ref WHERE athlete = ?1 AND session = ?2")?;
     let rows = ask.query_map((athlete.0.as_bytes(), session.as_str()), |r| r.get(0))?;
     Ok(rows.collect::<Result<_, _>>()?)
@@ -319,7 +310,7 @@ pub fn speak_of(db: &Connection, athlete: PersonId, session: &Key) -> Result<Vec
 ///
 /// # Errors
 /// When storage fails.
-pub fn spoken_of(db: &Connection, doc: i64) -> Result<BTreeMap<Key, i64>, StoreError> {
+pub fn spoken_of(db: &Db, doc: i64) -> Result<BTreeMap<Key, i64>, StoreError> {
     let mut ask = db.prepare_cached("SELECT session, said FROM board_ref WHERE doc = ?1")?;
     let rows = ask.query_map([doc], |r| Ok((key(r, 0)?, r.get(1)?)))?;
     Ok(rows.collect::<Result<_, _>>()?)
@@ -329,7 +320,7 @@ pub fn spoken_of(db: &Connection, doc: i64) -> Result<BTreeMap<Key, i64>, StoreE
 ///
 /// # Errors
 /// When storage fails.
-pub fn marks(db: &Connection, grant: &MayReview, athlete: PersonId) -> Result<Vec<KeptMark>, StoreError> {
+pub fn marks(db: &Db, grant: &MayReview, athlete: PersonId) -> Result<Vec<KeptMark>, StoreError> {
     if grant.of(athlete).is_none() {
         return Ok(Vec::new());
     }
@@ -346,7 +337,7 @@ pub fn marks(db: &Connection, grant: &MayReview, athlete: PersonId) -> Result<Ve
 ///
 /// # Errors
 /// When storage fails.
-pub fn facts(db: &Connection, athlete: PersonId) -> Result<Option<AthleteFacts>, StoreError> {
+pub fn facts(db: &Db, athlete: PersonId) -> Result<Option<AthleteFacts>, StoreError> {
     Ok(db
         .prepare_cached("SELECT season, plan_to, rules FROM board_athlete WHERE athlete = ?1")?
         .query_row([athlete.0.as_bytes()], |r| {
@@ -365,12 +356,7 @@ pub fn facts(db: &Connection, athlete: PersonId) -> Result<Option<AthleteFacts>,
 ///
 /// # Errors
 /// When storage fails.
-pub fn met(
-    db: &Connection,
-    grant: &MayReview,
-    athlete: PersonId,
-    from: Month,
-) -> Result<(u64, u64), StoreError> {
+pub fn met(db: &Db, grant: &MayReview, athlete: PersonId, from: Month) -> Result<(u64, u64), StoreError> {
     if grant.of(athlete).is_none() {
         return Ok((0, 0));
     }
@@ -397,7 +383,7 @@ pub struct Members {
 ///
 /// # Errors
 /// When storage fails.
-pub fn members(db: &Connection, grant: &MayReview, squad: Option<SquadId>) -> Result<Members, StoreError> {
+pub fn members(db: &Db, grant: &MayReview, squad: Option<SquadId>) -> Result<Members, StoreError> {
     let mut ask = db.prepare_cached(
         "SELECT m.squad, m.athlete, m.events FROM board_member m JOIN squad s ON s.id = m.squad
          WHERE s.club = ?1 ORDER BY m.squad, m.athlete",
@@ -420,7 +406,7 @@ pub fn members(db: &Connection, grant: &MayReview, squad: Option<SquadId>) -> Re
 ///
 /// # Errors
 /// When storage fails.
-pub fn stamp(db: &Connection, grant: &MayReview) -> Result<[u64; 5], StoreError> {
+pub fn stamp(db: &Db, grant: &MayReview) -> Result<[u64; 5], StoreError> {
     Ok(db
         .prepare_cached(
             "SELECT c.people_version, c.heard_version, coalesce(b.version, 0),
@@ -443,7 +429,7 @@ pub fn stamp(db: &Connection, grant: &MayReview) -> Result<[u64; 5], StoreError>
 ///
 /// # Errors
 /// When storage fails.
-pub fn form(db: &Connection) -> Result<Option<u32>, StoreError> {
+pub fn form(db: &Db) -> Result<Option<u32>, StoreError> {
     let value: Option<Vec<u8>> = db
         .prepare_cached("SELECT value FROM meta WHERE key = 'board_form'")?
         .query_row([], |r| r.get(0))

@@ -1,11 +1,11 @@
 //! Documents as rows of checked changes. Appending never loads a document. The cursor of a
 //! document is the number of its newest chunk.
 
+use super::sql::{self, Db, OptionalExtension, Row, odd};
 use backstraight_core::base::id::{ChangeHash, ClubId, InstallId, PersonId};
 use backstraight_core::base::moment::Moment;
 use backstraight_core::exchange::access::{Role, Subject};
 use backstraight_core::model::name::{DocName, Kind};
-use rusqlite::{Connection, OptionalExtension, Row};
 
 use super::fault::StoreError;
 use super::snapshot::Snapshot;
@@ -38,10 +38,9 @@ pub struct Chunk {
 
 const COLUMNS: &str = "id, name, max_n, heads";
 
-fn doc(row: &Row<'_>) -> rusqlite::Result<Doc> {
+fn doc(row: &Row<'_>) -> sql::Result<Doc> {
     let raw = value::bytes::<20>(row, 1)?;
-    let name = DocName::from_bytes(&raw)
-        .map_err(|e| rusqlite::Error::FromSqlConversionFailure(1, rusqlite::types::Type::Blob, e.into()))?;
+    let name = DocName::from_bytes(&raw).map_err(|e| odd(1, e))?;
     let heads: Vec<u8> = row.get(3)?;
     let heads = heads.chunks_exact(32).filter_map(|h| h.try_into().ok()).map(ChangeHash).collect();
     Ok(Doc { id: row.get(0)?, name, max_n: value::count(row, 2)?, heads })
@@ -51,7 +50,7 @@ fn doc(row: &Row<'_>) -> rusqlite::Result<Doc> {
 ///
 /// # Errors
 /// When storage fails.
-pub fn subject(db: &Connection, name: &DocName) -> Result<Option<Subject>, StoreError> {
+pub fn subject(db: &Db, name: &DocName) -> Result<Option<Subject>, StoreError> {
     let owner = name.owner().into_bytes();
     let sql = match name.kind() {
         Kind::Library => "SELECT id, 0 FROM club WHERE id = ?1",
@@ -73,7 +72,7 @@ pub fn subject(db: &Connection, name: &DocName) -> Result<Option<Subject>, Store
 ///
 /// # Errors
 /// When storage fails.
-pub fn writer(db: &Connection, install: InstallId) -> Result<Option<(PersonId, ClubId, Role)>, StoreError> {
+pub fn writer(db: &Db, install: InstallId) -> Result<Option<(PersonId, ClubId, Role)>, StoreError> {
     Ok(db
         .prepare_cached(
             "SELECT p.id, p.club, p.role FROM install i JOIN person p ON p.id = i.person WHERE i.id = ?1",
@@ -86,7 +85,7 @@ pub fn writer(db: &Connection, install: InstallId) -> Result<Option<(PersonId, C
 ///
 /// # Errors
 /// When storage fails.
-pub fn find(db: &Connection, name: &DocName) -> Result<Option<Doc>, StoreError> {
+pub fn find(db: &Db, name: &DocName) -> Result<Option<Doc>, StoreError> {
     Ok(db
         .prepare_cached(&format!("SELECT {COLUMNS} FROM doc WHERE name = ?1"))?
         .query_row([name.to_bytes()], doc)
@@ -97,16 +96,20 @@ pub fn find(db: &Connection, name: &DocName) -> Result<Option<Doc>, StoreError> 
 ///
 /// # Errors
 /// When storage fails.
-pub fn concerning(db: &Connection, caller: &Caller) -> Result<Vec<Doc>, StoreError> {
-    let (person, club) = (caller.asker.person.0.into_bytes(), caller.asker.club.0.into_bytes());
+pub fn concerning(db: &Db, caller: &Caller) -> Result<Vec<Doc>, StoreError> {
+    let (club, person) = (caller.asker.club.0.into_bytes(), caller.asker.person.0.into_bytes());
     let filter = match caller.asker.role {
-        Role::HeadCoach | Role::Coach => "club = ?2 AND ?1 IS NOT NULL",
-        Role::Care => "club = ?2 AND kind IN ('library', 'care') OR owner = ?1",
-        Role::Athlete => "owner = ?1 OR club = ?2 AND kind = 'library'",
+        Role::HeadCoach | Role::Coach => "club = ?1",
+        Role::Care => "club = ?1 AND kind IN ('library', 'care') OR owner = ?2",
+        Role::Athlete => "owner = ?2 OR club = ?1 AND kind = 'library'",
         Role::Owner => return Ok(Vec::new()),
     };
     let mut ask = db.prepare_cached(&format!("SELECT {COLUMNS} FROM doc WHERE {filter} ORDER BY id"))?;
-    let rows = ask.query_map((person, club), doc)?;
+    let rows = if caller.asker.role.coaches() {
+        ask.query_map([club], doc)?
+    } else {
+        ask.query_map((club, person), doc)?
+    };
     Ok(rows.collect::<Result<_, _>>()?)
 }
 
@@ -114,7 +117,7 @@ pub fn concerning(db: &Connection, caller: &Caller) -> Result<Vec<Doc>, StoreErr
 ///
 /// # Errors
 /// When storage fails.
-pub fn by_id(db: &Connection, id: i64) -> Result<Option<Doc>, StoreError> {
+pub fn by_id(db: &Db, id: i64) -> Result<Option<Doc>, StoreError> {
     Ok(db
         .prepare_cached(&format!("SELECT {COLUMNS} FROM doc WHERE id = ?1"))?
         .query_row([id], doc)
@@ -125,7 +128,7 @@ pub fn by_id(db: &Connection, id: i64) -> Result<Option<Doc>, StoreError> {
 ///
 /// # Errors
 /// When storage fails.
-pub fn owned(db: &Connection, owner: [u8; 16]) -> Result<Vec<Doc>, StoreError> {
+pub fn owned(db: &Db, owner: [u8; 16]) -> Result<Vec<Doc>, StoreError> {
     let mut ask = db.prepare_cached(&format!("SELECT {COLUMNS} FROM doc WHERE owner = ?1 ORDER BY name"))?;
     let rows = ask.query_map([owner], doc)?;
     Ok(rows.collect::<Result<_, _>>()?)
@@ -135,7 +138,7 @@ pub fn owned(db: &Connection, owner: [u8; 16]) -> Result<Vec<Doc>, StoreError> {
 ///
 /// # Errors
 /// When storage fails.
-pub fn all(db: &Connection) -> Result<Vec<Doc>, StoreError> {
+pub fn all(db: &Db) -> Result<Vec<Doc>, StoreError> {
     let mut ask = db.prepare(&format!("SELECT {COLUMNS} FROM doc ORDER BY id"))?;
     let rows = ask.query_map([], doc)?;
     Ok(rows.collect::<Result<_, _>>()?)
@@ -155,12 +158,7 @@ pub struct Room {
 ///
 /// # Errors
 /// When storage fails.
-pub fn chunks_after(
-    db: &Connection,
-    grant: &MayRead,
-    after: u64,
-    room: Room,
-) -> Result<Vec<Chunk>, StoreError> {
+pub fn chunks_after(db: &Db, grant: &MayRead, after: u64, room: Room) -> Result<Vec<Chunk>, StoreError> {
     let mut ask = db.prepare_cached(
         "SELECT c.n, c.body, c.changes FROM chunk c JOIN doc d ON d.id = c.doc
          WHERE d.name = ?1 AND c.n > ?2 ORDER BY c.n",
@@ -183,7 +181,7 @@ pub fn chunks_after(
 ///
 /// # Errors
 /// When storage fails.
-pub fn oldest_chunk(db: &Connection, doc: i64) -> Result<Option<u64>, StoreError> {
+pub fn oldest_chunk(db: &Db, doc: i64) -> Result<Option<u64>, StoreError> {
     let n: Option<i64> =
         db.prepare_cached("SELECT min(n) FROM chunk WHERE doc = ?1")?.query_row([doc], |r| r.get(0))?;
     Ok(n.and_then(|n| u64::try_from(n).ok()))
@@ -194,7 +192,7 @@ pub fn oldest_chunk(db: &Connection, doc: i64) -> Result<Option<u64>, StoreError
 ///
 /// # Errors
 /// When storage fails.
-pub fn deltas(db: &Connection, doc: i64, after: u64) -> Result<Vec<Vec<u8>>, StoreError> {
+pub fn deltas(db: &Db, doc: i64, after: u64) -> Result<Vec<Vec<u8>>, StoreError> {
     let (mut list, mut from) = (Vec::new(), after);
     if after == 0 {
         let snapshot = db
@@ -218,7 +216,7 @@ pub fn deltas(db: &Connection, doc: i64, after: u64) -> Result<Vec<Vec<u8>>, Sto
 ///
 /// # Errors
 /// When storage fails.
-pub fn whole(db: &Connection, doc: i64, start: &[u8]) -> Result<Vec<u8>, StoreError> {
+pub fn whole(db: &Db, doc: i64, start: &[u8]) -> Result<Vec<u8>, StoreError> {
     let snapshot = db
         .prepare_cached("SELECT upto_n, body FROM snapshot WHERE doc = ?1")?
         .query_row([doc], |r| Ok((value::count(r, 0)?, r.get::<_, Vec<u8>>(1)?)))
@@ -256,7 +254,7 @@ pub struct Append {
 ///
 /// # Errors
 /// When storage fails.
-pub fn append_all(db: &Connection, adds: &[Append], now: Moment) -> Result<Option<(Doc, u64)>, StoreError> {
+pub fn append_all(db: &Db, adds: &[Append], now: Moment) -> Result<Option<(Doc, u64)>, StoreError> {
     let mut last = None;
     for add in adds {
         match append(db, add, now)? {
@@ -278,7 +276,7 @@ pub fn append_all(db: &Connection, adds: &[Append], now: Moment) -> Result<Optio
 ///
 /// # Errors
 /// When storage fails.
-pub fn append(db: &Connection, add: &Append, now: Moment) -> Result<Option<Doc>, StoreError> {
+pub fn append(db: &Db, add: &Append, now: Moment) -> Result<Option<Doc>, StoreError> {
     let name = add.grant.name();
     let heads: Vec<u8> = add.heads.iter().flat_map(|h| h.0).collect();
     let found = find(db, name)?;
@@ -362,7 +360,7 @@ impl Stored {
 ///
 /// # Errors
 /// When storage fails.
-pub fn stored(db: &Connection, doc: i64) -> Result<Stored, StoreError> {
+pub fn stored(db: &Db, doc: i64) -> Result<Stored, StoreError> {
     let snapshot = db
         .prepare_cached("SELECT upto_n, body, delta FROM snapshot WHERE doc = ?1")?
         .query_row([doc], |r| {

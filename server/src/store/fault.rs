@@ -3,6 +3,8 @@
 use rusqlite::ErrorCode;
 use rusqlite::ffi;
 
+use super::sql;
+
 /// A storage operation that did not happen. Nothing was acknowledged.
 #[derive(Debug, thiserror::Error)]
 pub enum StoreError {
@@ -42,7 +44,7 @@ pub enum StoreError {
     },
     /// Anything else that the database said.
     #[error("database: {0}")]
-    Sql(rusqlite::Error),
+    Sql(sql::Error),
 }
 
 impl StoreError {
@@ -57,7 +59,13 @@ impl StoreError {
 
 impl From<rusqlite::Error> for StoreError {
     fn from(error: rusqlite::Error) -> StoreError {
-        let rusqlite::Error::SqliteFailure(code, _) = &error else {
+        StoreError::from(sql::Error::from(error))
+    }
+}
+
+impl From<sql::Error> for StoreError {
+    fn from(error: sql::Error) -> StoreError {
+        let sql::Error::Lite(rusqlite::Error::SqliteFailure(code, _)) = &error else {
             return StoreError::Sql(error);
         };
         match code.code {

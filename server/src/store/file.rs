@@ -8,6 +8,7 @@ use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OpenFlags, TransactionBehavior};
 
 use super::fault::StoreError;
+use super::sql::Db;
 use crate::secret;
 
 /// The steps from an empty file to the newest version, in order; the version is their number.
@@ -94,8 +95,8 @@ fn keep_plans(db: &Connection) -> Result<(), StoreError> {
 ///
 /// # Errors
 /// When it cannot be read, or the file is newer than this program.
-pub fn version(db: &Connection) -> Result<i64, StoreError> {
-    let found: i64 = db.pragma_query_value(None, "user_version", |r| r.get(0))?;
+pub fn version(db: &Db) -> Result<i64, StoreError> {
+    let found: i64 = db.query_row("PRAGMA user_version", [], |r| r.get(0))?;
     if found > KNOWN_VERSION {
         return Err(StoreError::Newer { found, known: KNOWN_VERSION });
     }
@@ -106,7 +107,7 @@ pub fn version(db: &Connection) -> Result<i64, StoreError> {
 ///
 /// # Errors
 /// When it cannot even be read.
-pub fn broken(db: &Connection) -> Result<Vec<String>, StoreError> {
+pub fn broken(db: &Db) -> Result<Vec<String>, StoreError> {
     let mut found = Vec::new();
     let mut ask = db.prepare("PRAGMA integrity_check(20)")?;
     for line in ask.query_map([], |r| r.get::<_, String>(0))? {
@@ -124,7 +125,7 @@ fn migrate(db: &mut Connection) -> Result<(), StoreError> {
     version(db)?;
     let tx = db.transaction_with_behavior(TransactionBehavior::Immediate)?;
     // Read again inside the transaction: another process may have been quicker.
-    let found = version(&tx)?;
+    let found = version(&*tx)?;
     for (step, number) in STEPS.iter().zip(1..=KNOWN_VERSION) {
         if number > found {
             tx.execute_batch(step)?;

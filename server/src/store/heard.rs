@@ -1,10 +1,10 @@
 //! When an athlete was heard from, and through which local day. Silence is only read as a missed
 //! session when this says that the phone has spoken since.
 
+use super::sql::{Db, OptionalExtension};
 use backstraight_core::base::day::Day;
 use backstraight_core::base::moment::Moment;
 use backstraight_core::exchange::access::Role;
-use rusqlite::{Connection, OptionalExtension};
 
 use super::fault::StoreError;
 use crate::grant::Caller;
@@ -18,7 +18,7 @@ const COARSE: i64 = 10 * 60_000;
 ///
 /// # Errors
 /// When storage fails.
-pub fn note(db: &Connection, caller: &Caller, local_day: &str, now: Moment) -> Result<(), StoreError> {
+pub fn note(db: &Db, caller: &Caller, local_day: &str, now: Moment) -> Result<(), StoreError> {
     if caller.asker.role != Role::Athlete {
         return Ok(());
     }
@@ -28,7 +28,9 @@ pub fn note(db: &Connection, caller: &Caller, local_day: &str, now: Moment) -> R
         .ok()
         .filter(|day| today.is_some_and(|today| day.since(today).abs() <= MOST_DAYS_APART));
     let was = db
-        .prepare_cached("SELECT heard_day, heard_at, clock_wrong OR old_app FROM install WHERE id = ?1")?
+        .prepare_cached(
+            "SELECT heard_day, heard_at, clock_wrong = 1 OR old_app = 1 FROM install WHERE id = ?1",
+        )?
         .query_row([caller.install.0], |r| {
             Ok((r.get::<_, Option<String>>(0)?, r.get::<_, Option<i64>>(1)?, r.get::<_, bool>(2)?))
         })
@@ -54,7 +56,7 @@ pub fn note(db: &Connection, caller: &Caller, local_day: &str, now: Moment) -> R
 ///
 /// # Errors
 /// When storage fails.
-pub fn note_old_app(db: &Connection, caller: &Caller) -> Result<(), StoreError> {
+pub fn note_old_app(db: &Db, caller: &Caller) -> Result<(), StoreError> {
     let news =
         db.execute("UPDATE install SET old_app = 1 WHERE id = ?1 AND old_app = 0", [caller.install.0])?;
     if news > 0 {
@@ -64,7 +66,7 @@ pub fn note_old_app(db: &Connection, caller: &Caller) -> Result<(), StoreError> 
 }
 
 /// Lets coaches be told anew of whom was heard.
-fn tell(db: &Connection, caller: &Caller) -> Result<(), StoreError> {
+fn tell(db: &Db, caller: &Caller) -> Result<(), StoreError> {
     db.prepare_cached("UPDATE club SET heard_version = heard_version + 1 WHERE id = ?1")?
         .execute([caller.asker.club.0.as_bytes()])?;
     Ok(())

@@ -2,9 +2,9 @@
 //! athlete, squad or library; whoever works on it holds a lease, and only the holder may finish it.
 //! Knows nothing of what the work is.
 
+use super::sql::{Db, OptionalExtension};
 use backstraight_core::base::id::ClubId;
 use backstraight_core::base::moment::Moment;
-use rusqlite::{Connection, OptionalExtension};
 
 use super::fault::StoreError;
 use super::value;
@@ -36,10 +36,10 @@ pub struct Claim {
 ///
 /// # Errors
 /// When storage fails.
-pub fn mark(db: &Connection, owner: [u8; 16], club: ClubId, now: Moment) -> Result<(), StoreError> {
+pub fn mark(db: &Db, owner: [u8; 16], club: ClubId, now: Moment) -> Result<(), StoreError> {
     db.prepare_cached(
         "INSERT INTO job (owner, club, marked_at) VALUES (?1, ?2, ?3)
-         ON CONFLICT (owner) DO UPDATE SET version = version + 1",
+         ON CONFLICT (owner) DO UPDATE SET version = job.version + 1",
     )?
     .execute((owner, club.0.as_bytes(), now.0))?;
     Ok(())
@@ -49,12 +49,12 @@ pub fn mark(db: &Connection, owner: [u8; 16], club: ClubId, now: Moment) -> Resu
 ///
 /// # Errors
 /// When storage fails.
-pub fn mark_all(db: &Connection, club: Option<ClubId>, now: Moment) -> Result<usize, StoreError> {
+pub fn mark_all(db: &Db, club: Option<ClubId>, now: Moment) -> Result<usize, StoreError> {
     Ok(db
         .prepare_cached(
             "INSERT INTO job (owner, club, marked_at, whole)
-             SELECT DISTINCT owner, club, ?2, 1 FROM doc WHERE ?1 IS NULL OR club = ?1
-             ON CONFLICT (owner) DO UPDATE SET version = version + 1, whole = 1",
+             SELECT DISTINCT owner, club, CAST(?2 AS BIGINT), 1 FROM doc WHERE club = ?1 OR ?1 IS NULL
+             ON CONFLICT (owner) DO UPDATE SET version = job.version + 1, whole = 1",
         )?
         .execute((club.map(|c| c.0.into_bytes()), now.0))?)
 }
@@ -63,7 +63,7 @@ pub fn mark_all(db: &Connection, club: Option<ClubId>, now: Moment) -> Result<us
 ///
 /// # Errors
 /// When storage fails.
-pub fn waiting(db: &Connection, now: Moment) -> Result<bool, StoreError> {
+pub fn waiting(db: &Db, now: Moment) -> Result<bool, StoreError> {
     Ok(db
         .prepare_cached("SELECT EXISTS (SELECT 1 FROM job WHERE lease_until <= ?1 OR lease_until > ?2)")?
         .query_row((now.0, now.0.saturating_add(BELIEVED)), |r| r.get(0))?)
@@ -74,7 +74,7 @@ pub fn waiting(db: &Connection, now: Moment) -> Result<bool, StoreError> {
 ///
 /// # Errors
 /// When storage fails.
-pub fn claim(db: &Connection, most: u32, by: [u8; 8], now: Moment) -> Result<Vec<Claim>, StoreError> {
+pub fn claim(db: &Db, most: u32, by: [u8; 8], now: Moment) -> Result<Vec<Claim>, StoreError> {
     let until = now.0.saturating_add(LEASE);
     let mut ask = db.prepare_cached(
         "UPDATE job SET lease_until = ?2, lease_by = ?3, tries = tries + 1
@@ -98,7 +98,7 @@ pub fn claim(db: &Connection, most: u32, by: [u8; 8], now: Moment) -> Result<Vec
 ///
 /// # Errors
 /// When storage fails.
-pub fn held(db: &Connection, claim: &Claim) -> Result<bool, StoreError> {
+pub fn held(db: &Db, claim: &Claim) -> Result<bool, StoreError> {
     let by: Option<Vec<u8>> = db
         .prepare_cached("SELECT lease_by FROM job WHERE owner = ?1")?
         .query_row([claim.owner], |r| r.get(0))
@@ -111,7 +111,7 @@ pub fn held(db: &Connection, claim: &Claim) -> Result<bool, StoreError> {
 ///
 /// # Errors
 /// When storage fails.
-pub fn finish(db: &Connection, claim: &Claim) -> Result<(), StoreError> {
+pub fn finish(db: &Db, claim: &Claim) -> Result<(), StoreError> {
     let ended = db
         .prepare_cached("DELETE FROM job WHERE owner = ?1 AND version = ?2")?
         .execute((claim.owner, value::stored(claim.version)))?;
@@ -128,9 +128,10 @@ pub fn finish(db: &Connection, claim: &Claim) -> Result<(), StoreError> {
 ///
 /// # Errors
 /// When storage fails.
-pub fn put_off(db: &Connection, claim: &Claim, now: Moment) -> Result<(), StoreError> {
+pub fn put_off(db: &Db, claim: &Claim, now: Moment) -> Result<(), StoreError> {
     db.prepare_cached(
-        "UPDATE job SET lease_until = ?3 + min(?4, 1000 << min(tries, 5)), lease_by = NULL
+        "UPDATE job SET lease_until = ?3 + CASE tries WHEN 0 THEN 1000 WHEN 1 THEN 2000 WHEN 2 THEN 4000
+                                           WHEN 3 THEN 8000 WHEN 4 THEN 16000 ELSE ?4 END, lease_by = NULL
          WHERE owner = ?1 AND lease_by = ?2",
     )?
     .execute((claim.owner, claim.by, now.0, LEASE))?;
@@ -141,7 +142,7 @@ pub fn put_off(db: &Connection, claim: &Claim, now: Moment) -> Result<(), StoreE
 ///
 /// # Errors
 /// When storage fails.
-pub fn release_all(db: &Connection) -> Result<(), StoreError> {
+pub fn release_all(db: &Db) -> Result<(), StoreError> {
     db.execute("UPDATE job SET lease_until = 0, lease_by = NULL, tries = 0", [])?;
     Ok(())
 }
@@ -159,11 +160,11 @@ pub struct Pending {
 ///
 /// # Errors
 /// When storage fails.
-pub fn pending(db: &Connection, grant: &MayReview) -> Result<Pending, StoreError> {
+pub fn pending(db: &Db, grant: &MayReview) -> Result<Pending, StoreError> {
     Ok(db
         .prepare_cached(
-            "SELECT count(*), coalesce(sum(tries < 2), 0) FROM job
-             WHERE club = ?1 AND (?2 IS NULL OR owner = ?2 OR owner = club)",
+            "SELECT count(*), coalesce(sum(CASE WHEN tries < 2 THEN 1 ELSE 0 END), 0) FROM job
+             WHERE club = ?1 AND (owner = ?2 OR ?2 IS NULL OR owner = club)",
         )?
         .query_row((grant.club().0.as_bytes(), grant.only().map(|p| p.0.into_bytes())), |r| {
             Ok(Pending { all: value::count(r, 0)?, soon: value::count(r, 1)? })
@@ -174,7 +175,7 @@ pub fn pending(db: &Connection, grant: &MayReview) -> Result<Pending, StoreError
 ///
 /// # Errors
 /// When storage fails.
-pub fn count(db: &Connection) -> Result<u64, StoreError> {
+pub fn count(db: &Db) -> Result<u64, StoreError> {
     Ok(db.query_row("SELECT count(*) FROM job", [], |r| value::count(r, 0))?)
 }
 
@@ -182,6 +183,6 @@ pub fn count(db: &Connection) -> Result<u64, StoreError> {
 ///
 /// # Errors
 /// When storage fails.
-pub fn count_soon(db: &Connection) -> Result<u64, StoreError> {
+pub fn count_soon(db: &Db) -> Result<u64, StoreError> {
     Ok(db.query_row("SELECT count(*) FROM job WHERE tries < 2", [], |r| value::count(r, 0))?)
 }

@@ -13,6 +13,7 @@ pub mod job;
 pub mod people;
 pub mod review;
 pub mod snapshot;
+pub mod sql;
 mod value;
 mod writer;
 
@@ -25,11 +26,9 @@ use std::sync::{Arc, Mutex, PoisonError};
 use rusqlite::Connection;
 use tokio::sync::Semaphore;
 
-/// An open database or transaction, as it is handed through code that holds no SQL itself.
-pub use rusqlite::Connection as Db;
-
 pub use fault::StoreError;
 pub use file::{KNOWN_VERSION, broken, check_library, open_reader, open_writer, version};
+pub use sql::Db;
 pub use writer::{Faults, Health};
 
 use crate::folder::Folder;
@@ -136,7 +135,7 @@ impl Store {
     pub async fn write<T, F>(&self, work: F) -> Result<T, StoreError>
     where
         T: Send + 'static,
-        F: FnOnce(&Connection) -> Result<T, StoreError> + Send + 'static,
+        F: FnOnce(&Db) -> Result<T, StoreError> + Send + 'static,
     {
         if self.stopped() {
             return Err(StoreError::Stopped);
@@ -151,7 +150,7 @@ impl Store {
     pub fn write_blocking<T, F>(&self, work: F) -> Result<T, StoreError>
     where
         T: Send + 'static,
-        F: FnOnce(&Connection) -> Result<T, StoreError> + Send + 'static,
+        F: FnOnce(&Db) -> Result<T, StoreError> + Send + 'static,
     {
         if self.stopped() {
             return Err(StoreError::Stopped);
@@ -163,16 +162,13 @@ impl Store {
     ///
     /// # Errors
     /// What `work` said.
-    pub fn read_blocking<T>(
-        &self,
-        work: impl FnOnce(&Connection) -> Result<T, StoreError>,
-    ) -> Result<T, StoreError> {
+    pub fn read_blocking<T>(&self, work: impl FnOnce(&Db) -> Result<T, StoreError>) -> Result<T, StoreError> {
         let idle = self.idle.lock().unwrap_or_else(PoisonError::into_inner).pop();
         let mut db = match idle {
             Some(db) => db,
             None => open_reader(&self.path)?,
         };
-        let done = db.transaction().map_err(StoreError::from).and_then(|tx| work(&tx));
+        let done = db.transaction().map_err(StoreError::from).and_then(|tx| work(&*tx));
         match &done {
             Ok(_) => self.idle.lock().unwrap_or_else(PoisonError::into_inner).push(db),
             // The connection goes with the failure: the next reader opens a fresh one.
@@ -188,7 +184,7 @@ impl Store {
     pub async fn read<T, F>(self: &Arc<Self>, work: F) -> Result<T, StoreError>
     where
         T: Send + 'static,
-        F: FnOnce(&Connection) -> Result<T, StoreError> + Send + 'static,
+        F: FnOnce(&Db) -> Result<T, StoreError> + Send + 'static,
     {
         let _permit = self.readers.acquire().await.map_err(|_| StoreError::Busy)?;
         let store = Arc::clone(self);

@@ -1,11 +1,11 @@
 //! Clubs, squads and people: made at the machine, listed to those who may know them.
 
+use super::sql::{Db, OptionalExtension};
 use backstraight_core::base::id::{ClubId, PersonId, SquadId};
 use backstraight_core::base::moment::Moment;
 use backstraight_core::exchange::access::{Asker, Role};
 use backstraight_core::exchange::wire::{Known, People};
 use minicbor::bytes::ByteVec;
-use rusqlite::{Connection, OptionalExtension};
 
 use super::fault::StoreError;
 use super::{audit, value};
@@ -19,7 +19,7 @@ pub const LONGEST_NAME: usize = 120;
 /// # Errors
 /// When storage fails.
 pub fn add_club(
-    db: &Connection,
+    db: &Db,
     grant: &MayKeepAccounts,
     id: ClubId,
     name: &str,
@@ -37,7 +37,7 @@ pub fn add_club(
 /// # Errors
 /// When storage fails or there is no such club.
 pub fn add_squad(
-    db: &Connection,
+    db: &Db,
     grant: &MayKeepAccounts,
     club: ClubId,
     id: SquadId,
@@ -68,12 +68,7 @@ pub struct NewPerson {
 ///
 /// # Errors
 /// When storage fails or there is no such club.
-pub fn add_person(
-    db: &Connection,
-    grant: &MayKeepAccounts,
-    new: &NewPerson,
-    now: Moment,
-) -> Result<(), StoreError> {
+pub fn add_person(db: &Db, grant: &MayKeepAccounts, new: &NewPerson, now: Moment) -> Result<(), StoreError> {
     db.execute(
         "INSERT INTO person (id, club, role, name, created_at) VALUES (?1, ?2, ?3, ?4, ?5)",
         (new.id.0.as_bytes(), new.club.0.as_bytes(), new.role.word(), &new.name, now.0),
@@ -87,7 +82,7 @@ pub fn add_person(
 /// # Errors
 /// When storage fails.
 pub fn set_role(
-    db: &Connection,
+    db: &Db,
     grant: &MayKeepAccounts,
     person: PersonId,
     role: Role,
@@ -104,12 +99,7 @@ pub fn set_role(
 ///
 /// # Errors
 /// When storage fails.
-pub fn withdraw(
-    db: &Connection,
-    grant: &MayKeepAccounts,
-    person: PersonId,
-    now: Moment,
-) -> Result<bool, StoreError> {
+pub fn withdraw(db: &Db, grant: &MayKeepAccounts, person: PersonId, now: Moment) -> Result<bool, StoreError> {
     let Some(was) = find(db, person)? else { return Ok(false) };
     db.execute("UPDATE person SET withdrawn_at = ?2 WHERE id = ?1", (person.0.as_bytes(), now.0))?;
     changed(db, was.club)?;
@@ -121,7 +111,7 @@ pub fn withdraw(
 ///
 /// # Errors
 /// When storage fails.
-pub fn find(db: &Connection, person: PersonId) -> Result<Option<Asker>, StoreError> {
+pub fn find(db: &Db, person: PersonId) -> Result<Option<Asker>, StoreError> {
     Ok(db
         .prepare_cached("SELECT id, club, role FROM person WHERE id = ?1 AND withdrawn_at IS NULL")?
         .query_row([person.0.as_bytes()], |r| {
@@ -134,7 +124,7 @@ pub fn find(db: &Connection, person: PersonId) -> Result<Option<Asker>, StoreErr
 ///
 /// # Errors
 /// When storage fails.
-pub fn club_exists(db: &Connection, club: ClubId) -> Result<bool, StoreError> {
+pub fn club_exists(db: &Db, club: ClubId) -> Result<bool, StoreError> {
     Ok(db
         .query_row("SELECT count(*) FROM club WHERE id = ?1", [club.0.as_bytes()], |r| r.get::<_, i64>(0))?
         == 1)
@@ -144,7 +134,7 @@ pub fn club_exists(db: &Connection, club: ClubId) -> Result<bool, StoreError> {
 ///
 /// # Errors
 /// When storage fails.
-pub fn squad_exists(db: &Connection, squad: SquadId) -> Result<bool, StoreError> {
+pub fn squad_exists(db: &Db, squad: SquadId) -> Result<bool, StoreError> {
     Ok(db
         .prepare_cached("SELECT EXISTS (SELECT 1 FROM squad WHERE id = ?1)")?
         .query_row([squad.0.as_bytes()], |r| r.get(0))?)
@@ -167,7 +157,7 @@ pub struct Row {
 ///
 /// # Errors
 /// When storage fails.
-pub fn clubs(db: &Connection) -> Result<Vec<Row>, StoreError> {
+pub fn clubs(db: &Db) -> Result<Vec<Row>, StoreError> {
     let mut ask = db.prepare("SELECT id, name FROM club ORDER BY name, id")?;
     let rows = ask.query_map([], |r| {
         Ok(Row { id: value::club(r, 0)?.to_string(), role: String::new(), name: r.get(1)?, installs: 0 })
@@ -179,7 +169,7 @@ pub fn clubs(db: &Connection) -> Result<Vec<Row>, StoreError> {
 ///
 /// # Errors
 /// When storage fails.
-pub fn squads(db: &Connection, club: ClubId) -> Result<Vec<Row>, StoreError> {
+pub fn squads(db: &Db, club: ClubId) -> Result<Vec<Row>, StoreError> {
     let mut ask = db.prepare("SELECT id, name FROM squad WHERE club = ?1 ORDER BY name, id")?;
     let rows = ask.query_map([club.0.as_bytes()], |r| {
         Ok(Row { id: value::squad(r, 0)?.to_string(), role: String::new(), name: r.get(1)?, installs: 0 })
@@ -191,7 +181,7 @@ pub fn squads(db: &Connection, club: ClubId) -> Result<Vec<Row>, StoreError> {
 ///
 /// # Errors
 /// When storage fails.
-pub fn list(db: &Connection, club: ClubId) -> Result<Vec<Row>, StoreError> {
+pub fn list(db: &Db, club: ClubId) -> Result<Vec<Row>, StoreError> {
     let mut ask = db.prepare(
         "SELECT p.id, p.role, p.name,
                 (SELECT count(*) FROM install i WHERE i.person = p.id AND i.withdrawn_at IS NULL)
@@ -209,7 +199,7 @@ pub fn list(db: &Connection, club: ClubId) -> Result<Vec<Row>, StoreError> {
 }
 
 /// Says that the list of people of a club has changed.
-pub(super) fn changed(db: &Connection, club: ClubId) -> Result<(), StoreError> {
+pub(super) fn changed(db: &Db, club: ClubId) -> Result<(), StoreError> {
     db.prepare_cached("UPDATE club SET people_version = people_version + 1 WHERE id = ?1")?
         .execute([club.0.as_bytes()])?;
     Ok(())
@@ -223,7 +213,7 @@ pub(super) fn changed(db: &Connection, club: ClubId) -> Result<(), StoreError> {
 ///
 /// # Errors
 /// When storage fails.
-pub fn known_to(db: &Connection, caller: &Caller, has: Option<u64>) -> Result<Option<People>, StoreError> {
+pub fn known_to(db: &Db, caller: &Caller, has: Option<u64>) -> Result<Option<People>, StoreError> {
     let coach = caller.asker.role.coaches();
     let athlete = caller.asker.role == Role::Athlete;
     let club = caller.asker.club;

@@ -1,10 +1,10 @@
 //! Rows that a review needs: people with their installs and when they were heard, names of documents.
 
+use super::sql::Db;
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::{InstallId, PersonId, SquadId};
 use backstraight_core::exchange::access::Role;
 use backstraight_core::model::name::DocName;
-use rusqlite::Connection;
 
 use super::fault::StoreError;
 use super::value;
@@ -88,7 +88,7 @@ fn silence(installs: &[Install]) -> Option<Silence> {
 ///
 /// # Errors
 /// When storage fails.
-pub fn people(db: &Connection, grant: &MayReview) -> Result<Vec<Person>, StoreError> {
+pub fn people(db: &Db, grant: &MayReview) -> Result<Vec<Person>, StoreError> {
     let mut ask = db.prepare_cached(
         "SELECT p.id, p.name, p.role, p.withdrawn_at IS NOT NULL, i.id, i.heard_day,
                 i.withdrawn_at IS NOT NULL OR i.refresh_killed_at IS NOT NULL, i.heard_at, i.clock_wrong, i.old_app
@@ -137,7 +137,7 @@ pub fn people(db: &Connection, grant: &MayReview) -> Result<Vec<Person>, StoreEr
 ///
 /// # Errors
 /// When storage fails.
-pub fn squads(db: &Connection, grant: &MayReview) -> Result<Vec<SquadId>, StoreError> {
+pub fn squads(db: &Db, grant: &MayReview) -> Result<Vec<SquadId>, StoreError> {
     let mut ask = db.prepare_cached("SELECT id FROM squad WHERE club = ?1 ORDER BY id")?;
     let rows = ask.query_map([grant.club().0.as_bytes()], |r| value::squad(r, 0))?;
     Ok(rows.collect::<Result<_, _>>()?)
@@ -147,7 +147,7 @@ pub fn squads(db: &Connection, grant: &MayReview) -> Result<Vec<SquadId>, StoreE
 ///
 /// # Errors
 /// When storage fails.
-pub fn documents(db: &Connection, athlete: PersonId) -> Result<Vec<DocName>, StoreError> {
+pub fn documents(db: &Db, athlete: PersonId) -> Result<Vec<DocName>, StoreError> {
     let mut ask = db.prepare_cached("SELECT name FROM doc WHERE owner = ?1 ORDER BY name")?;
     let rows = ask.query_map([athlete.0.as_bytes()], |r| value::bytes::<20>(r, 0))?;
     let mut names = Vec::new();

@@ -1,7 +1,7 @@
 //! Compact forms of documents, each standing for all chunks up to a number.
 
+use super::sql::{Db, OptionalExtension};
 use backstraight_core::base::moment::Moment;
-use rusqlite::{Connection, OptionalExtension};
 
 use super::fault::StoreError;
 use super::value;
@@ -23,7 +23,7 @@ pub struct Snapshot {
 ///
 /// # Errors
 /// When storage fails.
-pub fn due(db: &Connection, least: u64, most: u32) -> Result<Vec<i64>, StoreError> {
+pub fn due(db: &Db, least: u64, most: u32) -> Result<Vec<i64>, StoreError> {
     let mut ask = db.prepare_cached(
         "SELECT d.id FROM doc d LEFT JOIN snapshot s ON s.doc = d.id
          WHERE d.max_n - coalesce(s.upto_n, 0) >= ?1 ORDER BY d.max_n - coalesce(s.upto_n, 0) DESC LIMIT ?2",
@@ -36,7 +36,7 @@ pub fn due(db: &Connection, least: u64, most: u32) -> Result<Vec<i64>, StoreErro
 ///
 /// # Errors
 /// When storage fails.
-pub fn upto(db: &Connection, doc: i64) -> Result<u64, StoreError> {
+pub fn upto(db: &Db, doc: i64) -> Result<u64, StoreError> {
     Ok(db
         .prepare_cached("SELECT upto_n FROM snapshot WHERE doc = ?1")?
         .query_row([doc], |r| value::count(r, 0))
@@ -50,7 +50,7 @@ pub fn upto(db: &Connection, doc: i64) -> Result<u64, StoreError> {
 ///
 /// # Errors
 /// When storage fails.
-pub fn swap(db: &Connection, new: &Snapshot, now: Moment) -> Result<bool, StoreError> {
+pub fn swap(db: &Db, new: &Snapshot, now: Moment) -> Result<bool, StoreError> {
     let before = upto(db, new.doc)?;
     if before >= new.upto_n {
         return Ok(false);

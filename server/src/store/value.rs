@@ -2,48 +2,42 @@
 
 use std::str::FromStr;
 
+use super::sql::{self, Db, OptionalExtension, Row, odd};
 use backstraight_core::base::id::{ClubId, InstallId, PersonId, SquadId};
 use backstraight_core::exchange::access::Role;
-use rusqlite::types::Type;
-use rusqlite::{Connection, OptionalExtension, Row};
 use uuid::Uuid;
 
 use super::fault::StoreError;
 
-fn odd(column: usize, what: &'static str) -> rusqlite::Error {
-    rusqlite::Error::FromSqlConversionFailure(column, Type::Blob, what.into())
+pub(super) fn bytes<const N: usize>(row: &Row<'_>, column: usize) -> sql::Result<[u8; N]> {
+    row.get(column)
 }
 
-pub(super) fn bytes<const N: usize>(row: &Row<'_>, column: usize) -> rusqlite::Result<[u8; N]> {
-    let raw = row.get_ref(column)?.as_blob().map_err(|_| odd(column, "not bytes"))?;
-    raw.try_into().map_err(|_| odd(column, "another length"))
-}
-
-pub(super) fn person(row: &Row<'_>, column: usize) -> rusqlite::Result<PersonId> {
+pub(super) fn person(row: &Row<'_>, column: usize) -> sql::Result<PersonId> {
     bytes(row, column).map(|b| PersonId(Uuid::from_bytes(b)))
 }
 
-pub(super) fn club(row: &Row<'_>, column: usize) -> rusqlite::Result<ClubId> {
+pub(super) fn club(row: &Row<'_>, column: usize) -> sql::Result<ClubId> {
     bytes(row, column).map(|b| ClubId(Uuid::from_bytes(b)))
 }
 
-pub(super) fn squad(row: &Row<'_>, column: usize) -> rusqlite::Result<SquadId> {
+pub(super) fn squad(row: &Row<'_>, column: usize) -> sql::Result<SquadId> {
     bytes(row, column).map(|b| SquadId(Uuid::from_bytes(b)))
 }
 
-pub(super) fn install(row: &Row<'_>, column: usize) -> rusqlite::Result<InstallId> {
+pub(super) fn install(row: &Row<'_>, column: usize) -> sql::Result<InstallId> {
     bytes(row, column).map(InstallId)
 }
 
-pub(super) fn role(row: &Row<'_>, column: usize) -> rusqlite::Result<Role> {
-    let text = row.get_ref(column)?.as_str().map_err(|_| odd(column, "not text"))?;
+pub(super) fn role(row: &Row<'_>, column: usize) -> sql::Result<Role> {
+    let text = row.get_ref(column)?.as_str().map_err(|e| odd(column, e))?;
     Role::from_str(text).map_err(|_| odd(column, "no role"))
 }
 
 /// A number of versions or rows, which is never negative.
-pub(super) fn count(row: &Row<'_>, column: usize) -> rusqlite::Result<u64> {
+pub(super) fn count(row: &Row<'_>, column: usize) -> sql::Result<u64> {
     let n: i64 = row.get(column)?;
-    u64::try_from(n).map_err(|_| rusqlite::Error::IntegralValueOutOfRange(column, n))
+    u64::try_from(n).map_err(|e| odd(column, e))
 }
 
 /// A count as the database keeps it. Counts stay far below the limit: one grows by one a request.
@@ -51,7 +45,7 @@ pub(super) fn stored(n: u64) -> i64 {
     i64::try_from(n).unwrap_or(i64::MAX)
 }
 
-pub(super) fn meta<const N: usize>(db: &Connection, key: &str) -> Result<[u8; N], StoreError> {
+pub(super) fn meta<const N: usize>(db: &Db, key: &str) -> Result<[u8; N], StoreError> {
     db.query_row("SELECT value FROM meta WHERE key = ?1", [key], |r| bytes(r, 0))
         .optional()?
         .ok_or_else(|| StoreError::Damaged(format!("no {key}")))

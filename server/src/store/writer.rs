@@ -12,6 +12,7 @@ use rusqlite::{Connection, config::DbConfig, ffi};
 use tokio::sync::{mpsc, oneshot};
 
 use super::fault::StoreError;
+use super::sql::Db;
 use crate::folder::Folder;
 
 /// Most requests of one transaction.
@@ -58,7 +59,7 @@ impl Health {
 }
 
 trait Job: Send {
-    fn run(&mut self, db: &Connection) -> Result<(), StoreError>;
+    fn run(&mut self, db: &Db) -> Result<(), StoreError>;
     fn answer(self: Box<Self>, commit: Result<(), StoreError>);
 }
 
@@ -68,8 +69,8 @@ struct Task<T, F> {
     reply: oneshot::Sender<Result<T, StoreError>>,
 }
 
-impl<T: Send, F: FnOnce(&Connection) -> Result<T, StoreError> + Send> Job for Task<T, F> {
-    fn run(&mut self, db: &Connection) -> Result<(), StoreError> {
+impl<T: Send, F: FnOnce(&Db) -> Result<T, StoreError> + Send> Job for Task<T, F> {
+    fn run(&mut self, db: &Db) -> Result<(), StoreError> {
         let Some(work) = self.work.take() else { return Err(StoreError::Busy) };
         // A mistake in one request must not take the writer, and with it everybody, along.
         let got = catch_unwind(AssertUnwindSafe(|| work(db)))
@@ -142,7 +143,7 @@ impl Writer {
     pub(super) async fn run<T, F>(&self, work: F) -> Result<T, StoreError>
     where
         T: Send + 'static,
-        F: FnOnce(&Connection) -> Result<T, StoreError> + Send + 'static,
+        F: FnOnce(&Db) -> Result<T, StoreError> + Send + 'static,
     {
         let (reply, answer) = oneshot::channel();
         let task = Task { work: Some(work), outcome: Err(StoreError::Busy), reply };
@@ -161,7 +162,7 @@ impl Writer {
     pub(super) fn run_blocking<T, F>(&self, work: F) -> Result<T, StoreError>
     where
         T: Send + 'static,
-        F: FnOnce(&Connection) -> Result<T, StoreError> + Send + 'static,
+        F: FnOnce(&Db) -> Result<T, StoreError> + Send + 'static,
     {
         let (reply, answer) = oneshot::channel();
         let task = Task { work: Some(work), outcome: Err(StoreError::Busy), reply };

@@ -6,17 +6,17 @@ use backstraight_core::base::id::{ClubId, PersonId, SquadId};
 use backstraight_core::base::moment::Moment;
 use backstraight_core::model::number::{SeasonNo, Verdict};
 use backstraight_core::view::state::Logged;
-use rusqlite::Connection;
 
 use super::{Change, Counts, PLAN, SessionRow, spoken_of};
 use crate::store::job::{self, Claim};
+use crate::store::sql::{self, Db};
 use crate::store::{StoreError, value};
 
 /// Writes new rows and ends the job, when it is still the worker's; whether it was.
 ///
 /// # Errors
 /// When storage fails.
-pub fn write(db: &Connection, claim: &Claim, change: &Change) -> Result<bool, StoreError> {
+pub fn write(db: &Db, claim: &Claim, change: &Change) -> Result<bool, StoreError> {
     if !job::held(db, claim)? {
         return Ok(false);
     }
@@ -86,7 +86,7 @@ pub fn write(db: &Connection, claim: &Claim, change: &Change) -> Result<bool, St
     Ok(true)
 }
 
-fn drop_rows(db: &Connection, athlete: [u8; 16], change: &Change) -> Result<(), StoreError> {
+fn drop_rows(db: &Db, athlete: [u8; 16], change: &Change) -> Result<(), StoreError> {
     let mut row = db.prepare_cached(
         "DELETE FROM board_session WHERE athlete = ?1 AND extra = 0 AND session = ?2
          AND day = (SELECT day FROM board_asked WHERE athlete = ?1 AND session = ?2)",
@@ -106,14 +106,14 @@ fn drop_rows(db: &Connection, athlete: [u8; 16], change: &Change) -> Result<(), 
     Ok(())
 }
 
-fn add_rows(db: &Connection, athlete: [u8; 16], rows: &[SessionRow]) -> Result<(), StoreError> {
+fn add_rows(db: &Db, athlete: [u8; 16], rows: &[SessionRow]) -> Result<(), StoreError> {
     let mut put = db.prepare_cached(
         "INSERT INTO board_session (athlete, day, extra, session, doc, title, logged, left_out, verdict,
                                     share, sets_done, sets_asked, earlier, swapped, done_on, minutes, effort)
          VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17)",
     )?;
     for r in rows {
-        put.execute(rusqlite::params![
+        put.execute(sql::params![
             athlete,
             r.day.to_string(),
             r.extra,
@@ -137,10 +137,10 @@ fn add_rows(db: &Connection, athlete: [u8; 16], rows: &[SessionRow]) -> Result<(
 }
 
 /// Says that rows of a club are other ones now.
-fn changed(db: &Connection, club: ClubId) -> Result<(), StoreError> {
+fn changed(db: &Db, club: ClubId) -> Result<(), StoreError> {
     db.prepare_cached(
         "INSERT INTO board_club (club, version) VALUES (?1, 1)
-         ON CONFLICT (club) DO UPDATE SET version = version + 1",
+         ON CONFLICT (club) DO UPDATE SET version = board_club.version + 1",
     )?
     .execute([club.0.as_bytes()])?;
     Ok(())
@@ -151,7 +151,7 @@ fn changed(db: &Connection, club: ClubId) -> Result<(), StoreError> {
 /// # Errors
 /// When storage fails.
 pub fn write_squad(
-    db: &Connection,
+    db: &Db,
     claim: &Claim,
     squad: SquadId,
     members: &BTreeMap<PersonId, Option<String>>,
@@ -175,7 +175,7 @@ pub fn write_squad(
 ///
 /// # Errors
 /// When storage fails.
-pub fn write_club(db: &Connection, claim: &Claim, rules: &[u8], now: Moment) -> Result<bool, StoreError> {
+pub fn write_club(db: &Db, claim: &Claim, rules: &[u8], now: Moment) -> Result<bool, StoreError> {
     if !job::held(db, claim)? {
         return Ok(false);
     }
@@ -198,7 +198,7 @@ pub fn write_club(db: &Connection, claim: &Claim, rules: &[u8], now: Moment) -> 
 ///
 /// # Errors
 /// When storage fails.
-pub fn set_form(db: &Connection, form: u32) -> Result<(), StoreError> {
+pub fn set_form(db: &Db, form: u32) -> Result<(), StoreError> {
     db.execute(
         "INSERT INTO meta (key, value) VALUES ('board_form', ?1) ON CONFLICT (key) DO UPDATE SET value = ?1",
         [form.to_be_bytes()],

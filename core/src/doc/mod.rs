@@ -13,3 +13,4 @@ pub mod place;
 pub mod problem;
 pub mod read;
 pub mod thin;
+pub mod touched;

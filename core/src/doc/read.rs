@@ -1,7 +1,7 @@
 //! Readers of documents. They tolerate one bad record at a time, show withdrawn records as
 //! withdrawn, and show every field at which two edits met.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
 
 use automerge::iter::{DocItem, MapRangeItem};
@@ -187,6 +187,23 @@ impl Document {
         Nodes(walk.nodes)
     }
 
+    /// The same of some records of the root map, of those that are there.
+    #[must_use]
+    pub fn some_with_inner(&self, root_name: &'static str, keys: &BTreeSet<Key>) -> Nodes {
+        let mut walk = Walk { inside: true, wanted: None, nodes: Vec::new() };
+        let spec = root(self.name().kind(), root_name).map(|r| r.record);
+        if let (Some(spec), Some(map)) = (spec, object(&self.auto, &automerge::ROOT, root_name)) {
+            for key in keys {
+                let Some(record) = object(&self.auto, &map, key.as_str()) else { continue };
+                let of = HashMap::from([(record.clone(), walk.nodes.len())]);
+                let place = Place::of(root_name, key);
+                walk.nodes.push(Node { place, spec, draft: Draft::default(), packed: None });
+                self.walk_from(&mut walk, &record, root_name, HashMap::new(), of);
+            }
+        }
+        Nodes(walk.nodes)
+    }
+
     fn walk(
         &self,
         walk: &mut Walk<'_>,
@@ -202,11 +219,21 @@ impl Document {
             });
             return;
         }
-        let mut maps: HashMap<ObjId, Held> = HashMap::from([(map.clone(), first)]);
-        let mut of: HashMap<ObjId, usize> = HashMap::new();
+        self.walk_from(walk, map, root_name, HashMap::from([(map.clone(), first)]), HashMap::new());
+    }
+
+    /// Walks from a map on: `maps` are those of records, `of` says which map is which record.
+    fn walk_from(
+        &self,
+        walk: &mut Walk<'_>,
+        from: &ObjId,
+        root_name: &'static str,
+        mut maps: HashMap<ObjId, Held>,
+        mut of: HashMap<ObjId, usize>,
+    ) {
         let mut before: Option<Arc<ObjId>> = None;
         let (mut node, mut held) = (None, None);
-        for walked in self.auto.iter_at(map, None) {
+        for walked in self.auto.iter_at(from, None) {
             let DocItem::Map(item) = walked.item else { continue };
             if before.as_ref().is_none_or(|before| !Arc::ptr_eq(before, &walked.obj)) {
                 node = of.get(&*walked.obj).copied();
@@ -362,7 +389,7 @@ impl Node {
 }
 
 /// Records of several kinds, as they lay within each other.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub struct Nodes(Vec<Node>);
 
 impl Nodes {

@@ -5,9 +5,12 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use crate::base::key::Key;
 use crate::base::moment::Moment;
 use crate::doc::open::Document;
-use crate::doc::read::{Entry, Met, Unreadable};
+use crate::doc::place::Place;
+use crate::doc::read::{Entry, Met, Nodes, Read, Unreadable};
+use crate::doc::touched::Touched;
 use crate::model::log::{CheckIn, Comment, Entered, Excuse, SessionDone, SetDone, Trial, Work};
 use crate::model::name::DocName;
+use crate::model::spec::Record;
 
 /// A set as it reads now.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -70,10 +73,24 @@ impl Done {
         // A document that is handed in twice is read once.
         for doc in docs.into_iter().filter(|d| seen.insert(d.name())) {
             match doc.name() {
-                DocName::Log(..) => done.log(doc),
-                DocName::Notes(..) => done.notes(doc),
+                DocName::Log(..) => done.log(doc, None),
+                DocName::Notes(..) => done.notes(doc, None),
                 DocName::Library(_) | DocName::Squad(_) | DocName::Plan(..) | DocName::Care(_) => {}
             }
+        }
+        done.sort();
+        done
+    }
+
+    /// Reads some records of a log or notes document: those of which [`Document::touched`] speaks, say.
+    #[must_use]
+    pub fn of_records(doc: &Document, records: &Touched) -> Done {
+        let mut done = Done::default();
+        let some = Some(records);
+        match doc.name() {
+            DocName::Log(..) => done.log(doc, some),
+            DocName::Notes(..) => done.notes(doc, some),
+            DocName::Library(_) | DocName::Squad(_) | DocName::Plan(..) | DocName::Care(_) => {}
         }
         done.sort();
         done
@@ -106,8 +123,13 @@ impl Done {
         self.comments.sort_by_key(|c| (c.record.at, c.key()));
     }
 
-    fn log(&mut self, doc: &Document) {
-        let mut nodes = doc.with_inner("sessions");
+    fn log(&mut self, doc: &Document, some: Option<&Touched>) {
+        let mut nodes = match some {
+            None => doc.with_inner("sessions"),
+            Some(records) => records
+                .get("sessions")
+                .map_or_else(Nodes::default, |keys| doc.some_with_inner("sessions", keys)),
+        };
         let (sessions, works, sets) =
             (nodes.take::<SessionDone>(), nodes.take::<Work>(), nodes.take::<SetDone>());
         let mut sets_of = by_holder(sets.entries);
@@ -129,26 +151,28 @@ impl Done {
         self.unreadable.extend(sessions.unreadable);
         self.unreadable.extend(works.unreadable);
         self.unreadable.extend(sets.unreadable);
-        self.take(doc);
-        let checkins = doc.records::<CheckIn>("checkins");
+        self.take(doc, some);
+        let checkins = records::<CheckIn>(doc, "checkins", some);
         self.met.extend(checkins.live().flat_map(|c| c.met.iter().cloned()));
         self.unreadable.extend(checkins.unreadable.iter().cloned());
         self.checkins.extend(checkins.entries.into_iter().filter(Entry::live));
     }
 
-    fn notes(&mut self, doc: &Document) {
-        self.take(doc);
-        let entered = doc.records::<Entered>("entered");
-        let excuses = doc.records::<Excuse>("excuses");
+    fn notes(&mut self, doc: &Document, some: Option<&Touched>) {
+        self.take(doc, some);
+        let entered = records::<Entered>(doc, "entered", some);
+        let excuses = records::<Excuse>(doc, "excuses", some);
         self.met.extend(excuses.live().flat_map(|c| c.met.iter().cloned()));
         self.met.extend(entered.live().flat_map(|c| c.met.iter().cloned()));
+        self.unreadable.extend(entered.unreadable.iter().chain(&excuses.unreadable).cloned());
         self.entered.extend(entered.entries.into_iter().filter(Entry::live));
         self.excuses.extend(excuses.entries.into_iter().filter(Entry::live));
     }
 
-    fn take(&mut self, doc: &Document) {
-        let trials = doc.records::<Trial>("trials");
-        let comments = doc.records::<Comment>("comments");
+    fn take(&mut self, doc: &Document, some: Option<&Touched>) {
+        let trials = records::<Trial>(doc, "trials", some);
+        let comments = records::<Comment>(doc, "comments", some);
+        self.unreadable.extend(trials.unreadable.iter().chain(&comments.unreadable).cloned());
         self.met.extend(trials.live().flat_map(|c| c.met.iter().cloned()));
         self.trials.extend(trials.entries.into_iter().filter(Entry::live));
         self.comments.extend(comments.entries.into_iter().filter(Entry::live));
@@ -161,6 +185,13 @@ impl DoneSet {
     pub fn first_at(&self) -> Moment {
         self.earlier.last().map_or(self.set.record.at, |e| e.record.at)
     }
+}
+
+/// All records of a root map, or some.
+fn records<R: Record>(doc: &Document, root: &'static str, some: Option<&Touched>) -> Read<R> {
+    let Some(records) = some else { return doc.records(root) };
+    let keys = records.get(root).into_iter().flatten();
+    keys.filter_map(|key| doc.record(&Place::of(root, key)).transpose()).collect()
 }
 
 /// Records by the keys of the record in which they stand.
@@ -266,7 +297,6 @@ fn struck(strikes: &[Entry<SetDone>]) -> BTreeSet<Key> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::doc::place::Place;
     use crate::model::number::Load;
 
     fn key(n: u32) -> Key {

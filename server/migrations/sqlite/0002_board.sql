@@ -65,16 +65,21 @@ CREATE TABLE board_asked (
 ) STRICT;
 CREATE UNIQUE INDEX board_asked_session ON board_asked (athlete, session);
 
--- Which logs and notes speak of which session of the plan.
-CREATE TABLE board_ref (
-    doc     INTEGER NOT NULL REFERENCES doc (id),
-    session TEXT NOT NULL,
-    athlete BLOB NOT NULL CHECK (length(athlete) = 16),
-    -- What it says, as a number: another one, and the session is judged anew.
-    said    INTEGER NOT NULL,
-    PRIMARY KEY (doc, session)
+-- What records of logs and notes say beside what they hold: so that one more set in a log judges one
+-- session anew, and of the log only that session is read.
+CREATE TABLE board_record (
+    doc        INTEGER NOT NULL REFERENCES doc (id),
+    root       TEXT NOT NULL,
+    record     TEXT NOT NULL,
+    athlete    BLOB NOT NULL CHECK (length(athlete) = 16),
+    -- The session of the plan of which it speaks, if of any.
+    session    TEXT,
+    -- Fields at which two edits met, and what could not be read, in it and inside of it.
+    met        INTEGER NOT NULL,
+    unreadable INTEGER NOT NULL,
+    PRIMARY KEY (doc, root, record)
 ) STRICT, WITHOUT ROWID;
-CREATE INDEX board_ref_session ON board_ref (athlete, session);
+CREATE INDEX board_record_session ON board_record (athlete, session);
 
 CREATE TABLE board_session (
     athlete    BLOB NOT NULL CHECK (length(athlete) = 16),

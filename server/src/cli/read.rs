@@ -348,17 +348,18 @@ impl Athlete {
         let before = (days.0.plus(-7 * BESIDE), days.1, days.2);
         let nobody = || CliError::Found("there is no such athlete".to_owned());
         let found = match self.from.open()? {
-            Source::Folder(data, grant) => {
-                let grant = athlete(&data, &grant, &self.athlete)?;
+            Source::Folder(data, everybody) => {
+                let grant = athlete(&data, &everybody, &self.athlete)?;
                 from_rows(&data, &grant, &Ask::everybody(days.0, days.1, days.2))?;
                 let review = gather(&data, grant, days)?;
                 let (_, store) = data.store()?;
+                let marks = store.read_blocking(|db| report::attention::all_marks(db, &everybody))?;
                 let weeks = store.read_blocking(|db| report::weeks::read(db, &grant, before))?;
                 WeekReport {
                     athlete: report::athlete::first(&review, days).ok_or_else(nobody)?,
                     weeks: weeks.ok_or_else(nobody)?,
                     loads: report::loads::of(&gather(&data, grant, before)?, before).ok_or_else(nobody)?,
-                    tests: report::tests::of(&review, days).ok_or_else(nobody)?,
+                    tests: report::tests::of(&review, &marks, days).ok_or_else(nobody)?,
                 }
             }
             Source::Server(server, token) => {

@@ -6,7 +6,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::PersonId;
 use backstraight_core::base::key::Key;
+use backstraight_core::doc::open::Document;
 use backstraight_core::doc::read::Entry;
+use backstraight_core::doc::touched::Touched;
+use backstraight_core::model::any;
 use backstraight_core::model::log::{CheckIn, Trial};
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::SeasonNo;
@@ -17,15 +20,17 @@ use backstraight_core::view::library::Library;
 use backstraight_core::view::planned::{Plan, PlannedSession};
 use backstraight_core::view::state::State;
 
-use super::digest;
 use super::keep::{self, KeepError};
 use crate::review::open_doc;
 use crate::store::board::{
-    self, Asked, AthleteFacts, Change, Counts, DocFacts, KeptMark, MarkKind, SessionRow,
+    self, Asked, AthleteFacts, Change, Counts, DocFacts, KeptMark, MarkKind, Part, RecordFacts, SessionRow,
 };
 use crate::store::document::{self, Doc};
 use crate::store::job::Claim;
 use crate::store::{Db, StoreError};
+
+/// The root map of a log in which its sessions are.
+const SESSIONS: &str = "sessions";
 
 /// Makes the new rows of an athlete. Reads only; what it says counts for the state that it read.
 ///
@@ -73,7 +78,10 @@ impl Work<'_> {
         let mut parts = Vec::new();
         for doc in self.docs {
             if speaks(doc) {
-                parts.push(self.read(doc, &mut change)?);
+                let done = Done::of([&open_doc(self.db, doc)?]);
+                change.parts.push(part(doc, None, &done));
+                change.docs.push(facts(doc));
+                parts.push(done);
             } else {
                 change.docs.push(self.other(doc, &asks));
             }
@@ -117,32 +125,35 @@ impl Work<'_> {
             let plans = self.docs.iter().filter(|d| matches!(d.name, DocName::Plan(..)));
             change.docs.extend(plans.map(|d| self.other(d, &asks)));
         }
-        let mut parts = BTreeMap::new();
+        let mut parts = Vec::new();
+        let mut opened = BTreeMap::new();
         for doc in &dirty {
             if speaks(doc) {
-                let mut before = board::spoken_of(self.db, doc.id)?;
-                parts.insert(doc.id, self.read(doc, &mut change)?);
-                let now = change.refs.last().into_iter().flat_map(|(_, said)| said);
-                affected.extend(
-                    now.filter(|(k, said)| before.remove(*k) != Some(**said)).map(|(k, _)| k.clone()),
-                );
-                affected.extend(before.into_keys());
+                let open = open_doc(self.db, doc)?;
+                let of = self.moved(&open, doc, read.get(&doc.id).copied())?;
+                let done = of.as_ref().map_or_else(|| Done::of([&open]), |of| Done::of_records(&open, of));
+                affected.extend(board::spoken_of(self.db, doc.id, of.as_ref())?);
+                let part = part(doc, of, &done);
+                affected.extend(part.records.iter().filter_map(|r| r.session.clone()));
+                opened.insert(doc.id, (open, part.of.clone()));
+                change.parts.push(part);
+                change.docs.push(facts(doc));
+                parts.push(done);
             } else if !matches!(doc.name, DocName::Plan(..)) || !plan_moved {
                 change.docs.push(self.other(doc, &asks));
             }
         }
-        for key in &affected {
-            for id in board::speak_of(self.db, self.athlete, key)? {
-                if let Some(doc) = self.docs.iter().find(|d| d.id == id)
-                    && !parts.contains_key(&id)
-                {
-                    parts.insert(id, Done::of([&open_doc(self.db, doc)?]));
-                }
-            }
+        let Some(others) = self.what_else_speaks(&affected, &opened)? else { return Ok(Err(KeepError)) };
+        for (doc, records) in others {
+            let done = match opened.get(&doc.id) {
+                Some((open, _)) => Done::of_records(open, &records),
+                None => Done::of_records(&open_doc(self.db, doc)?, &records),
+            };
+            let sessions = records.get(SESSIONS).into_iter().flatten();
+            change.extras.extend(sessions.map(|key| (doc.id, key.clone())));
+            parts.push(done);
         }
-        change.extras_of =
-            self.docs.iter().filter(|d| parts.contains_key(&d.id) && is_log(d)).map(|d| d.id).collect();
-        let done = Done::join(parts.into_values());
+        let done = Done::join(parts);
         let mut kept = BTreeMap::new();
         let mut planned = BTreeSet::new();
         if matches!(asks, Asks::Kept { .. }) {
@@ -252,12 +263,11 @@ impl Work<'_> {
             whole,
             facts: AthleteFacts { season, plan_to: None, rules: self.kept.clone() },
             docs: Vec::new(),
-            refs: Vec::new(),
-            marks: Vec::new(),
+            parts: Vec::new(),
             gone: Vec::new(),
             asked: Vec::new(),
             stale: Vec::new(),
-            extras_of: Vec::new(),
+            extras: Vec::new(),
             rows: Vec::new(),
         }
     }
@@ -284,30 +294,35 @@ impl Work<'_> {
         Ok(Asks::Opened { plan: Box::new(Plan::of(&open_doc(self.db, doc)?)), doc: doc.id })
     }
 
-    /// Reads a log or notes document and notes what it counts and of what it speaks.
-    fn read(&self, doc: &Doc, change: &mut Change) -> Result<Done, StoreError> {
-        let done = Done::of([&open_doc(self.db, doc)?]);
-        let counts = match doc.name {
-            DocName::Log(_, month) | DocName::Notes(_, month) => Counts::Month(month),
-            _ => Counts::Never,
-        };
-        let (met, unreadable) = (done.met.len(), done.unreadable.len());
-        change.docs.push(DocFacts { doc: doc.id, n: doc.max_n, counts, met, unreadable });
-        let trial = |t: &Entry<Trial>| KeptMark {
-            kind: MarkKind::Trial,
-            record: t.key(),
-            kept: keep::keep_record(&t.key(), &t.record),
-        };
-        let weighing = |c: &Entry<CheckIn>| KeptMark {
-            kind: MarkKind::CheckIn,
-            record: c.key(),
-            kept: keep::keep_record(&c.key(), &c.record),
-        };
-        let weighed = done.checkins.iter().filter(|c| c.record.mass.is_some());
-        let marks = done.trials.iter().map(trial).chain(weighed.map(weighing)).collect();
-        change.marks.push((doc.id, marks));
-        change.refs.push((doc.id, digest::said(&done)));
-        Ok(done)
+    /// The records in which a document moved on since it was read up to chunk `read`; none when all of
+    /// it has to be read.
+    fn moved(&self, open: &Document, doc: &Doc, read: Option<u64>) -> Result<Option<Touched>, StoreError> {
+        let Some(read) = read else { return Ok(None) };
+        Ok(document::fresh(self.db, doc, read)?.and_then(|changes| open.touched(&changes)))
+    }
+
+    /// What was not read yet and speaks of the same sessions. None when it is in a map of which this
+    /// version does not know.
+    fn what_else_speaks(
+        &self,
+        affected: &BTreeSet<Key>,
+        read: &BTreeMap<i64, (Document, Option<Touched>)>,
+    ) -> Result<Option<Vec<(&Doc, Touched)>>, StoreError> {
+        let mut others: BTreeMap<i64, Touched> = BTreeMap::new();
+        for session in affected {
+            for (doc, name, record) in board::speak_of(self.db, self.athlete, session)? {
+                let Some(of) = self.docs.iter().find(|d| d.id == doc) else { return Ok(None) };
+                let Some(root) = any::root(of.name.kind(), &name).map(|r| r.name) else { return Ok(None) };
+                let was_read = read.get(&doc).is_some_and(|(_, of)| {
+                    of.as_ref().is_none_or(|of| of.get(root).is_some_and(|keys| keys.contains(&record)))
+                });
+                if !was_read {
+                    others.entry(doc).or_default().entry(root).or_default().insert(record);
+                }
+            }
+        }
+        let of = |(id, records)| Some((self.docs.iter().find(|d| d.id == id)?, records));
+        Ok(Some(others.into_iter().filter_map(of).collect()))
     }
 
     /// What is noted of a document that speaks of no session done.
@@ -359,8 +374,65 @@ fn speaks(doc: &Doc) -> bool {
     matches!(doc.name, DocName::Log(..) | DocName::Notes(..))
 }
 
-fn is_log(doc: &Doc) -> bool {
-    matches!(doc.name, DocName::Log(..))
+/// What is noted of a document that does; the rest is summed up from what its records say.
+fn facts(doc: &Doc) -> DocFacts {
+    let counts = match doc.name {
+        DocName::Log(_, month) | DocName::Notes(_, month) => Counts::Month(month),
+        _ => Counts::Never,
+    };
+    DocFacts { doc: doc.id, n: doc.max_n, counts, met: 0, unreadable: 0 }
+}
+
+/// What was read of such a document, for the rows.
+fn part(doc: &Doc, of: Option<Touched>, done: &Done) -> Part {
+    let mut said: BTreeMap<(&'static str, Key), RecordFacts> = BTreeMap::new();
+    let mut of_record = |root, record: Key, note: &dyn Fn(&mut RecordFacts)| {
+        let blank = RecordFacts { root, record: record.clone(), session: None, met: 0, unreadable: 0 };
+        note(said.entry((root, record)).or_insert(blank));
+    };
+    for session in &done.sessions {
+        let asked = &session.session.record.session;
+        of_record(SESSIONS, session.session.key(), &|said| said.session.clone_from(asked));
+    }
+    for entered in &done.entered {
+        of_record(entered.place.root, entered.key(), &|said| {
+            said.session.clone_from(&entered.record.session)
+        });
+    }
+    for excuse in &done.excuses {
+        of_record(excuse.place.root, excuse.key(), &|said| {
+            said.session = Some(excuse.record.session.clone())
+        });
+    }
+    for place in done.met.iter().map(|m| &m.place) {
+        place
+            .keys
+            .first()
+            .into_iter()
+            .for_each(|key| of_record(place.root, key.clone(), &|said| said.met += 1));
+    }
+    for place in done.unreadable.iter().map(|u| &u.place) {
+        let key = place.keys.first().into_iter();
+        key.for_each(|key| of_record(place.root, key.clone(), &|said| said.unreadable += 1));
+    }
+    let worth = |said: &RecordFacts| said.session.is_some() || said.met > 0 || said.unreadable > 0;
+    let trial = |t: &Entry<Trial>| KeptMark {
+        kind: MarkKind::Trial,
+        record: t.key(),
+        kept: keep::keep_record(&t.key(), &t.record),
+    };
+    let weighing = |c: &Entry<CheckIn>| KeptMark {
+        kind: MarkKind::CheckIn,
+        record: c.key(),
+        kept: keep::keep_record(&c.key(), &c.record),
+    };
+    let weighed = done.checkins.iter().filter(|c| c.record.mass.is_some());
+    Part {
+        doc: doc.id,
+        of,
+        records: said.into_values().filter(worth).collect(),
+        marks: done.trials.iter().map(trial).chain(weighed.map(weighing)).collect(),
+    }
 }
 
 fn last_day(plan: &Plan) -> Option<Day> {

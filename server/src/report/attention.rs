@@ -8,6 +8,7 @@ use backstraight_core::exchange::access::{Asker, Right, Role, right};
 use backstraight_core::model::name::{DocName, Kind};
 use backstraight_core::model::number::Sex;
 use backstraight_core::view::attention::{self, Look, reports};
+use backstraight_core::view::done::Done;
 use backstraight_core::view::marks::Noises;
 use backstraight_core::view::proposal;
 use backstraight_core::view::records::{self, Holder, may_be_named};
@@ -180,6 +181,20 @@ pub struct BestReport {
     pub by_coach: bool,
 }
 
+/// All trials and weighings of everybody who may be reviewed.
+///
+/// # Errors
+/// When storage fails.
+pub fn all_marks(db: &Db, grant: &MayReview) -> Result<BTreeMap<PersonId, Done>, StoreError> {
+    let mut marks = BTreeMap::new();
+    for person in review::people(db, grant)? {
+        if person.role == Role::Athlete {
+            marks.insert(person.id, project::marks(db, grant, person.id)?);
+        }
+    }
+    Ok(marks)
+}
+
 /// The athletes of a page, and the last of them when more follow.
 type PageOf = (BTreeSet<PersonId>, Option<PersonId>);
 
@@ -223,12 +238,7 @@ pub fn attention(
     let Some((ids, next)) = page(db, grant, after, most)? else { return Ok(None) };
     let mut gathered = Review::gather_some(db, grant, (today.plus(-DAYS_BACK), today, today), Some(&ids))?;
     // The noise of a test comes from everybody's trials, and a change from all of one's own.
-    let mut marks = BTreeMap::new();
-    for person in review::people(db, grant)? {
-        if person.role == Role::Athlete {
-            marks.insert(person.id, project::marks(db, grant, person.id)?);
-        }
-    }
+    let marks = all_marks(db, grant)?;
     let noises = Noises::of(&gathered.library, marks.values());
     gathered.take_trials(&marks);
     let mut athletes = Vec::new();

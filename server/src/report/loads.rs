@@ -3,9 +3,12 @@
 use std::collections::BTreeMap;
 
 use backstraight_core::base::day::Day;
+use backstraight_core::science::Computed;
+use backstraight_core::science::load::Ratios;
 use backstraight_core::view::forecast::{self, Forecast, PlannedWeek};
 use backstraight_core::view::load::{self, WeekLoad};
 use backstraight_core::view::volume::Volume;
+use backstraight_core::view::why::{Lack, Part, Why};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -47,8 +50,28 @@ pub struct LoadWeek {
     pub fading_7: FigureReport,
     /// Fading average over 28 days.
     pub fading_28: FigureReport,
+    /// The last seven days of the week against the weeks before.
+    pub against_before: AgainstReport,
     /// Kilograms, contacts, metres.
     pub volume: VolumeReport,
+}
+
+/// Seven days against the weeks before, in three ways: a description that foretells nothing. Either the
+/// numbers are there, or `lack`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct AgainstReport {
+    /// Fading average over 7 days over that of 28 days.
+    pub fading: Option<f64>,
+    /// Mean of 7 days over mean of the 28 days that include them: it can never pass 4.
+    pub of_28_with: Option<f64>,
+    /// Mean of 7 days over mean of the 21 days before; missing where those were without load.
+    pub of_21_before: Option<f64>,
+    /// The rule, its source and the caution to show beside the numbers.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub why: Option<WhyReport>,
+    /// Why there are none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lack: Option<LackReport>,
 }
 
 /// Kilograms, contacts, metres.
@@ -160,7 +183,33 @@ fn week(w: &WeekLoad) -> LoadWeek {
         strain: FigureReport::of(&w.strain),
         fading_7: FigureReport::of(&w.fading_7),
         fading_28: FigureReport::of(&w.fading_28),
+        against_before: against_before(&w.ratios),
         volume: volume(&w.volume),
+    }
+}
+
+fn against_before(ratios: &Result<Computed<Ratios>, Lack>) -> AgainstReport {
+    match ratios {
+        Ok(ratios) => AgainstReport {
+            fading: Some(ratios.value.ewma_ratio),
+            of_28_with: Some(ratios.value.coupled),
+            of_21_before: ratios.value.uncoupled,
+            why: Some(WhyReport::of(&Why::by(
+                ratios,
+                vec![
+                    Part::of("fading average over 7 days", ratios.value.ewma_acute, "units per day"),
+                    Part::of("fading average over 28 days", ratios.value.ewma_chronic, "units per day"),
+                ],
+            ))),
+            lack: None,
+        },
+        Err(lack) => AgainstReport {
+            fading: None,
+            of_28_with: None,
+            of_21_before: None,
+            why: None,
+            lack: Some(LackReport::of(lack)),
+        },
     }
 }
 

@@ -187,7 +187,7 @@ pub(super) async fn weeks(
     .await
 }
 
-/// An athlete's test trials
+/// An athlete's test trials, and own bests
 ///
 /// Trials of the days by test, oldest first: those that the athlete entered and those that a coach took.
 #[utoipa::path(
@@ -210,10 +210,14 @@ pub(super) async fn tests(
     days: Result<Query<Days>, QueryRejection>,
 ) -> Result<Response, Problem> {
     let grant = one(&caller, &id)?;
+    // What the noise of a test is comes from the trials of everybody whom the caller may review.
+    let everybody = club(&caller)?;
     let days = span(days, &app)?;
+    settled(&app, grant).await?;
     conditional(&app, &headers, grant, format!("tests {days:?}"), move |db| {
         let gathered = Review::gather(db, &grant, days.0, days.1, days.2)?;
-        Ok(report::tests::of(&gathered, days))
+        let marks = report::attention::all_marks(db, &everybody)?;
+        Ok(report::tests::of(&gathered, &marks, days))
     })
     .await
 }

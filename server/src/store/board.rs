@@ -3,12 +3,13 @@
 
 mod write;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::sql::{self, Db, OptionalExtension, Row, odd};
 use backstraight_core::base::day::{Day, Month};
 use backstraight_core::base::id::{ClubId, PersonId, SquadId};
 use backstraight_core::base::key::Key;
+use backstraight_core::doc::touched::Touched;
 use backstraight_core::model::number::{SeasonNo, Verdict};
 use backstraight_core::view::state::Logged;
 
@@ -89,10 +90,38 @@ pub struct DocFacts {
     pub n: u64,
     /// When it counts.
     pub counts: Counts,
-    /// Fields at which two edits met.
+    /// Fields at which two edits met. Of logs and notes it is the sum of what their records say.
     pub met: usize,
-    /// Records that could not be read.
+    /// Records that could not be read; the same.
     pub unreadable: usize,
+}
+
+/// What a record of a log or notes document says beside what it holds.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RecordFacts {
+    /// The map at the root.
+    pub root: &'static str,
+    /// Its key there.
+    pub record: Key,
+    /// The session of the plan of which it speaks, if of any.
+    pub session: Option<Key>,
+    /// Fields at which two edits met, in it and inside of it.
+    pub met: usize,
+    /// What could not be read, in it and inside of it.
+    pub unreadable: usize,
+}
+
+/// What was read of a log or notes document.
+#[derive(Debug, Clone)]
+pub struct Part {
+    /// Row of the document.
+    pub doc: i64,
+    /// Which records were looked at; all of them when it is none.
+    pub of: Option<Touched>,
+    /// What those of them say that are still there.
+    pub records: Vec<RecordFacts>,
+    /// Test trials and weighings among them.
+    pub marks: Vec<KeptMark>,
 }
 
 /// What is known about an athlete beside the sessions.
@@ -122,6 +151,14 @@ impl MarkKind {
             MarkKind::CheckIn => "check-in",
         }
     }
+
+    /// The map at the root of a document in which such records are.
+    const fn root(self) -> &'static str {
+        match self {
+            MarkKind::Trial => "trials",
+            MarkKind::CheckIn => "checkins",
+        }
+    }
 }
 
 /// A test trial or weighing, in the form that the projector reads again.
@@ -146,18 +183,16 @@ pub struct Change {
     pub facts: AthleteFacts,
     /// Documents that were read.
     pub docs: Vec<DocFacts>,
-    /// Test trials and weighings of the logs and notes that were read.
-    pub marks: Vec<(i64, Vec<KeptMark>)>,
-    /// Of which sessions the logs and notes that were read speak.
-    pub refs: Vec<(i64, BTreeMap<Key, i64>)>,
+    /// What was read of logs and notes that moved on.
+    pub parts: Vec<Part>,
     /// Sessions whose row and kept form go: they changed or are no longer in the plan.
     pub gone: Vec<Key>,
     /// Kept forms to add; their old ones are among `gone`.
     pub asked: Vec<Asked>,
     /// Planned sessions whose row alone goes.
     pub stale: Vec<Key>,
-    /// Logs whose extras go.
-    pub extras_of: Vec<i64>,
+    /// Sessions of logs, beside those of the parts, whose row as an extra goes.
+    pub extras: Vec<(i64, Key)>,
     /// Rows to add.
     pub rows: Vec<SessionRow>,
 }
@@ -296,24 +331,40 @@ pub fn read_up_to(db: &Db, athlete: PersonId) -> Result<BTreeMap<i64, u64>, Stor
     Ok(rows.collect::<Result<_, _>>()?)
 }
 
-/// The documents that speak of a session of the plan.
+/// The records that speak of a session of the plan: document, root map, key.
 ///
 /// # Errors
 /// When storage fails.
-pub fn speak_of(db: &Db, athlete: PersonId, session: &Key) -> Result<Vec<i64>, StoreError> {
-    let mut ask = db.prepare_cached("SELECT doc FROM board_ref WHERE athlete = ?1 AND session = ?2")?;
-    let rows = ask.query_map((athlete.0.as_bytes(), session.as_str()), |r| r.get(0))?;
+pub fn speak_of(db: &Db, athlete: PersonId, session: &Key) -> Result<Vec<(i64, String, Key)>, StoreError> {
+    let mut ask =
+        db.prepare_cached("SELECT doc, root, record FROM board_record WHERE athlete = ?1 AND session = ?2")?;
+    let rows =
+        ask.query_map((athlete.0.as_bytes(), session.as_str()), |r| Ok((r.get(0)?, r.get(1)?, key(r, 2)?)))?;
     Ok(rows.collect::<Result<_, _>>()?)
 }
 
-/// The sessions of the plan of which a document speaks, with the number of what it says.
+/// The sessions of the plan of which records of a document spoke; of all of them when none are named.
 ///
 /// # Errors
 /// When storage fails.
-pub fn spoken_of(db: &Db, doc: i64) -> Result<BTreeMap<Key, i64>, StoreError> {
-    let mut ask = db.prepare_cached("SELECT session, said FROM board_ref WHERE doc = ?1")?;
-    let rows = ask.query_map([doc], |r| Ok((key(r, 0)?, r.get(1)?)))?;
-    Ok(rows.collect::<Result<_, _>>()?)
+pub fn spoken_of(db: &Db, doc: i64, records: Option<&Touched>) -> Result<BTreeSet<Key>, StoreError> {
+    let Some(records) = records else {
+        let mut ask =
+            db.prepare_cached("SELECT session FROM board_record WHERE doc = ?1 AND session IS NOT NULL")?;
+        let rows = ask.query_map([doc], |r| key(r, 0))?;
+        return Ok(rows.collect::<Result<_, _>>()?);
+    };
+    let mut ask = db.prepare_cached(
+        "SELECT session FROM board_record
+         WHERE doc = ?1 AND root = ?2 AND record = ?3 AND session IS NOT NULL",
+    )?;
+    let mut spoken = BTreeSet::new();
+    for (root, keys) in records {
+        for record in keys {
+            spoken.extend(ask.query_row((doc, *root, record.as_str()), |r| key(r, 0)).optional()?);
+        }
+    }
+    Ok(spoken)
 }
 
 /// All test trials and weighings of an athlete that may be reviewed.
@@ -376,7 +427,7 @@ pub struct Members {
     /// Event group by athlete, in the words of the last squad that names one.
     pub events: BTreeMap<PersonId, String>,
     /// Members of the squad that was asked for.
-    pub of_squad: std::collections::BTreeSet<PersonId>,
+    pub of_squad: BTreeSet<PersonId>,
 }
 
 /// Reads [`Members`].

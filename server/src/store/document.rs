@@ -231,6 +231,22 @@ pub fn whole(db: &Db, doc: i64, start: &[u8]) -> Result<Vec<u8>, StoreError> {
     Ok(bytes)
 }
 
+/// The changes of a document after chunk `after`, when every one of those chunks is still kept.
+///
+/// # Errors
+/// When storage fails.
+pub fn fresh(db: &Db, doc: &Doc, after: u64) -> Result<Option<Vec<u8>>, StoreError> {
+    let mut ask = db.prepare_cached("SELECT body FROM chunk WHERE doc = ?1 AND n > ?2 ORDER BY n")?;
+    let mut rows = ask.query((doc.id, value::stored(after)))?;
+    let (mut bytes, mut chunks) = (Vec::new(), 0);
+    while let Some(r) = rows.next()? {
+        let body = r.get_ref(0)?.as_blob().map_err(|e| StoreError::Damaged(e.to_string()))?;
+        bytes.extend_from_slice(body);
+        chunks += 1;
+    }
+    Ok((chunks > 0 && after.checked_add(chunks) == Some(doc.max_n)).then_some(bytes))
+}
+
 /// Checked changes to be appended.
 #[derive(Debug, Clone)]
 pub struct Append {

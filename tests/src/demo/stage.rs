@@ -78,12 +78,20 @@ pub struct Stage {
 }
 
 impl Stage {
-    /// Builds the stage: server, club, squad, people, and an enrolled install for each.
+    /// Builds the stage for a story that happens now: server, club, squad, people, and an enrolled
+    /// install for each.
     ///
     /// # Errors
     /// Whatever goes wrong.
     pub fn build(dir: &Path, port: u16) -> Result<Stage, Trouble> {
-        let now = backstraight_ffi::phone::Clock::now(&SystemClock { zone_minutes: 0 });
+        Stage::build_at(dir, port, backstraight_ffi::phone::Clock::now(&SystemClock { zone_minutes: 0 }))
+    }
+
+    /// The same for a story that happens at another time.
+    ///
+    /// # Errors
+    /// Whatever goes wrong.
+    pub fn build_at(dir: &Path, port: u16, now: Moment) -> Result<Stage, Trouble> {
         let today = Day::of(now, 0)?;
         let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build()?;
         // How far the story's clock is from the machine's.

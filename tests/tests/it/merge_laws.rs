@@ -154,6 +154,41 @@ proptest! {
             holds_all(&after, seen)?;
         }
     }
+
+    #[test]
+    fn what_changes_touch_is_told_by_the_changes(
+        kind in any_kind(),
+        story in prop::collection::vec(event(), 1..40),
+    ) {
+        let (mut copies, _) = play(kind, &story);
+        let mut copy = copies.remove(0);
+        for other in &copies {
+            let (heads, before) = (copy.doc.heads(), content(&copy.doc));
+            copy.receive(&other.doc.changes_since(&heads));
+            let after = content(&copy.doc);
+            let touched = copy.doc.touched(&copy.doc.changes_since(&heads)).expect("all can be placed");
+            for (root, keys) in &touched {
+                for key in keys {
+                    prop_assert!(!after[*root][key.as_str()].is_null(), "{root} {key} is there");
+                }
+            }
+            let roots = after.as_object().unwrap();
+            for (root, records) in roots {
+                for (key, record) in records.as_object().unwrap() {
+                    let same = before[root].get(key) == Some(record);
+                    let told = touched.iter().any(|(r, k)| *r == root && k.iter().any(|k| k.as_str() == key));
+                    prop_assert!(same || told, "{root} {key} reads otherwise and was not touched");
+                }
+            }
+        }
+        // Of the whole story every record is told, and nothing else.
+        let all = copy.doc.changes_to_send(&[], usize::MAX);
+        let touched = copy.doc.touched(&all).expect("all can be placed");
+        let told: usize = touched.values().map(std::collections::BTreeSet::len).sum();
+        let roots = content(&copy.doc);
+        let there = roots.as_object().unwrap().values();
+        prop_assert!(told <= there.map(|r| r.as_object().unwrap().len()).sum());
+    }
 }
 
 /// Whether every record in `seen` is in `after` too, at every depth.

@@ -3,11 +3,12 @@
 use std::collections::BTreeMap;
 
 use backstraight_core::base::id::{ClubId, PersonId, SquadId};
+use backstraight_core::base::key::Key;
 use backstraight_core::base::moment::Moment;
 use backstraight_core::model::number::{SeasonNo, Verdict};
 use backstraight_core::view::state::Logged;
 
-use super::{Change, Counts, PLAN, SessionRow, spoken_of};
+use super::{Change, Counts, MarkKind, PLAN, Part, SessionRow};
 use crate::store::job::{self, Claim};
 use crate::store::sql::{self, Db};
 use crate::store::{StoreError, value};
@@ -22,7 +23,8 @@ pub fn write(db: &Db, claim: &Claim, change: &Change) -> Result<bool, StoreError
     }
     let athlete = change.athlete.0.into_bytes();
     if change.whole {
-        for table in ["board_session", "board_asked", "board_ref", "board_mark", "board_doc", "board_athlete"]
+        for table in
+            ["board_session", "board_asked", "board_record", "board_mark", "board_doc", "board_athlete"]
         {
             db.prepare_cached(&format!("DELETE FROM {table} WHERE athlete = ?1"))?.execute([athlete])?;
         }
@@ -41,29 +43,8 @@ pub fn write(db: &Db, claim: &Claim, change: &Change) -> Result<bool, StoreError
         let (met, unreadable) = (value::stored(d.met as u64), value::stored(d.unreadable as u64));
         put.execute((d.doc, athlete, value::stored(d.n), month, met, unreadable))?;
     }
-    let mut forget = db.prepare_cached("DELETE FROM board_ref WHERE doc = ?1 AND session = ?2")?;
-    let mut put = db.prepare_cached(
-        "INSERT INTO board_ref (doc, session, athlete, said) VALUES (?1, ?2, ?3, ?4)
-         ON CONFLICT (doc, session) DO UPDATE SET said = excluded.said",
-    )?;
-    for (doc, now) in &change.refs {
-        let before = spoken_of(db, *doc)?;
-        for gone in before.keys().filter(|key| !now.contains_key(key)) {
-            forget.execute((doc, gone.as_str()))?;
-        }
-        for (key, said) in now.iter().filter(|(key, said)| before.get(key) != Some(said)) {
-            put.execute((doc, key.as_str(), athlete, said))?;
-        }
-    }
-    let mut forget = db.prepare_cached("DELETE FROM board_mark WHERE doc = ?1")?;
-    let mut put = db.prepare_cached(
-        "INSERT INTO board_mark (doc, kind, record, athlete, kept) VALUES (?1, ?2, ?3, ?4, ?5)",
-    )?;
-    for (doc, marks) in &change.marks {
-        forget.execute([doc])?;
-        for mark in marks {
-            put.execute((doc, mark.kind.word(), mark.record.as_str(), athlete, &mark.kept))?;
-        }
+    for part in &change.parts {
+        write_part(db, athlete, part)?;
     }
     let mut put =
         db.prepare_cached("INSERT INTO board_asked (athlete, session, day, asked) VALUES (?1, ?2, ?3, ?4)")?;
@@ -98,11 +79,71 @@ fn drop_rows(db: &Db, athlete: [u8; 16], change: &Change) -> Result<(), StoreErr
     for key in &change.gone {
         form.execute((athlete, key.as_str()))?;
     }
-    let mut extras =
-        db.prepare_cached("DELETE FROM board_session WHERE athlete = ?1 AND extra = 1 AND doc = ?2")?;
-    for doc in &change.extras_of {
-        extras.execute((athlete, doc))?;
+    let mut extras = db.prepare_cached(
+        "DELETE FROM board_session WHERE athlete = ?1 AND extra = 1 AND doc = ?2 AND session = ?3",
+    )?;
+    for (doc, session) in &change.extras {
+        extras.execute((athlete, doc, session.as_str()))?;
     }
+    let mut all =
+        db.prepare_cached("DELETE FROM board_session WHERE athlete = ?1 AND extra = 1 AND doc = ?2")?;
+    for part in &change.parts {
+        match &part.of {
+            Some(of) => {
+                for session in of.get("sessions").into_iter().flatten() {
+                    extras.execute((athlete, part.doc, session.as_str()))?;
+                }
+            }
+            None => {
+                all.execute((athlete, part.doc))?;
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Puts what was read of a document in the place of what was read of it before.
+fn write_part(db: &Db, athlete: [u8; 16], part: &Part) -> Result<(), StoreError> {
+    if let Some(of) = &part.of {
+        let mut record =
+            db.prepare_cached("DELETE FROM board_record WHERE doc = ?1 AND root = ?2 AND record = ?3")?;
+        let mut mark =
+            db.prepare_cached("DELETE FROM board_mark WHERE doc = ?1 AND kind = ?2 AND record = ?3")?;
+        for (root, keys) in of {
+            let kind = [MarkKind::Trial, MarkKind::CheckIn].into_iter().find(|k| k.root() == *root);
+            for key in keys {
+                record.execute((part.doc, *root, key.as_str()))?;
+                if let Some(kind) = kind {
+                    mark.execute((part.doc, kind.word(), key.as_str()))?;
+                }
+            }
+        }
+    } else {
+        db.prepare_cached("DELETE FROM board_record WHERE doc = ?1")?.execute([part.doc])?;
+        db.prepare_cached("DELETE FROM board_mark WHERE doc = ?1")?.execute([part.doc])?;
+    }
+    let mut put = db.prepare_cached(
+        "INSERT INTO board_record (doc, root, record, athlete, session, met, unreadable)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+    )?;
+    for r in &part.records {
+        let (met, unreadable) = (value::stored(r.met as u64), value::stored(r.unreadable as u64));
+        let session = r.session.as_ref().map(Key::as_str);
+        put.execute((part.doc, r.root, r.record.as_str(), athlete, session, met, unreadable))?;
+    }
+    let mut put = db.prepare_cached(
+        "INSERT INTO board_mark (doc, kind, record, athlete, kept) VALUES (?1, ?2, ?3, ?4, ?5)",
+    )?;
+    for mark in &part.marks {
+        put.execute((part.doc, mark.kind.word(), mark.record.as_str(), athlete, &mark.kept))?;
+    }
+    db.prepare_cached(
+        "UPDATE board_doc
+         SET met = (SELECT coalesce(sum(r.met), 0) FROM board_record r WHERE r.doc = ?1),
+             unreadable = (SELECT coalesce(sum(r.unreadable), 0) FROM board_record r WHERE r.doc = ?1)
+         WHERE doc = ?1",
+    )?
+    .execute([part.doc])?;
     Ok(())
 }
 

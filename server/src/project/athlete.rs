@@ -10,6 +10,7 @@ use backstraight_core::doc::read::Entry;
 use backstraight_core::model::log::{CheckIn, Trial};
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::SeasonNo;
+use backstraight_core::view::availability;
 use backstraight_core::view::board::{self as view, Known, Review, Rules};
 use backstraight_core::view::done::{Done, DoneSession};
 use backstraight_core::view::judge::How;
@@ -254,6 +255,7 @@ impl Work<'_> {
             docs: Vec::new(),
             refs: Vec::new(),
             marks: Vec::new(),
+            available: Vec::new(),
             gone: Vec::new(),
             asked: Vec::new(),
             stale: Vec::new(),
@@ -284,11 +286,12 @@ impl Work<'_> {
         Ok(Asks::Opened { plan: Box::new(Plan::of(&open_doc(self.db, doc)?)), doc: doc.id })
     }
 
-    /// Reads a log or notes document and notes what it counts and of what it speaks.
+    /// Reads a log, notes or availability document and notes what it counts and of what it speaks.
     fn read(&self, doc: &Doc, change: &mut Change) -> Result<Done, StoreError> {
         let done = Done::of([&open_doc(self.db, doc)?]);
         let counts = match doc.name {
             DocName::Log(_, month) | DocName::Notes(_, month) => Counts::Month(month),
+            DocName::Availability(_) => Counts::Always,
             _ => Counts::Never,
         };
         let (met, unreadable) = (done.met.len(), done.unreadable.len());
@@ -307,10 +310,13 @@ impl Work<'_> {
         let marks = done.trials.iter().map(trial).chain(weighed.map(weighing)).collect();
         change.marks.push((doc.id, marks));
         change.refs.push((doc.id, digest::said(&done)));
+        if matches!(doc.name, DocName::Availability(_)) {
+            change.available.push((doc.id, availability::said(&done.availability)));
+        }
         Ok(done)
     }
 
-    /// What is noted of a document that speaks of no session done.
+    /// What is noted of a document that speaks of nothing of that.
     fn other(&self, doc: &Doc, asks: &Asks) -> DocFacts {
         let never = DocFacts { doc: doc.id, n: doc.max_n, counts: Counts::Never, met: 0, unreadable: 0 };
         match asks {
@@ -354,9 +360,9 @@ impl Work<'_> {
     }
 }
 
-/// Whether a document speaks of sessions done.
+/// Whether a document speaks of sessions done or of what may be trained.
 fn speaks(doc: &Doc) -> bool {
-    matches!(doc.name, DocName::Log(..) | DocName::Notes(..))
+    matches!(doc.name, DocName::Log(..) | DocName::Notes(..) | DocName::Availability(_))
 }
 
 fn is_log(doc: &Doc) -> bool {

@@ -14,6 +14,7 @@ use backstraight_core::doc::open::Document;
 use backstraight_core::doc::place::Place;
 use backstraight_core::doc::problem::Code;
 use backstraight_core::model::any::AnyRecord;
+use backstraight_core::model::care::{Assessment, Availability, Restriction};
 use backstraight_core::model::log::{SessionDone, SetDone, Work};
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::*;
@@ -254,4 +255,41 @@ fn a_prescription_that_contradicts_itself_says_every_contradiction() {
         };
         assert_eq!(doc.problems(&item(p), &scene).is_empty(), fits, "{spacing:?} {gaps}");
     }
+}
+
+#[test]
+fn care_staff_are_told_what_does_not_fit() {
+    let (who, by) = (PersonId(Uuid::from_u128(7)), PersonId(Uuid::from_u128(8)));
+    let scene = Scene { now: NOW, exercises: None };
+    let mut mint = KeyMint::new([4; 4]);
+    let mut doc = open(DocName::Availability(who));
+    let said = |level| Availability::new(NOW, by, day("2026-11-25"), level);
+    let avoid: Option<Text<200>> = Text::new("jumps").ok();
+    let mut place = || Place::of("availability", &mint.mint());
+    let modified = add(place(), said(Available::Modified));
+    refused(&mut doc, &modified, &scene, &[Code::Contradiction]);
+    let full = add(place(), Availability { avoid: avoid.clone(), ..said(Available::Full) });
+    refused(&mut doc, &full, &scene, &[Code::Contradiction]);
+    let back = Availability { until: Some(day("2026-11-24")), ..said(Available::No) };
+    refused(&mut doc, &add(place(), back), &scene, &[Code::Contradiction]);
+    let early = Availability::new(Moment(0), by, day("2026-11-25"), Available::No);
+    refused(&mut doc, &add(place(), early), &scene, &[Code::WrongClock]);
+    let wrong = add(place(), Assessment::new(NOW, by, Text::new("x").unwrap()));
+    refused(&mut doc, &wrong, &scene, &[Code::WrongDocument]);
+    let day_long = Availability { until: Some(day("2026-11-25")), avoid, ..said(Available::Modified) };
+    let fine = place();
+    doc.apply(&add(fine.clone(), day_long), &scene).unwrap();
+    // An edit is held to the same.
+    let from = doc.record::<Availability>(&fine).unwrap().unwrap().record;
+    let to = Availability { avoid: None, ..from.clone() };
+    let edit = Command::Edit { place: fine, from: from.into(), to: to.into() };
+    refused(&mut doc, &edit, &scene, &[Code::Contradiction]);
+    let mut notes = open(DocName::CareNotes(who));
+    let restriction = Restriction {
+        assessment: Some(mint.mint()),
+        until: Some(day("2026-11-01")),
+        ..Restriction::new(NOW, by, day("2026-11-25"), Text::new("deep knee bends").unwrap())
+    };
+    let at = Place::of("restrictions", &mint.mint());
+    refused(&mut notes, &add(at, restriction), &scene, &[Code::Contradiction, Code::NotFound]);
 }

@@ -31,7 +31,7 @@ struct Ground {
 
 fn ground(seed: u64) -> Ground {
     let mut rng = Rng(seed);
-    let kind = Kind::ALL[usize::try_from(seed % 6).unwrap()];
+    let kind = Kind::ALL[usize::try_from(seed % 8).unwrap()];
     let (mut a, mut b) = (Writer::new(kind, 0, &mut rng), Writer::new(kind, 1, &mut rng));
     for _ in 0..8 {
         a.step(&mut rng);

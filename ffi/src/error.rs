@@ -44,6 +44,17 @@ pub enum PhoneError {
     /// The server wants a new sign-in; recording goes on.
     #[error("the server does not know this install any more: {0}")]
     SignedOut(String),
+    /// A carry file that is none, or is damaged. Nothing of it was stored.
+    #[error("{why}")]
+    Carry {
+        /// A stable word.
+        code: &'static str,
+        /// In words.
+        why: String,
+    },
+    /// This install was enrolled without a key, so nothing that it wrote can be carried by others.
+    #[error("this install has no key to sign with; enrol it again")]
+    NoKey,
     /// The server answered something that cannot be used.
     #[error("the server's answer could not be used: {0}")]
     Answer(String),

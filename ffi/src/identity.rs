@@ -8,6 +8,8 @@ use std::path::Path;
 use backstraight_core::base::id::{ClubId, InstallId, PersonId};
 use backstraight_core::base::moment::Moment;
 use backstraight_core::exchange::access::Role;
+use ed25519_dalek::{Signer as _, SigningKey};
+use minicbor::bytes::ByteVec;
 use minicbor::{Decode, Encode};
 
 use crate::error::PhoneError;
@@ -35,6 +37,51 @@ pub struct Identity {
     pub refresh: String,
     /// Until when the access token is good, by this device's own clock; `None` when that is not known.
     pub access_until: Option<Moment>,
+    /// The key with which this install signs what others carry for it; `None` for an install that
+    /// was enrolled without one.
+    pub key: Option<InstallKey>,
+}
+
+/// The private key of an install. Never leaves its device, and is never printed.
+#[derive(Clone, PartialEq, Eq)]
+pub struct InstallKey([u8; 32]);
+
+impl InstallKey {
+    /// A new key, from the system's randomness.
+    ///
+    /// # Errors
+    /// When the system has none.
+    pub fn draw() -> Result<InstallKey, PhoneError> {
+        let mut seed = [0; 32];
+        getrandom::fill(&mut seed)
+            .map_err(|e| PhoneError::Storage { why: format!("no randomness: {e}"), full: false })?;
+        Ok(InstallKey(seed))
+    }
+
+    /// The key of that seed. For tests.
+    #[doc(hidden)]
+    #[must_use]
+    pub const fn of_seed(seed: [u8; 32]) -> InstallKey {
+        InstallKey(seed)
+    }
+
+    /// The public key, which the server and other devices know it by.
+    #[must_use]
+    pub fn public(&self) -> [u8; 32] {
+        SigningKey::from_bytes(&self.0).verifying_key().to_bytes()
+    }
+
+    /// Signs (Ed25519, RFC 8032).
+    #[must_use]
+    pub fn sign(&self, statement: &[u8]) -> [u8; 64] {
+        SigningKey::from_bytes(&self.0).sign(statement).to_bytes()
+    }
+}
+
+impl core::fmt::Debug for InstallKey {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.write_str("InstallKey")
+    }
 }
 
 #[derive(Encode, Decode)]
@@ -58,6 +105,8 @@ struct Stored {
     refresh: String,
     #[n(8)]
     access_until: Option<i64>,
+    #[n(9)]
+    key: Option<ByteVec>,
 }
 
 impl Identity {
@@ -83,6 +132,10 @@ impl Identity {
             access: s.access,
             refresh: s.refresh,
             access_until: s.access_until.map(Moment),
+            key: s
+                .key
+                .map(|k| k.as_slice().try_into().map(InstallKey).map_err(|_| bad("key")))
+                .transpose()?,
         }))
     }
 
@@ -101,6 +154,7 @@ impl Identity {
             access: self.access.clone(),
             refresh: self.refresh.clone(),
             access_until: self.access_until.map(|m| m.0),
+            key: self.key.as_ref().map(|k| ByteVec::from(k.0.to_vec())),
         };
         let write = || -> std::io::Result<()> {
             let bytes = minicbor::to_vec(&stored).map_err(std::io::Error::other)?;

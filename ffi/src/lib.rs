@@ -3,8 +3,10 @@
 //!
 //! The doors for other languages are built on [`phone::Phone`].
 
+pub mod carry;
 pub mod error;
 pub mod identity;
+pub mod news;
 pub mod phone;
 pub mod store;
 pub mod transport;

@@ -16,6 +16,7 @@ use backstraight_core::exchange::wire::{Down, Known, Refusal};
 use backstraight_core::model::name::{DocName, Kind};
 use backstraight_core::view::library::Library;
 
+use crate::carry::CarriedOn;
 use crate::error::PhoneError;
 use crate::identity::Identity;
 use crate::store::{DocRow, RefusedRow, Store};
@@ -76,17 +77,20 @@ pub struct Exchanged {
     pub new_epoch: bool,
     /// How far this phone's clock is ahead of the server's, ms.
     pub clock_ahead: i64,
+    /// What became of parcels that this phone carried for others: how many arrived, how many wait
+    /// because the server lacks what they build on, and what was refused.
+    pub carried: CarriedOn,
 }
 
 /// An install at work on its folder.
 pub struct Phone {
     dir: std::path::PathBuf,
-    store: Store,
-    identity: Identity,
+    pub(crate) store: Store,
+    pub(crate) identity: Identity,
     actor: ActorId,
     mint: KeyMint,
     clock: Box<dyn Clock>,
-    open: BTreeMap<DocName, Document>,
+    pub(crate) open: BTreeMap<DocName, Document>,
     /// Exercises of the library in that state, so that logging a set does not read it anew.
     exercises: (Vec<ChangeHash>, BTreeSet<Key>),
 }
@@ -271,22 +275,30 @@ impl Phone {
         Ok(())
     }
 
-    fn may_write(&self, name: &DocName) -> Result<(), PhoneError> {
+    pub(crate) fn may_write(&self, name: &DocName) -> Result<(), PhoneError> {
         let (person, club, role) = (self.identity.person, self.identity.club, self.identity.role);
-        let club_of_name = match name {
+        if self.right_of(Asker { person, club, role }, name) == Right::Write {
+            Ok(())
+        } else {
+            Err(PhoneError::NotAllowed(name.to_string()))
+        }
+    }
+
+    /// What somebody of this club may do with a document, as far as a phone knows: consents are the
+    /// server's to know.
+    pub(crate) fn right_of(&self, asker: Asker, name: &DocName) -> Right {
+        let club = match name {
             DocName::Library(c) => *c,
             DocName::Squad(_)
             | DocName::Plan(..)
             | DocName::Log(..)
             | DocName::Notes(..)
-            | DocName::Care(_) => club,
+            | DocName::Care(_)
+            | DocName::CareNotes(_)
+            | DocName::Availability(_) => self.identity.club,
         };
-        let subject = Subject { club: club_of_name, athlete: name.athlete(), care_open_to_coaches: false };
-        if right(&Asker { person, club, role }, name.kind(), &subject) == Right::Write {
-            Ok(())
-        } else {
-            Err(PhoneError::NotAllowed(name.to_string()))
-        }
+        let subject = Subject { club, athlete: name.athlete(), care_open_to_coaches: false };
+        right(&asker, name.kind(), &subject)
     }
 
     /// Documents with changes that the server has not acknowledged, and how many.
@@ -387,14 +399,16 @@ impl Phone {
                 tell_heads: row.tell_heads || row.withdrawn,
             });
         }
-        let composed = compose(&standing, cards);
+        let mut composed = compose(&standing, cards);
         let told: BTreeSet<Vec<u8>> =
             composed.up.docs.iter().filter(|d| !d.heads.is_empty()).map(|d| d.name.to_vec()).collect();
+        let carried = self.load_up(&mut composed.up, report)?;
         let answer = self.send(transport, &composed.up.to_bytes())?;
         let down = Down::from_bytes(&answer).map_err(|e| PhoneError::Answer(e.to_string()))?;
         let heard = read(&down, &standing).map_err(|e| PhoneError::Answer(e.to_string()))?;
         report.clock_ahead = heard.clock_ahead;
         let mut again = heard.more || !composed.left.is_empty();
+        again |= self.unload(&carried, down.carried.as_deref(), report)?;
         for step in heard.steps {
             match step {
                 Step::NewEpoch(epoch) => {

@@ -34,7 +34,8 @@ pub use http::{Http, enrol};
 
 #[cfg(feature = "http")]
 mod http {
-    use std::io::{ErrorKind, Read as _, Write as _};
+    use std::io::{ErrorKind, Read, Write as _};
+    use std::sync::mpsc::{Receiver, RecvTimeoutError, sync_channel};
     use std::time::Duration;
 
     use flate2::Compression;
@@ -42,7 +43,8 @@ mod http {
     use flate2::write::GzEncoder;
 
     use super::{PhoneError, Tokens, Transport};
-    use crate::identity::Identity;
+    use crate::identity::{Identity, InstallKey};
+    use crate::news::{Line, Listen};
     use backstraight_core::exchange::wire::MAX_BODY;
 
     /// The exchange over HTTP by a blocking client.
@@ -142,14 +144,77 @@ mod http {
         }
     }
 
+    impl Listen for Http {
+        fn listen(&mut self, access: &str, position: Option<&str>) -> Result<Box<dyn Line>, PhoneError> {
+            // No limit of time on the whole: a stream is open for as long as its token is good.
+            let config = ureq::Agent::config_builder()
+                .timeout_connect(Some(Duration::from_secs(30)))
+                .timeout_recv_response(Some(Duration::from_secs(30)))
+                .http_status_as_error(false);
+            let mut ask = ureq::Agent::from(config.build())
+                .get(format!("{}/v1/nudge", self.server))
+                .header("accept", "text/event-stream")
+                .header("authorization", format!("Bearer {access}"));
+            if let Some(position) = position {
+                ask = ask.header("last-event-id", position);
+            }
+            let mut answer = ask.call().map_err(|e| PhoneError::Offline(e.to_string()))?;
+            match answer.status().as_u16() {
+                200 => {}
+                401 => return Err(PhoneError::SignedOut("the access token was not accepted".to_owned())),
+                429 | 500.. => return Err(PhoneError::Offline("the server has no room now".to_owned())),
+                status => {
+                    let raw = answer.body_mut().read_to_vec().unwrap_or_default();
+                    return Err(PhoneError::Answer(format!("status {status}: {}", words(&raw))));
+                }
+            }
+            let mut body = answer.into_body().into_reader();
+            let (send, receive) = sync_channel(4);
+            // Reading blocks until something comes; whoever waits wants to be asked to stop meanwhile.
+            // The thread ends with the line, or with the next sign of life after nobody listens.
+            let read = move || {
+                let mut bytes = [0; 2048];
+                while let Ok(n) = body.read(&mut bytes) {
+                    let part = bytes.get(..n).unwrap_or_default().to_vec();
+                    if n == 0 || send.send(part).is_err() {
+                        return;
+                    }
+                }
+            };
+            std::thread::Builder::new()
+                .name("nudges".to_owned())
+                .spawn(read)
+                .map_err(|e| PhoneError::Offline(e.to_string()))?;
+            Ok(Box::new(Received(receive)))
+        }
+    }
+
+    /// What a reading thread sends.
+    struct Received(Receiver<Vec<u8>>);
+
+    impl Line for Received {
+        fn next(&mut self) -> Result<Vec<u8>, PhoneError> {
+            match self.0.recv_timeout(Duration::from_millis(500)) {
+                Ok(bytes) => Ok(bytes),
+                Err(RecvTimeoutError::Timeout) => Ok(Vec::new()),
+                Err(RecvTimeoutError::Disconnected) => {
+                    Err(PhoneError::Offline("the stream has ended".to_owned()))
+                }
+            }
+        }
+    }
+
     /// Trades an invite's code for an install.
     ///
     /// # Errors
     /// When the server is not reached or does not accept the code.
     pub fn enrol(server: &str, code: &str, device: &str) -> Result<Identity, PhoneError> {
         let server = server.trim_end_matches('/');
+        let key = InstallKey::draw()?;
+        let public: String = key.public().iter().map(|b| format!("{b:02x}")).collect();
         // A code is good once, so it is sent once.
-        let answer = post(&agent(), &format!("{server}/v1/enrol"), &[("code", code), ("device", device)]);
+        let fields = [("code", code), ("device", device), ("public_key", public.as_str())];
+        let answer = post(&agent(), &format!("{server}/v1/enrol"), &fields);
         let answer = read(answer.map_err(|e| PhoneError::Offline(e.to_string()))?)?;
         let get = |key: &str| field(&answer, key).ok_or_else(|| PhoneError::Answer(format!("no {key}")));
         let bad = |key: &str| PhoneError::Answer(format!("{key} is not well formed"));
@@ -163,6 +228,7 @@ mod http {
             access: get("access_token")?,
             refresh: get("refresh_token")?,
             access_until: None,
+            key: Some(key),
         })
     }
 

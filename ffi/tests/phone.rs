@@ -46,6 +46,7 @@ fn identity(role: Role) -> Identity {
         access: "a".into(),
         refresh: "r".into(),
         access_until: None,
+        key: None,
     }
 }
 

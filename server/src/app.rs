@@ -17,6 +17,7 @@ use crate::exchange::index::Indexes;
 use crate::exchange::turns::Turns;
 use crate::folder::Folder;
 use crate::job;
+use crate::nudge::Hub;
 use crate::project::{self, Signals};
 use crate::rate::Failures;
 use crate::routes;
@@ -75,6 +76,8 @@ pub struct App {
     /// Requests that are unpacked and checked at the same time: bounds memory and keeps the
     /// processor from being shared by too many.
     pub work: Semaphore,
+    /// Tells open streams that documents have news.
+    pub hub: Hub,
     /// Between those who make rows of the board stale, make them anew, and read them.
     pub signals: Signals,
 }
@@ -98,6 +101,7 @@ impl App {
             indexes: Indexes::default(),
             turns: Turns::default(),
             work: Semaphore::new(2 * cores),
+            hub: Hub::default(),
             signals: Signals::default(),
             config,
             store,
@@ -170,6 +174,8 @@ impl Running {
             // Already ended by itself when nobody listens.
             let _ = stop.send(());
         }
+        // Streams would never finish by themselves.
+        self.app.hub.close();
         for task in self.background.drain(..) {
             task.abort();
         }

@@ -33,6 +33,18 @@ pub struct Config {
     #[arg(long, env = "BACKSTRAIGHT_CONNECTIONS", value_name = "N", default_value_t = 16_384,
           value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
     pub connections: u32,
+    /// Streams of nudges that are open at the same time; more are told to come again
+    #[arg(long, env = "BACKSTRAIGHT_NUDGES", value_name = "N", default_value_t = 12_000,
+          value_parser = clap::value_parser!(u32).range(0..=1_000_000))]
+    pub nudges: u32,
+    /// Streams of nudges of one install
+    #[arg(long, env = "BACKSTRAIGHT_NUDGES_EACH", value_name = "N", default_value_t = 4,
+          value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    pub nudges_each: u32,
+    /// Seconds after which a silent stream of nudges says that it is alive
+    #[arg(long, env = "BACKSTRAIGHT_NUDGE_SECONDS", value_name = "N", default_value_t = 25,
+          value_parser = clap::value_parser!(u32).range(1..=600))]
+    pub nudge_seconds: u32,
     /// Seconds that running requests get to finish when the server is stopped
     #[arg(long, env = "BACKSTRAIGHT_STOP_SECONDS", value_name = "N", default_value_t = 20,
           value_parser = clap::value_parser!(u32).range(0..=600))]
@@ -65,6 +77,9 @@ impl Config {
             behind_proxy: false,
             request_seconds: 30,
             connections: 16_384,
+            nudges: 12_000,
+            nudges_each: 4,
+            nudge_seconds: 25,
             stop_seconds: 20,
             compact_after: 64,
             answer_bytes: 4 << 20,

@@ -33,6 +33,23 @@ impl FromRequestParts<Shared> for Caller {
     }
 }
 
+/// For how many milliseconds the caller's access token is still good. Taken after [`Caller`], which
+/// has read the token.
+#[derive(Debug, Clone, Copy)]
+pub struct Until(pub u64);
+
+impl FromRequestParts<Shared> for Until {
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, app: &Shared) -> Result<Until, Problem> {
+        let value = parts.headers.get(header::AUTHORIZATION).and_then(|v| v.to_str().ok());
+        let (_, token) = value.and_then(|v| v.split_once(' ')).ok_or(Problem::Unauthenticated)?;
+        let now = app.clock.now();
+        let until = app.tokens.good_until(token, now).map_err(|_| Problem::Unauthenticated)?;
+        Ok(Until(u64::try_from(until.0.saturating_sub(now.0)).unwrap_or(0)))
+    }
+}
+
 /// The address that a request comes from.
 #[derive(Debug, Clone, Copy)]
 pub struct From(pub IpAddr);

@@ -140,6 +140,18 @@ pub fn on_document(caller: &Caller, name: DocName, subject: &Subject) -> Access 
     }
 }
 
+/// Permission to hand in what others wrote to a document of the caller's club. No right on the document
+/// itself is asked: what is handed in is signed by its writers, and the answer tells nothing of what
+/// is stored. So whoever took a file along may deliver it, also when a consent ended meanwhile.
+#[must_use]
+pub fn to_hand_in(caller: &Caller, name: DocName, subject: &Subject) -> Option<MayWrite> {
+    (caller.asker.club == subject.club).then_some(MayWrite {
+        name,
+        club: subject.club,
+        install: Some(caller.install),
+    })
+}
+
 /// Whether `caller` may invite `target`. Whoever holds an invitation becomes that person, so nobody
 /// invites somebody who may more than they do themselves; a further device of one's own is allowed.
 #[must_use]
@@ -181,7 +193,13 @@ impl AtTheMachine {
         MayKeepAccounts { by: Self::BY }
     }
 
-    /// To write a document: demonstration data, imports.
+    /// For the audit list.
+    #[must_use]
+    pub const fn by(self) -> By {
+        Self::BY
+    }
+
+    /// To write a document: demonstration data, imports, carry files.
     #[must_use]
     pub fn to_write(self, name: DocName, club: ClubId) -> MayWrite {
         MayWrite { name, club, install: None }

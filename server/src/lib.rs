@@ -20,6 +20,7 @@ pub mod folder;
 pub mod grant;
 pub mod job;
 mod leftover;
+pub mod nudge;
 pub mod problem;
 pub mod project;
 pub mod rate;

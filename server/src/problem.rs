@@ -37,6 +37,8 @@ pub enum Problem {
     CodeUsed,
     /// Too many tries from this address.
     TooMany,
+    /// This install has all the streams that it may have.
+    TooManyStreams,
     /// It took too long.
     TimeOut,
     /// Too much is waiting.
@@ -78,6 +80,11 @@ impl Problem {
             Problem::CodeExpired => (S::GONE, "code-expired", "the code has expired"),
             Problem::CodeUsed => (S::CONFLICT, "code-used", "the code has been used"),
             Problem::TooMany => (S::TOO_MANY_REQUESTS, "too-many", "too many tries: wait"),
+            Problem::TooManyStreams => (
+                S::TOO_MANY_REQUESTS,
+                "too-many-streams",
+                "this install listens already: close a stream first",
+            ),
             Problem::TimeOut => (S::SERVICE_UNAVAILABLE, "time-out", "it took too long: send it again"),
             Problem::Busy => (S::SERVICE_UNAVAILABLE, "busy", "too much is waiting: send it again"),
             Problem::StorageFull => {
@@ -143,7 +150,7 @@ impl IntoResponse for Problem {
             Problem::Busy | Problem::TimeOut => {
                 headers.insert(header::RETRY_AFTER, HeaderValue::from_static("2"));
             }
-            Problem::TooMany | Problem::StorageFull => {
+            Problem::TooMany | Problem::TooManyStreams | Problem::StorageFull => {
                 headers.insert(header::RETRY_AFTER, HeaderValue::from_static("60"));
             }
             _ => {}

@@ -158,7 +158,12 @@ fn gather_one(
     let least = logs_from(from);
     let mut docs = Vec::new();
     for name in &names {
-        if matches!(name, DocName::Log(_, m) | DocName::Notes(_, m) if *m >= least) {
+        let counts = match name {
+            DocName::Log(_, m) | DocName::Notes(_, m) => *m >= least,
+            DocName::Availability(_) => true,
+            _ => false,
+        };
+        if counts {
             docs.extend(open(db, name)?);
         }
     }

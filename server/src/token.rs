@@ -132,6 +132,22 @@ impl Tokens {
     /// # Errors
     /// When it is anything but a token that this server made and that is good at `now`.
     pub fn read_access(&self, text: &str, now: Moment) -> Result<Bearer, TokenError> {
+        let claims = self.claims(text, now)?;
+        let person = claims.sub.parse().map_err(|_| TokenError::Malformed)?;
+        let install = claims.did.parse().map_err(|_| TokenError::Malformed)?;
+        Ok(Bearer { person, install })
+    }
+
+    /// Until when an access token is good.
+    ///
+    /// # Errors
+    /// As [`Tokens::read_access`].
+    pub fn good_until(&self, text: &str, now: Moment) -> Result<Moment, TokenError> {
+        let claims = self.claims(text, now)?;
+        Ok(Moment(claims.exp.saturating_add(LEEWAY).saturating_mul(1000)))
+    }
+
+    fn claims(&self, text: &str, now: Moment) -> Result<Claims, TokenError> {
         if text.len() > LONGEST {
             return Err(TokenError::Malformed);
         }
@@ -157,9 +173,7 @@ impl Tokens {
         {
             return Err(TokenError::Time);
         }
-        let person = claims.sub.parse().map_err(|_| TokenError::Malformed)?;
-        let install = claims.did.parse().map_err(|_| TokenError::Malformed)?;
-        Ok(Bearer { person, install })
+        Ok(claims)
     }
 
     /// The refresh token number `generation` of an install: its identity, the number and a keyed

@@ -3,6 +3,7 @@
 
 use backstraight_core::doc::open::Document;
 use backstraight_core::doc::read::{Met, Read};
+use backstraight_core::model::care::*;
 use backstraight_core::model::log::*;
 use backstraight_core::model::name::Kind;
 use backstraight_core::model::plan::*;
@@ -39,6 +40,8 @@ pub fn content(doc: &Document) -> Value {
             "entered" of Entered, "excuses" of Excuse, "comments" of Comment,
         },
         Kind::Care => roots! { "reports" of Report },
+        Kind::CareNotes => roots! { "assessments" of Assessment, "restrictions" of Restriction },
+        Kind::Availability => roots! { "availability" of Availability },
     }
     Value::Object(out)
 }

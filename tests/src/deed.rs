@@ -7,10 +7,11 @@ use backstraight_core::doc::command::{Command, New, WorkOf};
 use backstraight_core::doc::open::Document;
 use backstraight_core::doc::place::Place;
 use backstraight_core::model::any::{AnyRecord, roots};
+use backstraight_core::model::care::*;
 use backstraight_core::model::log::*;
 use backstraight_core::model::name::Kind;
 use backstraight_core::model::number::{
-    Aim, Complaint, Count, Effort, Form, Intent, Minutes, Pattern, Ruling, Skip, Text, Verdict,
+    Aim, Available, Complaint, Count, Effort, Form, Intent, Minutes, Pattern, Ruling, Skip, Text, Verdict,
 };
 use backstraight_core::model::plan::*;
 use backstraight_core::model::rule::ProposalId;
@@ -132,6 +133,9 @@ macro_rules! typed {
             (Kind::Notes, "observations") => $f::<Observation>($($arg),*),
             (Kind::Notes, "excuses") => $f::<Excuse>($($arg),*),
             (Kind::Care, "reports") => $f::<Report>($($arg),*),
+            (Kind::CareNotes, "assessments") => $f::<Assessment>($($arg),*),
+            (Kind::CareNotes, "restrictions") => $f::<Restriction>($($arg),*),
+            (Kind::Availability, "availability") => $f::<Availability>($($arg),*),
             _ => Default::default(),
         }
     };
@@ -180,7 +184,9 @@ pub fn command(replica: &mut Replica, deed: Deed) -> Option<Command> {
         _ => match kind {
             Kind::Log => log(replica, deed),
             Kind::Plan => plan(replica, deed),
-            Kind::Library | Kind::Squad | Kind::Notes | Kind::Care => make(replica, root, deed),
+            Kind::Library | Kind::Squad | Kind::Notes | Kind::Care | Kind::CareNotes | Kind::Availability => {
+                make(replica, root, deed)
+            }
         },
     }
 }
@@ -231,6 +237,17 @@ fn make(replica: &mut Replica, root: &'static str, deed: Deed) -> Option<Command
         (Kind::Care, "reports") => {
             record::<Report>(&[("at", at), ("kind", word(Complaint::Pain)), ("level", int(n % 100))]).into()
         }
+        (Kind::CareNotes, "assessments") => {
+            record::<Assessment>(&[("at", at), ("by", by), ("text", title)]).into()
+        }
+        (Kind::CareNotes, "restrictions") => {
+            record::<Restriction>(&[("at", at), ("by", by), ("from", first), ("avoid", title)]).into()
+        }
+        (Kind::Availability, "availability") => {
+            let level = word(Available::Modified);
+            let fields = [("at", at), ("by", by), ("from", first), ("level", level), ("avoid", title)];
+            record::<Availability>(&fields).into()
+        }
         (Kind::Log, _) => session_done(now).into(),
         (Kind::Plan, _) => return Some(planned_session(replica, key, n)),
         _ => return None,
@@ -279,6 +296,10 @@ fn change(doc: &Document, root: &'static str, deed: Deed) -> Option<Command> {
         (Kind::Log | Kind::Notes, "comments") | (Kind::Notes, "observations") => ("text", Some(words)),
         (Kind::Notes, "excuses") | (Kind::Plan, "weeks" | "phases") => ("note", (!cleared).then_some(words)),
         (Kind::Care, _) => ("over", (!cleared).then_some(day)),
+        (Kind::CareNotes, "assessments") => ("look_again", (!cleared).then_some(day)),
+        (Kind::CareNotes, "restrictions") => ("until", (!cleared).then_some(day)),
+        (Kind::Availability, _) if n.is_multiple_of(2) => ("avoid", Some(words)),
+        (Kind::Availability, _) => ("until", (!cleared).then_some(day)),
         (Kind::Plan, "sessions") if n.is_multiple_of(2) => ("date", Some(day)),
         (Kind::Plan, "sessions") | (Kind::Library, "templates") => ("title", Some(words)),
         (Kind::Plan | Kind::Library, "groups") => ("pos", Some(text(format!("{n}i")))),

@@ -5,17 +5,20 @@ use std::fs;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
-use backstraight_core::base::id::ChangeHash;
+use backstraight_core::base::id::{ChangeHash, InstallId};
 use backstraight_core::doc::command::{Command, WorkOf};
 use backstraight_core::doc::open::Document;
 use backstraight_core::doc::thin::{self, ThinLimits};
 use backstraight_core::doc::{chunk, genesis};
+use backstraight_core::exchange::carry::{self, Parcel};
+use backstraight_core::exchange::signed;
 use backstraight_core::exchange::wire::{
     Down, DownDoc, Known, Outcome, PROTOCOL, People, Refusal, Up, UpDoc, heads_out,
 };
 use backstraight_core::model::log::{SetDone, Work};
 use backstraight_core::model::name::{DocName, Kind};
 use backstraight_core::model::spec::Scalar;
+use backstraight_ffi::identity::InstallKey;
 use minicbor::bytes::ByteVec;
 use serde_json::{Value, json};
 
@@ -32,7 +35,7 @@ pub fn folder() -> PathBuf {
 }
 
 /// Every kind of document.
-pub const KINDS: [Kind; 6] = [Kind::Library, Kind::Squad, Kind::Plan, Kind::Log, Kind::Notes, Kind::Care];
+pub const KINDS: [Kind; 8] = Kind::ALL;
 
 fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|b| format!("{b:02x}")).collect()
@@ -54,6 +57,30 @@ fn packed(changes: Option<&ByteVec>) -> Value {
     json!({ "form": bytes.first(), "plain_bytes": plain.len(), "changes": names.collect::<Vec<_>>() })
 }
 
+/// A parcel, readable.
+///
+/// # Panics
+/// When its changes cannot be unpacked.
+#[must_use]
+pub fn parcel(parcel: &Parcel) -> Value {
+    let signatures = parcel
+        .signatures
+        .iter()
+        .map(|s| json!({ "actor": hex(&s.actor), "change": hex(&s.change), "signature": hex(&s.bytes) }));
+    json!({
+        "document": document(&parcel.name), "heads": hashes(&parcel.heads),
+        "changes": packed(Some(&parcel.changes)), "signatures": signatures.collect::<Vec<_>>(),
+    })
+}
+
+/// Adds what older messages do not have.
+fn added(mut to: Value, name: &str, value: Option<Value>) -> Value {
+    if let (Some(map), Some(value)) = (to.as_object_mut(), value) {
+        map.insert(name.to_owned(), value);
+    }
+    to
+}
+
 /// A request, readable.
 ///
 /// # Panics
@@ -66,10 +93,12 @@ pub fn up(up: &Up) -> Value {
             "changes": packed(d.changes.as_ref()),
         })
     });
-    json!({
+    let carried = up.carried.as_ref().map(|list| list.iter().map(parcel).collect());
+    let all = json!({
         "protocol": up.protocol, "epoch": up.epoch.as_ref().map(|e| hex(e)), "local_day": up.local_day,
         "clock": up.clock, "documents": docs.collect::<Vec<_>>(), "people": up.people, "app": up.app,
-    })
+    });
+    added(all, "carried", carried)
 }
 
 /// An answer, readable.
@@ -92,18 +121,21 @@ pub fn down(down: &Down) -> Value {
         })
     });
     let person = |k: &Known| {
-        json!({
+        let one = json!({
             "person": hex(&k.person), "name": k.name, "role": k.role, "installs": hashes(&k.installs),
             "heard_day": k.heard_day, "heard_at": k.heard_at,
-        })
+        });
+        added(one, "keys", k.keys.as_deref().map(hashes))
     };
     let people = down.people.as_ref();
-    json!({
+    let carried = down.carried.as_ref().map(|list| list.iter().map(outcome).collect());
+    let all = json!({
         "protocol": down.protocol, "epoch": hex(&down.epoch), "documents": docs.collect::<Vec<_>>(),
         "withdrawn": down.withdrawn.iter().map(|n| document(n)).collect::<Vec<_>>(),
         "people": people.map(|p| json!({ "version": p.version, "list": p.list.iter().map(person).collect::<Vec<_>>() })),
         "more": down.more, "clock": down.clock,
-    })
+    });
+    added(all, "carried", carried)
 }
 
 /// A document, readable, with its heads and how many changes it holds.
@@ -192,6 +224,30 @@ fn raw(kind: Kind) -> ByteVec {
     bytes(&name(kind).to_bytes())
 }
 
+/// The key with which install 1 signs in frozen files.
+#[must_use]
+pub fn key() -> InstallKey {
+    InstallKey::of_seed([0x5a; 32])
+}
+
+/// A parcel of what one install wrote in two starts.
+fn signed_parcel() -> Parcel {
+    let mut first = Replica::new(Kind::Log, 1);
+    measured(&mut first);
+    let mut second = Replica::started(first.doc, 1, 1);
+    second.now = START.plus_ms(86_400_000);
+    measured(&mut second);
+    let plain = second.doc.changes_to_send(&[], 100);
+    let changes = signed::changes(&plain).unwrap();
+    let sign = |statement: &[u8]| key().sign(statement);
+    Parcel {
+        name: raw(Kind::Log),
+        heads: heads_out(&second.doc.heads()),
+        changes: ByteVec::from(thin::pack(&plain)),
+        signatures: signed::sign(&name(Kind::Log), &changes, InstallId([1; 8]), &sign),
+    }
+}
+
 fn requests() -> Vec<(&'static str, Up)> {
     let (log, care) = (lived_in(Kind::Log), lived_in(Kind::Care));
     let start: Vec<ChangeHash> = Document::create(name(Kind::Log)).unwrap().heads();
@@ -206,6 +262,7 @@ fn requests() -> Vec<(&'static str, Up)> {
         docs: Vec::new(),
         people: 0,
         app: "backstraight 0.1.0".to_owned(),
+        carried: None,
     };
     let card = |kind: Kind, cursor: u64, heads: &[ChangeHash], changes: Option<Vec<u8>>| UpDoc {
         name: raw(kind),
@@ -231,7 +288,14 @@ fn requests() -> Vec<(&'static str, Up)> {
         local_day: String::new(),
         ..sets.clone()
     };
-    vec![("first", blank), ("sets", sets), ("deflated", deflated), ("restored", restored)]
+    let carried = Up { carried: Some(vec![signed_parcel()]), ..blank.clone() };
+    vec![
+        ("first", blank),
+        ("sets", sets),
+        ("deflated", deflated),
+        ("restored", restored),
+        ("carried", carried),
+    ]
 }
 
 fn answers() -> Vec<(&'static str, Down)> {
@@ -243,6 +307,7 @@ fn answers() -> Vec<(&'static str, Down)> {
         installs: vec![bytes(&[n; 8]), bytes(&[n + 1; 8])],
         heard_day: heard.then(|| "2026-11-24".to_owned()),
         heard_at: heard.then_some(START.0),
+        keys: None,
     };
     let answer = |kind: Kind, outcome, changes: Option<Vec<u8>>, cursor, heads: &[ChangeHash]| DownDoc {
         name: raw(kind),
@@ -266,6 +331,7 @@ fn answers() -> Vec<(&'static str, Down)> {
         people: None,
         more: false,
         clock: START.0 + 417,
+        carried: None,
     };
     let first = Down {
         docs: vec![
@@ -313,7 +379,15 @@ fn answers() -> Vec<(&'static str, Down)> {
         more: true,
         ..blank.clone()
     };
-    vec![("nothing-new", blank), ("first", first), ("mixed", mixed)]
+    let text = "what was written after its install was withdrawn was left out, the rest is stored";
+    let mut keyed = known(5, "Mira Aalto", "athlete", true);
+    keyed.keys = Some(vec![bytes(&key().public()), bytes(&[])]);
+    let carried = Down {
+        people: Some(People { version: 33, list: vec![keyed] }),
+        carried: Some(vec![Outcome::Accepted, Outcome::Need, refused("withdrawn", None, text)]),
+        ..blank.clone()
+    };
+    vec![("nothing-new", blank), ("first", first), ("mixed", mixed), ("carried", carried)]
 }
 
 /// A message as a newer version may send it: with one key more, number 99.
@@ -355,6 +429,9 @@ pub fn write_missing(folder: &Path) -> Vec<PathBuf> {
         wanted.push((formats.join(format!("{}.bin", kind.word())), lived.save(), doc(&lived)));
         wanted.push((formats.join(format!("{}-chunks.bin", kind.word())), chunks, doc(&lived)));
     }
+    let one = signed_parcel();
+    let readable = json!({ "public_key": hex(&key().public()), "parcels": [parcel(&one)] });
+    wanted.push((folder.join("carry/v1/two-starts.bin"), carry::write(vec![one]), readable));
     let mut written = Vec::new();
     for (path, bytes, readable) in wanted.into_iter().filter(|(path, ..)| !path.exists()) {
         fs::create_dir_all(path.parent().unwrap()).unwrap();

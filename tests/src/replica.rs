@@ -29,6 +29,8 @@ pub fn name(kind: Kind) -> DocName {
         Kind::Log => DocName::Log(ATHLETE, month),
         Kind::Notes => DocName::Notes(ATHLETE, month),
         Kind::Care => DocName::Care(ATHLETE),
+        Kind::CareNotes => DocName::CareNotes(ATHLETE),
+        Kind::Availability => DocName::Availability(ATHLETE),
     }
 }
 

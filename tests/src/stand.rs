@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use backstraight_core::base::day::Month;
+use backstraight_core::base::day::{Day, Month};
 use backstraight_core::base::id::{ChangeHash, ClubId, PersonId, SquadId};
 use backstraight_core::base::key::Key;
 use backstraight_core::base::moment::Moment;
@@ -14,9 +14,10 @@ use backstraight_core::doc::open::Document;
 use backstraight_core::doc::place::Place;
 use backstraight_core::exchange::access::Role;
 use backstraight_core::model::any::AnyRecord;
+use backstraight_core::model::care::Availability;
 use backstraight_core::model::log::{Comment, SessionDone, SetDone, Work};
 use backstraight_core::model::name::DocName;
-use backstraight_core::model::number::{Load, Reps, Text};
+use backstraight_core::model::number::{Available, Load, Reps, Text};
 use backstraight_core::view::done::Done;
 use backstraight_ffi::error::PhoneError;
 use backstraight_ffi::phone::{Clock as _, Exchanged, Phone};
@@ -80,15 +81,32 @@ impl Stand {
         stand
     }
 
+    /// The same with other settings.
+    ///
+    /// # Panics
+    /// When it does not start.
+    #[must_use]
+    pub fn with(now: Moment, change: impl FnOnce(&mut Config)) -> Stand {
+        let mut stand = Stand::at(now);
+        stand.stop();
+        stand.start_with(change);
+        stand
+    }
+
     /// Starts the server on its folder.
     ///
     /// # Panics
     /// When it does not start.
     pub fn start(&mut self) {
+        self.start_with(|_| {});
+    }
+
+    fn start_with(&mut self, change: impl FnOnce(&mut Config)) {
         let clock = self.clock.clone();
         let mut config = Config::on(self.data.clone());
         config.compact_after = 0;
         config.without_projector = !self.projector;
+        change(&mut config);
         let clock = Clock::new(move || clock.now());
         let started = app::start(config, StoreOptions::default(), clock);
         self.running = Some(self.runtime.block_on(started).unwrap());
@@ -340,6 +358,17 @@ impl Handset {
         let mut words: Vec<String> = read.live().map(|e| e.record.text.to_string()).collect();
         words.sort_unstable();
         words
+    }
+
+    /// Says what an athlete may train.
+    ///
+    /// # Panics
+    /// When the phone refuses.
+    pub fn allow(&mut self, athlete: PersonId, level: Available, from: Day, until: Option<Day>) {
+        let avoid = (level == Available::Modified).then(|| Text::new("jumps").unwrap());
+        let said = Availability::new(self.clock.now(), self.person(), from, level);
+        let said = Availability { until, avoid, ..said };
+        self.add(DocName::Availability(athlete), "availability", said).unwrap();
     }
 
     /// Begins a session of nobody's plan, with one exercise.

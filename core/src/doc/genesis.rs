@@ -20,6 +20,8 @@ pub const fn bytes(kind: Kind) -> &'static [u8] {
         Kind::Log => include_bytes!("genesis/log-1.bin"),
         Kind::Notes => include_bytes!("genesis/notes-1.bin"),
         Kind::Care => include_bytes!("genesis/care-1.bin"),
+        Kind::CareNotes => include_bytes!("genesis/care-notes-1.bin"),
+        Kind::Availability => include_bytes!("genesis/availability-1.bin"),
     }
 }
 
@@ -51,13 +53,15 @@ mod tests {
 
     /// SHA-256 names of the frozen starting changes. A changed line here is a broken promise to
     /// every document in the field: add a second starting change instead.
-    const HASHES: [(Kind, &str); 6] = [
+    const HASHES: [(Kind, &str); 8] = [
         (Kind::Library, "af611291b9027e0c1507fdac126c835eced6c46c95497b2f9b24f1f9d3916517"),
         (Kind::Squad, "bcaab68b210452dba2aa12cfa86c5cd339a5fb23b885d7955dc573b740b1b79c"),
         (Kind::Plan, "3bdf34d38c2f6fa10eaea3b1a659e5897c166eec4c21b2a66a75f89e23bab0f2"),
         (Kind::Log, "cec25ef3c40892178d8e6ae2dd6ed97dd676efe0e89faa38301f1b5ede1b57c3"),
         (Kind::Notes, "296d733e4f584a7d376ebd04af6eae266638c75d2525dd9e44759a6bf65dbd56"),
         (Kind::Care, "31f08539ea3000cebd9e9a51d09db6ba897362f47b03937b73d1be95e32d020e"),
+        (Kind::CareNotes, "4db1e1d15cc5cbf2e07a2a12bc5397d5226759fef585ad7cdadbe8dfebae77d8"),
+        (Kind::Availability, "0509c91b02588299f4ec1e2e746b0cd3770faf1515bb8677377e3b99805f8a68"),
     ];
 
     #[test]

@@ -15,7 +15,7 @@ pub enum Role {
     HeadCoach,
     /// Plans and reviews.
     Coach,
-    /// Physiotherapist, physician: reads care documents.
+    /// Physiotherapist, physician: reads care documents, writes care notes and availability.
     Care,
     /// Trains.
     Athlete,
@@ -121,6 +121,11 @@ pub fn right(asker: &Asker, kind: Kind, subject: &Subject) -> Right {
         Kind::Care if asker.role == Role::Care => Right::Read,
         Kind::Care if coach && subject.care_open_to_coaches => Right::Read,
         Kind::Care => Right::None,
+        Kind::CareNotes | Kind::Availability if asker.role == Role::Care => Right::Write,
+        Kind::CareNotes | Kind::Availability if own => Right::Read,
+        Kind::CareNotes => Right::None,
+        Kind::Availability if coach => Right::Read,
+        Kind::Availability => Right::None,
     }
 }
 
@@ -146,20 +151,24 @@ mod tests {
     #[test]
     fn the_whole_table() {
         use Right::{None as No, Read, Write};
-        // role, own document or another's, then Library, Squad, Plan, Log, Notes, Care, Care with consent
+        // role, own document or another's, then Library, Squad, Plan, Log, Notes, Care, care notes,
+        // availability; at last Care with consent, which opens nothing else
         let table = [
-            (Role::HeadCoach, OTHER, [Write, Write, Write, Read, Write, No, Read]),
-            (Role::Coach, OTHER, [Write, Write, Write, Read, Write, No, Read]),
-            (Role::Care, OTHER, [Read, No, No, No, No, Read, Read]),
-            (Role::Athlete, ANNA, [Read, No, Read, Write, Read, Write, Write]),
-            (Role::Athlete, OTHER, [Read, No, No, No, No, No, No]),
-            (Role::Owner, OTHER, [No, No, No, No, No, No, No]),
+            (Role::HeadCoach, OTHER, [Write, Write, Write, Read, Write, No, No, Read], Read),
+            (Role::Coach, OTHER, [Write, Write, Write, Read, Write, No, No, Read], Read),
+            (Role::Care, OTHER, [Read, No, No, No, No, Read, Write, Write], Read),
+            (Role::Athlete, ANNA, [Read, No, Read, Write, Read, Write, Read, Read], Write),
+            (Role::Athlete, OTHER, [Read, No, No, No, No, No, No, No], No),
+            (Role::Owner, OTHER, [No, No, No, No, No, No, No, No], No),
         ];
-        for (role, person, row) in table {
-            for (i, want) in row.into_iter().enumerate() {
-                let kind = *Kind::ALL.get(i.min(5)).unwrap();
-                assert_eq!(ask(role, person, HOME, kind, i == 6), want, "{role} {kind:?} {i}");
-                assert_eq!(ask(role, person, AWAY, kind, i == 6), No, "{role} {kind:?} of another club");
+        for (role, person, row, with_consent) in table {
+            for (kind, want) in Kind::ALL.into_iter().zip(row) {
+                let open = if kind == Kind::Care { with_consent } else { want };
+                assert_eq!(ask(role, person, HOME, kind, false), want, "{role} {kind:?}");
+                assert_eq!(ask(role, person, HOME, kind, true), open, "{role} {kind:?} with consent");
+                for consent in [false, true] {
+                    assert_eq!(ask(role, person, AWAY, kind, consent), No, "{role} {kind:?} of another club");
+                }
             }
         }
     }

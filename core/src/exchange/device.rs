@@ -92,6 +92,7 @@ pub fn compose(standing: &Standing, mut cards: Vec<Card>) -> Composed {
             docs,
             people: standing.people,
             app: standing.app.clone(),
+            carried: None,
         },
         left,
     }

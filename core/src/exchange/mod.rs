@@ -2,5 +2,9 @@
 //! who may read and write what. Shells carry the bytes and store first, then tell core.
 
 pub mod access;
+pub mod carry;
 pub mod device;
+pub mod frames;
+pub mod nudge;
+pub mod signed;
 pub mod wire;

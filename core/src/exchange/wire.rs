@@ -4,6 +4,7 @@
 use minicbor::bytes::ByteVec;
 use minicbor::{Decode, Encode};
 
+use super::carry::{self, Parcel};
 use crate::base::id::ChangeHash;
 use crate::model::name::DocName;
 
@@ -42,6 +43,9 @@ pub struct Up {
     /// Name and version of the app, for diagnostics.
     #[n(6)]
     pub app: String,
+    /// What others wrote and gave to this device to take along.
+    #[n(7)]
+    pub carried: Option<Vec<Parcel>>,
 }
 
 /// One document of a request.
@@ -87,6 +91,9 @@ pub struct Down {
     /// The server's clock, ms.
     #[n(6)]
     pub clock: i64,
+    /// What became of each parcel that was carried, in the order in which they were sent.
+    #[n(7)]
+    pub carried: Option<Vec<Outcome>>,
 }
 
 /// What became of one document.
@@ -173,6 +180,9 @@ pub struct Known {
     /// When an install was last heard, server clock, ms; coaches only.
     #[n(5)]
     pub heard_at: Option<i64>,
+    /// The public keys of the installs, in their order, 32 bytes each; empty for one without a key.
+    #[n(6)]
+    pub keys: Option<Vec<ByteVec>>,
 }
 
 /// Bytes that are no message of the exchange.
@@ -235,6 +245,7 @@ impl Up {
             name(&doc.name)?;
             heads(&doc.heads)?;
         }
+        carry::parcels(up.carried.as_deref().unwrap_or_default())?;
         Ok(up)
     }
 }
@@ -302,7 +313,7 @@ fn to_bytes<T: Encode<()>>(value: &T) -> Vec<u8> {
     minicbor::to_vec(value).unwrap_or_default()
 }
 
-fn from_bytes<'b, T: Decode<'b, ()>>(bytes: &'b [u8]) -> Result<T, WireError> {
+pub(super) fn from_bytes<'b, T: Decode<'b, ()>>(bytes: &'b [u8]) -> Result<T, WireError> {
     if bytes.len() > MAX_BODY {
         return Err(WireError::TooLarge { max: MAX_BODY, got: bytes.len() });
     }
@@ -335,6 +346,7 @@ mod tests {
             }],
             people: 2,
             app: "test".into(),
+            carried: None,
         }
     }
 

@@ -1,5 +1,6 @@
 //! Every kind of record in one type, and which document holds which where.
 
+use super::care::*;
 use super::log::*;
 use super::name::Kind;
 use super::plan::*;
@@ -42,6 +43,7 @@ any_record! {
     PlanAbout, Phase, Week, Session, Group, Prescription, Condition, Decision,
     SessionDone, Work, SetDone, CheckIn, Trial, Comment,
     Observation, Competency, Entered, Excuse, Report,
+    Assessment, Restriction, Availability,
 }
 
 const fn many(name: &'static str, record: &'static RecordSpec) -> RootSpec {
@@ -95,6 +97,9 @@ static NOTES: [RootSpec; 6] = [
     many("comments", Comment::SPEC),
 ];
 static CARE: [RootSpec; 1] = [many("reports", Report::SPEC)];
+static CARE_NOTES: [RootSpec; 2] =
+    [many("assessments", Assessment::SPEC), many("restrictions", Restriction::SPEC)];
+static AVAILABILITY: [RootSpec; 1] = [many("availability", Availability::SPEC)];
 
 /// The maps at the root of a kind of document. Only ever added to, and each addition with a fixed
 /// starting change of its own.
@@ -107,6 +112,8 @@ pub fn roots(kind: Kind) -> &'static [RootSpec] {
         Kind::Log => &LOG,
         Kind::Notes => &NOTES,
         Kind::Care => &CARE,
+        Kind::CareNotes => &CARE_NOTES,
+        Kind::Availability => &AVAILABILITY,
     }
 }
 

@@ -4,6 +4,7 @@
 //! in a group), set, rep, contact, meet, library, squad, plan, log, notes, care.
 
 pub mod any;
+pub mod care;
 pub mod log;
 pub mod name;
 pub mod number;

@@ -26,11 +26,25 @@ pub enum Kind {
     /// An athlete's reports of pain and illness. The athlete writes; care staff read, coaches only
     /// with the athlete's consent.
     Care,
+    /// What care staff found and advise. Care staff write; the athlete reads. Coaches never do.
+    CareNotes,
+    /// What an athlete may train, in one word with what to avoid. Care staff write; the athlete and
+    /// coaches read.
+    Availability,
 }
 
 impl Kind {
     /// All kinds.
-    pub const ALL: [Kind; 6] = [Kind::Library, Kind::Squad, Kind::Plan, Kind::Log, Kind::Notes, Kind::Care];
+    pub const ALL: [Kind; 8] = [
+        Kind::Library,
+        Kind::Squad,
+        Kind::Plan,
+        Kind::Log,
+        Kind::Notes,
+        Kind::Care,
+        Kind::CareNotes,
+        Kind::Availability,
+    ];
 
     /// Its word in names and messages.
     #[must_use]
@@ -42,6 +56,8 @@ impl Kind {
             Kind::Log => "log",
             Kind::Notes => "notes",
             Kind::Care => "care",
+            Kind::CareNotes => "care-notes",
+            Kind::Availability => "availability",
         }
     }
 
@@ -53,6 +69,8 @@ impl Kind {
             Kind::Log => 4,
             Kind::Notes => 5,
             Kind::Care => 6,
+            Kind::CareNotes => 7,
+            Kind::Availability => 8,
         }
     }
 }
@@ -72,6 +90,10 @@ pub enum DocName {
     Notes(PersonId, Month),
     /// The care document of an athlete.
     Care(PersonId),
+    /// What care staff note about an athlete.
+    CareNotes(PersonId),
+    /// What an athlete may train.
+    Availability(PersonId),
 }
 
 /// Bytes or text that name no document.
@@ -93,6 +115,8 @@ impl DocName {
             DocName::Log(..) => Kind::Log,
             DocName::Notes(..) => Kind::Notes,
             DocName::Care(_) => Kind::Care,
+            DocName::CareNotes(_) => Kind::CareNotes,
+            DocName::Availability(_) => Kind::Availability,
         }
     }
 
@@ -102,7 +126,12 @@ impl DocName {
         match self {
             DocName::Library(c) => c.0,
             DocName::Squad(s) => s.0,
-            DocName::Plan(p, _) | DocName::Log(p, _) | DocName::Notes(p, _) | DocName::Care(p) => p.0,
+            DocName::Plan(p, _)
+            | DocName::Log(p, _)
+            | DocName::Notes(p, _)
+            | DocName::Care(p)
+            | DocName::CareNotes(p)
+            | DocName::Availability(p) => p.0,
         }
     }
 
@@ -110,7 +139,12 @@ impl DocName {
     #[must_use]
     pub const fn athlete(&self) -> Option<PersonId> {
         match self {
-            DocName::Plan(p, _) | DocName::Log(p, _) | DocName::Notes(p, _) | DocName::Care(p) => Some(*p),
+            DocName::Plan(p, _)
+            | DocName::Log(p, _)
+            | DocName::Notes(p, _)
+            | DocName::Care(p)
+            | DocName::CareNotes(p)
+            | DocName::Availability(p) => Some(*p),
             DocName::Library(_) | DocName::Squad(_) => None,
         }
     }
@@ -119,7 +153,11 @@ impl DocName {
     #[must_use]
     pub fn to_bytes(&self) -> [u8; Self::LEN] {
         let (years, month) = match self {
-            DocName::Library(_) | DocName::Squad(_) | DocName::Care(_) => (0, 0),
+            DocName::Library(_)
+            | DocName::Squad(_)
+            | DocName::Care(_)
+            | DocName::CareNotes(_)
+            | DocName::Availability(_) => (0, 0),
             DocName::Plan(_, s) => (u16::try_from(s.get()).unwrap_or(0), 0),
             DocName::Log(_, m) | DocName::Notes(_, m) => (m.year(), m.number()),
         };
@@ -155,6 +193,8 @@ impl DocName {
             4 => Month::new(years, *month).map(|m| DocName::Log(person, m)).map_err(|_| bad()),
             5 => Month::new(years, *month).map(|m| DocName::Notes(person, m)).map_err(|_| bad()),
             6 if timeless => Ok(DocName::Care(person)),
+            7 if timeless => Ok(DocName::CareNotes(person)),
+            8 if timeless => Ok(DocName::Availability(person)),
             _ => Err(bad()),
         }
     }
@@ -166,7 +206,11 @@ impl fmt::Display for DocName {
         match self {
             DocName::Plan(_, s) => write!(f, "/{}", s.get()),
             DocName::Log(_, m) | DocName::Notes(_, m) => write!(f, "/{m}"),
-            DocName::Library(_) | DocName::Squad(_) | DocName::Care(_) => Ok(()),
+            DocName::Library(_)
+            | DocName::Squad(_)
+            | DocName::Care(_)
+            | DocName::CareNotes(_)
+            | DocName::Availability(_) => Ok(()),
         }
     }
 }
@@ -186,6 +230,8 @@ impl FromStr for DocName {
             (Some("library"), None) => owner.parse().map(DocName::Library).map_err(|_| bad()),
             (Some("squad"), None) => owner.parse().map(DocName::Squad).map_err(|_| bad()),
             (Some("care"), None) => Ok(DocName::Care(athlete()?)),
+            (Some("care-notes"), None) => Ok(DocName::CareNotes(athlete()?)),
+            (Some("availability"), None) => Ok(DocName::Availability(athlete()?)),
             (Some("plan"), Some(s)) => {
                 let season = s.parse().ok().and_then(|n| SeasonNo::new(n).ok()).ok_or_else(bad)?;
                 Ok(DocName::Plan(athlete()?, season))
@@ -213,6 +259,8 @@ mod tests {
             DocName::Log(p, m),
             DocName::Notes(p, m),
             DocName::Care(p),
+            DocName::CareNotes(p),
+            DocName::Availability(p),
         ] {
             assert_eq!(DocName::from_bytes(&name.to_bytes()).unwrap(), name);
             assert_eq!(name.to_string().parse::<DocName>().unwrap(), name);

@@ -518,6 +518,15 @@ words! {
         /// Illness.
         Illness = "illness",
     }
+    /// How much of training is open to an athlete.
+    Available, "availability" {
+        /// All of it.
+        Full = "full",
+        /// All but what is to be avoided.
+        Modified = "modified",
+        /// None of it.
+        No = "none",
+    }
     /// What a phase of the season is for.
     Aim, "aim of a phase" {
         /// General preparation.

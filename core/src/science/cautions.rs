@@ -24,11 +24,13 @@ pub enum Caution {
     Return,
     /// Answers about health and well-being.
     Wellbeing,
+    /// What care staff said that an athlete may train.
+    Availability,
 }
 
 impl Caution {
     /// Every caution, for lists and tests.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::MaximalTest,
         Self::TechnicalLift,
         Self::Junior,
@@ -38,6 +40,7 @@ impl Caution {
         Self::Load,
         Self::Return,
         Self::Wellbeing,
+        Self::Availability,
     ];
 
     /// Stable short code for machines.
@@ -53,6 +56,7 @@ impl Caution {
             Self::Load => "load",
             Self::Return => "return",
             Self::Wellbeing => "wellbeing",
+            Self::Availability => "availability",
         }
     }
 
@@ -96,6 +100,10 @@ impl Caution {
             Self::Wellbeing => {
                 "Answers are for a conversation, not a diagnosis. With pain, illness or worry turn \
                  to a licensed professional; follow local rules for minors."
+            }
+            Self::Availability => {
+                "Said by care staff for training; it names no reason and does not replace clinical \
+                 judgement. When anything changes, stop and ask a licensed professional."
             }
         }
     }

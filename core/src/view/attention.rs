@@ -4,6 +4,7 @@
 
 use core::fmt;
 
+use super::availability;
 use super::board::{Athlete, Review, Row, row};
 use super::club::{Thresholds, age};
 use super::forecast::session_lines;
@@ -23,6 +24,7 @@ use crate::base::key::Key;
 use crate::doc::open::Document;
 use crate::doc::read::Entry;
 use crate::model::log::Report;
+use crate::model::number::Available;
 use crate::model::packed::Intensity;
 use crate::model::plan::Prescription;
 use crate::science::Caution;
@@ -32,7 +34,7 @@ use crate::science::Caution;
 pub enum Topic {
     /// Pain or illness was reported.
     Pain,
-    /// Work was left out, or a session excused.
+    /// Care staff said what may be trained, work was left out, or a session excused.
     Availability,
     /// No phone was heard for days.
     Unheard,
@@ -163,6 +165,7 @@ pub fn attention(look: &Look<'_>) -> Attention {
     let row = row(look.athlete, look.library, news, look.today, look.today);
     let mut list = List { look, limits, found };
     list.pain();
+    list.said(news);
     list.availability(&row, news);
     list.unheard();
     list.effort(&row);
@@ -209,6 +212,30 @@ impl List<'_> {
             let why = Why::ours("attention.pain", "reported and not closed by the athlete", parts);
             let words = format!("{} reported{area}{side}{strong}", r.kind);
             self.say(Topic::Pain, words, Some(on), Some(entry.key()), why.with(Caution::Wellbeing));
+        }
+    }
+
+    /// What care staff said: as long as it holds and is not full training, and as news.
+    fn said(&mut self, news: Day) {
+        let today = self.look.today;
+        let said = availability::said(&self.look.athlete.done.availability);
+        let now = availability::on(&said, today);
+        for one in &said {
+            let fresh = one.from >= news || Day::of(one.at, 0).is_ok_and(|d| d >= news);
+            let holds = now == Some(one) && (one.level != Available::Full || fresh);
+            if !holds && one.from <= today {
+                continue;
+            }
+            let days = today.since(one.from);
+            let since = if days < 0 { "days until it begins" } else { "days since it began" };
+            let mut parts = vec![Part::on(since, f64::from(days.abs()), "d", one.from)];
+            parts
+                .extend(one.until.map(|until| {
+                    Part::on("days to its last day", f64::from(until.since(today)), "d", until)
+                }));
+            let why = Why::ours("attention.available", "said by care staff", parts);
+            let why = why.with(Caution::Availability);
+            self.say(Topic::Availability, one.words(), Some(one.from), Some(one.key.clone()), why);
         }
     }
 

@@ -8,6 +8,7 @@ use crate::doc::open::Document;
 use crate::doc::place::Place;
 use crate::doc::read::{Entry, Met, Nodes, Read, Unreadable};
 use crate::doc::touched::Touched;
+use crate::model::care::Availability;
 use crate::model::log::{CheckIn, Comment, Entered, Excuse, SessionDone, SetDone, Trial, Work};
 use crate::model::name::DocName;
 use crate::model::spec::Record;
@@ -58,6 +59,8 @@ pub struct Done {
     pub excuses: Vec<Entry<Excuse>>,
     /// Comments of both, by time.
     pub comments: Vec<Entry<Comment>>,
+    /// What care staff said about what the athlete may train, by time; withdrawn records left out.
+    pub availability: Vec<Entry<Availability>>,
     /// Fields at which two edits met.
     pub met: Vec<Met>,
     /// Records that could not be read.
@@ -65,7 +68,7 @@ pub struct Done {
 }
 
 impl Done {
-    /// Reads log and notes documents of one athlete, in any order; each name is read once.
+    /// Reads log, notes and availability documents of one athlete, in any order; each name is read once.
     #[must_use]
     pub fn of<'a>(docs: impl IntoIterator<Item = &'a Document>) -> Done {
         let mut done = Done::default();
@@ -75,7 +78,12 @@ impl Done {
             match doc.name() {
                 DocName::Log(..) => done.log(doc, None),
                 DocName::Notes(..) => done.notes(doc, None),
-                DocName::Library(_) | DocName::Squad(_) | DocName::Plan(..) | DocName::Care(_) => {}
+                DocName::Availability(_) => done.available(doc),
+                DocName::Library(_)
+                | DocName::Squad(_)
+                | DocName::Plan(..)
+                | DocName::Care(_)
+                | DocName::CareNotes(_) => {}
             }
         }
         done.sort();
@@ -90,7 +98,12 @@ impl Done {
         match doc.name() {
             DocName::Log(..) => done.log(doc, some),
             DocName::Notes(..) => done.notes(doc, some),
-            DocName::Library(_) | DocName::Squad(_) | DocName::Plan(..) | DocName::Care(_) => {}
+            DocName::Library(_)
+            | DocName::Squad(_)
+            | DocName::Plan(..)
+            | DocName::Care(_)
+            | DocName::CareNotes(_)
+            | DocName::Availability(_) => {}
         }
         done.sort();
         done
@@ -107,6 +120,7 @@ impl Done {
             done.entered.extend(part.entered);
             done.excuses.extend(part.excuses);
             done.comments.extend(part.comments);
+            done.availability.extend(part.availability);
             done.met.extend(part.met);
             done.unreadable.extend(part.unreadable);
         }
@@ -121,6 +135,7 @@ impl Done {
         self.entered.sort_by_key(|t| (t.record.date, t.record.at, t.key()));
         self.excuses.sort_by_key(|t| (t.record.at, t.key()));
         self.comments.sort_by_key(|c| (c.record.at, c.key()));
+        self.availability.sort_by_key(|a| (a.record.at, a.key()));
     }
 
     fn log(&mut self, doc: &Document, some: Option<&Touched>) {
@@ -167,6 +182,13 @@ impl Done {
         self.unreadable.extend(entered.unreadable.iter().chain(&excuses.unreadable).cloned());
         self.entered.extend(entered.entries.into_iter().filter(Entry::live));
         self.excuses.extend(excuses.entries.into_iter().filter(Entry::live));
+    }
+
+    fn available(&mut self, doc: &Document) {
+        let read = doc.records::<Availability>("availability");
+        self.met.extend(read.live().flat_map(|a| a.met.iter().cloned()));
+        self.availability.extend(read.entries.into_iter().filter(Entry::live));
+        self.unreadable.extend(read.unreadable);
     }
 
     fn take(&mut self, doc: &Document, some: Option<&Touched>) {

@@ -1,6 +1,7 @@
 //! Read models for screens, tables and reports: the same on phone, page and server. Writes nothing.
 
 pub mod attention;
+pub mod availability;
 pub mod board;
 pub mod club;
 pub mod done;

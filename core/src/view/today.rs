@@ -1,6 +1,7 @@
 //! A session as the athlete's screen shows it: groups with their partners, the exercise that counts
 //! on that day, the target as it will be remembered, cues and allowed swaps.
 
+use super::availability::{self, Said};
 use super::library::Library;
 use super::planned::{Plan, PlannedSession, sets_asked};
 use super::show;
@@ -49,6 +50,9 @@ pub struct ShownSession<'a> {
     pub planned: &'a PlannedSession,
     /// Its groups, in order.
     pub groups: Vec<ShownGroup>,
+    /// What care staff said of that day, where it is anything but full training. Shown before the
+    /// first exercise, with [`Caution::Availability`](crate::science::Caution::Availability).
+    pub limits: Option<Said>,
     /// The state of the plan that is shown.
     plan: &'a Plan,
 }
@@ -95,7 +99,7 @@ pub fn shown<'a>(
                 .collect(),
         })
         .collect();
-    ShownSession { planned, groups, plan }
+    ShownSession { planned, groups, limits: None, plan }
 }
 
 fn target(
@@ -127,6 +131,12 @@ impl ShownSession<'_> {
     #[must_use]
     pub fn item(&self, item: &Key) -> Option<&Shown> {
         self.groups.iter().flat_map(|g| &g.items).find(|s| s.item == *item)
+    }
+
+    /// The same with what care staff said of the day.
+    #[must_use]
+    pub fn with(self, said: &[Said], day: Day) -> Self {
+        Self { limits: availability::limits(said, day).cloned(), ..self }
     }
 
     /// All exercises of the screen, in order.

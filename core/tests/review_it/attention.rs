@@ -6,6 +6,7 @@ use backstraight_core::doc::command::{Command, New};
 use backstraight_core::doc::open::Document;
 use backstraight_core::doc::place::Place;
 use backstraight_core::doc::read::Entry;
+use backstraight_core::model::care::Availability;
 use backstraight_core::model::log::*;
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::*;
@@ -23,7 +24,17 @@ use backstraight_core::base::id::ActorId;
 const TODAY: &str = "2026-11-25";
 
 fn look_with(w: &World, care: Option<&[Entry<Report>]>, born: Option<Day>, today: &str) -> Attention {
-    let (plan, done, library) = (Plan::of(&w.plan), w.done(), Library::of(&w.library));
+    look_at(w, w.done(), care, born, today)
+}
+
+fn look_at(
+    w: &World,
+    done: Done,
+    care: Option<&[Entry<Report>]>,
+    born: Option<Day>,
+    today: &str,
+) -> Attention {
+    let (plan, library) = (Plan::of(&w.plan), Library::of(&w.library));
     let noises = Noises::of(&library, [&done]);
     attention(&Look {
         athlete: w.athlete(&plan, &done),
@@ -86,6 +97,43 @@ fn pain_is_read_only_by_those_who_may() {
     let closed = look_with(&w, None, None, TODAY);
     assert!(words(&closed, Topic::Pain).is_empty());
     assert!(closed.not_looked.iter().any(|(t, w)| *t == Topic::Pain && w.contains("not open")));
+}
+
+#[test]
+fn what_care_staff_said_stands_as_long_as_it_holds_and_as_news() {
+    let w = calm();
+    let mut doc = Document::create(DocName::Availability(WHO)).unwrap();
+    doc.write_as(ActorId([6; 16]));
+    let mut mint = backstraight_core::base::key::KeyMint::new([8; 4]);
+    let mut say = |at: &str, from: &str, until: Option<&str>, level: Available| {
+        let record = Availability {
+            until: until.map(day),
+            avoid: (level == Available::Modified).then(|| Text::new("jumps").unwrap()),
+            ..Availability::new(noon(day(at)), COACH, day(from), level)
+        };
+        let place = Place::of("availability", &mint.mint());
+        doc.apply(&Command::Add(vec![New { place, record: record.into() }]), &World::scene()).unwrap();
+        doc.clone()
+    };
+    let found = |doc: &Document, today: &str| {
+        let list = look_at(&w, Done::join([w.done(), Done::of([doc])]), Some(&[]), None, today);
+        assert!(list.reasons.iter().all(|r| r.topic != Topic::Availability || r.why.caution.is_some()));
+        words(&list, Topic::Availability)
+    };
+    let doc = say("2026-11-01", "2026-11-02", Some("2026-11-20"), Available::Modified);
+    assert_eq!(
+        found(&doc, "2026-11-20"),
+        ["modified training from 2026-11-02 until 2026-11-20: avoid jumps"]
+    );
+    assert!(found(&doc, "2026-11-21").is_empty(), "its last day is past");
+    // Said ahead.
+    let doc = say("2026-11-21", "2026-11-24", None, Available::No);
+    assert_eq!(found(&doc, "2026-11-22"), ["no training from 2026-11-24"]);
+    assert_eq!(found(&doc, "2027-01-20"), ["no training from 2026-11-24"], "as long as it holds");
+    // Full again is news, and then no more.
+    let doc = say("2026-11-28", "2026-11-28", None, Available::Full);
+    assert_eq!(found(&doc, "2026-11-29"), ["full training from 2026-11-28"]);
+    assert!(found(&doc, "2026-12-06").is_empty());
 }
 
 #[test]

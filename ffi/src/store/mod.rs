@@ -1,6 +1,7 @@
 //! The phone's SQLite store: documents as change chunks, what the server acknowledged, and what it
 //! refused. WAL with `synchronous=FULL`: a call that returned is on disk.
 
+mod carried;
 mod schema;
 mod set_aside;
 
@@ -46,6 +47,8 @@ pub struct RefusedRow {
     /// Why.
     pub refusal: Refusal,
 }
+
+pub use carried::CarriedRow;
 
 /// The store.
 #[derive(Debug)]
@@ -147,12 +150,7 @@ impl Store {
     /// When the disk refuses; nothing was stored then.
     pub fn append(&mut self, name: &DocName, chunk: &[u8], heads: &[ChangeHash]) -> Result<(), PhoneError> {
         let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
-        let key = name.to_bytes();
-        tx.prepare_cached(
-            "INSERT INTO doc (name, heads) VALUES (?1, ?2) ON CONFLICT (name) DO UPDATE SET heads = excluded.heads",
-        )?
-        .execute(params![key.as_slice(), join(heads)])?;
-        push_chunk(&tx, &key, chunk)?;
+        put_chunk(&tx, name, chunk, heads)?;
         tx.commit()?;
         Ok(())
     }
@@ -357,6 +355,16 @@ impl Store {
         self.db.pragma_update(None, "max_page_count", pages)?;
         Ok(())
     }
+}
+
+/// Appends a chunk to a document, which is made when it is not there yet.
+fn put_chunk(db: &Connection, name: &DocName, chunk: &[u8], heads: &[ChangeHash]) -> Result<(), PhoneError> {
+    let key = name.to_bytes();
+    db.prepare_cached(
+        "INSERT INTO doc (name, heads) VALUES (?1, ?2) ON CONFLICT (name) DO UPDATE SET heads = excluded.heads",
+    )?
+    .execute(params![key.as_slice(), join(heads)])?;
+    push_chunk(db, &key, chunk)
 }
 
 fn push_chunk(db: &Connection, key: &[u8], chunk: &[u8]) -> Result<(), PhoneError> {

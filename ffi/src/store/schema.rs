@@ -4,7 +4,8 @@ use rusqlite::{Connection, TransactionBehavior};
 
 use crate::error::PhoneError;
 
-const STEPS: [&str; 1] = ["
+const STEPS: [&str; 2] = [
+    "
     CREATE TABLE meta (key TEXT PRIMARY KEY, value BLOB NOT NULL) WITHOUT ROWID;
     CREATE TABLE doc (
         name BLOB PRIMARY KEY,
@@ -29,7 +30,19 @@ const STEPS: [&str; 1] = ["
         body BLOB NOT NULL
     );
     CREATE TABLE refused (doc BLOB PRIMARY KEY, code TEXT NOT NULL, text TEXT NOT NULL) WITHOUT ROWID;
-"];
+",
+    "
+    -- What others wrote and gave to this phone to take along; a code when the server refused it.
+    CREATE TABLE carried (
+        id INTEGER PRIMARY KEY,
+        doc BLOB NOT NULL,
+        parcel BLOB NOT NULL,
+        code TEXT,
+        text TEXT
+    );
+    CREATE INDEX carried_doc ON carried (doc);
+",
+];
 
 pub(super) fn upgrade(db: &mut Connection) -> Result<(), PhoneError> {
     let known = i64::try_from(STEPS.len()).unwrap_or(i64::MAX);

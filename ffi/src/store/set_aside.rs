@@ -54,6 +54,11 @@ pub(super) fn take_over(aside: &Path, store: &mut Store) {
         let Ok(name) = DocName::from_bytes(&name) else { continue };
         let _ = take_one(&old, name, saved.unwrap_or_default(), store);
     }
+    for row in super::carried::all(&old).unwrap_or_default() {
+        if let Ok(name) = row.parcel.document() {
+            let _ = store.keep_carried(&name, &row.parcel, None);
+        }
+    }
 }
 
 fn take_one(old: &Connection, name: DocName, saved: Vec<u8>, store: &mut Store) -> Option<()> {

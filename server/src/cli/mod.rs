@@ -2,6 +2,7 @@
 //! with `--json`), everything else on the error stream, and says why when it fails.
 
 mod backup;
+mod carry;
 mod check;
 mod club;
 mod compact;
@@ -82,6 +83,9 @@ enum Command {
     Restore(restore::Restore),
     /// Make the rows of the board anew from the documents
     Rebuild(rebuild::Rebuild),
+    /// Files with which somebody carried changes here
+    #[command(subcommand)]
+    Carry(carry::Carry),
     /// Compact documents now
     Compact(compact::Compact),
 }
@@ -140,6 +144,7 @@ pub fn main() -> ExitCode {
         Command::Backup(c) => c.run(),
         Command::Restore(c) => c.run(),
         Command::Rebuild(c) => c.run(),
+        Command::Carry(c) => c.run(),
         Command::Compact(c) => c.run(),
     };
     match done {

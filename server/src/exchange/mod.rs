@@ -2,6 +2,7 @@
 //! what passed in one transaction, and only then answer with what the device lacks.
 
 mod answer;
+pub mod carried;
 pub mod gzip;
 pub mod index;
 pub mod turns;
@@ -14,6 +15,7 @@ use std::sync::Arc;
 use backstraight_core::base::id::ChangeHash;
 use backstraight_core::doc::gate::GateIndex;
 use backstraight_core::exchange::access::Subject;
+use backstraight_core::exchange::carry::Parcel;
 use backstraight_core::exchange::wire::{self, Down, Outcome, PROTOCOL, Up};
 use backstraight_core::model::name::DocName;
 use minicbor::bytes::ByteVec;
@@ -24,6 +26,7 @@ use crate::grant::{self, Access, Caller};
 use crate::problem::Problem;
 use crate::store::document::{self, Append};
 use crate::store::{Db, StoreError, heard};
+use carried::{Carrier, HandedIn};
 use upload::{Case, Checked};
 
 /// How often a document that somebody else wrote to in between is checked again.
@@ -74,6 +77,9 @@ struct Work {
     same_epoch: bool,
     local_day: String,
     people: Option<u64>,
+    /// What others wrote and the device took along, and what became of it.
+    carried: Option<Vec<Parcel>>,
+    handed_in: Vec<HandedIn>,
 }
 
 /// Carries a request out. `read` makes the request from its body, `finish` the body from the answer;
@@ -92,7 +98,7 @@ pub async fn run<T: Send + 'static>(
     }
     let mut work = compute(app, move |app| {
         let up = read()?;
-        app.store.read_blocking(|db| open(db, app, caller, &up))?
+        app.store.read_blocking(|db| open(db, app, caller, up))?
     })
     .await?;
     let written = work.items.iter().filter(|item| item.plain.is_some()).map(|item| item.name);
@@ -131,22 +137,35 @@ pub async fn run<T: Send + 'static>(
             app.signals.wake();
         }
         let mut again = false;
+        let mut news = Vec::new();
         for (doc, (place, index)) in written.into_iter().zip(beside) {
             let Some(item) = work.items.get_mut(place) else { continue };
             match doc {
                 Some((doc, first)) => {
                     app.indexes.put(doc.id, doc.max_n, index);
                     item.own_chunks = Some(first..=doc.max_n);
+                    news.push(item.name);
                     item.plain = None;
                 }
                 None => again = true,
             }
+        }
+        if !news.is_empty() {
+            app.hub.tell(caller.asker.club, Some(caller.install), news);
         }
         if !again {
             break;
         }
     }
     drop(turns);
+    if let Some(parcels) = work.carried.take() {
+        work.handed_in = compute(app, move |app| {
+            Ok(carried::take(&app.store, &app.indexes, Carrier::Device(&caller), &parcels, now)?)
+        })
+        .await?;
+        app.signals.wake();
+        app.hub.tell(caller.asker.club, Some(caller.install), carried::moved(&work.handed_in));
+    }
     compute(app, move |app| Ok(finish(app.store.read_blocking(|db| answer::compose(db, app, work))?))).await
 }
 
@@ -165,8 +184,8 @@ async fn compute<T: Send + 'static>(
 }
 
 /// Looks up what the caller may do with every document of a request, and unpacks what was sent.
-fn open(db: &Db, app: &App, caller: Caller, up: &Up) -> Result<Result<Work, Problem>, StoreError> {
-    let mut rights = Rights { caller, subjects: HashMap::new() };
+fn open(db: &Db, app: &App, caller: Caller, up: Up) -> Result<Result<Work, Problem>, StoreError> {
+    let mut rights = Rights::of(caller);
     let mut items = Vec::with_capacity(up.docs.len());
     let mut seen = HashSet::with_capacity(up.docs.len());
     for doc in &up.docs {
@@ -193,17 +212,31 @@ fn open(db: &Db, app: &App, caller: Caller, up: &Up) -> Result<Result<Work, Prob
     }
     let same_epoch = up.epoch.as_ref().is_some_and(|e| e.as_slice() == app.store.epoch());
     let people = same_epoch.then_some(up.people);
-    Ok(Ok(Work { caller, items, same_epoch, local_day: up.local_day.clone(), people }))
+    Ok(Ok(Work {
+        caller,
+        items,
+        same_epoch,
+        local_day: up.local_day.clone(),
+        people,
+        carried: up.carried,
+        handed_in: Vec::new(),
+    }))
 }
 
 /// What the caller may do with documents; owners are looked up once a request.
-struct Rights {
+pub(crate) struct Rights {
     caller: Caller,
     subjects: HashMap<(Uuid, bool), Option<Subject>>,
 }
 
 impl Rights {
-    fn on(&mut self, db: &Db, name: DocName) -> Result<(Access, Option<Subject>), StoreError> {
+    /// Of a caller.
+    pub(crate) fn of(caller: Caller) -> Rights {
+        Rights { caller, subjects: HashMap::new() }
+    }
+
+    /// On a document, and whose it is.
+    pub(crate) fn on(&mut self, db: &Db, name: DocName) -> Result<(Access, Option<Subject>), StoreError> {
         // A club, a squad and a person could only share an identity by a mistake; then they differ here.
         let key = (name.owner(), name.athlete().is_some());
         let subject = match self.subjects.get(&key) {
@@ -235,8 +268,9 @@ fn check(db: &Db, app: &App, work: &mut Work) -> Result<Vec<Fresh>, StoreError> 
             continue;
         };
         let doc = document::find(db, &item.name)?;
-        let case =
-            Case { db, caller: &work.caller, subject, grant, doc: doc.as_ref(), plain: plain.as_slice() };
+        let own = work.caller.install;
+        let may = |install| Ok(install == own || upload::of_party(db, &item.name, subject, install)?);
+        let case = Case { db, may: &may, grant, doc: doc.as_ref(), plain: plain.as_slice() };
         match upload::check(&case, &app.indexes)? {
             Checked::Done(outcome) => {
                 // It was sent before and is sent again: the device has all of it.
@@ -264,5 +298,6 @@ fn blank(app: &App) -> Down {
         people: None,
         more: false,
         clock: app.clock.now().0,
+        carried: None,
     }
 }

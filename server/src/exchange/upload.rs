@@ -12,10 +12,11 @@ use backstraight_core::doc::thin::{self, ThinLimits};
 use backstraight_core::doc::{chunk, genesis};
 use backstraight_core::exchange::access::{Asker, Right, Subject, right};
 use backstraight_core::exchange::wire::{Outcome, Refusal};
+use backstraight_core::model::name::DocName;
 use minicbor::bytes::ByteVec;
 
 use super::index::Indexes;
-use crate::grant::{Caller, MayWrite};
+use crate::grant::MayWrite;
 use crate::store::document::{self, Append, Doc};
 use crate::store::{Db, StoreError};
 
@@ -37,7 +38,7 @@ pub(super) fn not_yours() -> Outcome {
     refused("not-yours", None, "this document is not yours to write")
 }
 
-fn refused(code: &str, change: Option<ChangeHash>, text: &str) -> Outcome {
+pub(super) fn refused(code: &str, change: Option<ChangeHash>, text: &str) -> Outcome {
     Outcome::Refused(Refusal {
         code: code.to_owned(),
         change: change.map(|h| ByteVec::from(h.0.to_vec())),
@@ -45,7 +46,7 @@ fn refused(code: &str, change: Option<ChangeHash>, text: &str) -> Outcome {
     })
 }
 
-fn rejected(error: &Rejected) -> Outcome {
+pub(super) fn rejected(error: &Rejected) -> Outcome {
     refused(error.code.word(), error.hash, &error.to_string())
 }
 
@@ -65,8 +66,8 @@ pub(super) fn names(plain: &[u8]) -> HashSet<ChangeHash> {
 /// What the check of one document needs to know.
 pub(super) struct Case<'a> {
     pub(super) db: &'a Db,
-    pub(super) caller: &'a Caller,
-    pub(super) subject: &'a Subject,
+    /// Whether an install may write the document.
+    pub(super) may: &'a dyn Fn(InstallId) -> Result<bool, StoreError>,
     pub(super) grant: MayWrite,
     pub(super) doc: Option<&'a Doc>,
     pub(super) plain: &'a [u8],
@@ -94,14 +95,13 @@ pub(super) fn check(case: &Case<'_>, indexes: &Indexes) -> Result<Checked, Store
     let failure = RefCell::new(None);
     let answers = RefCell::new(HashMap::new());
     let may_write = |install: InstallId| {
-        install == case.caller.install
-            || *answers.borrow_mut().entry(install).or_insert_with(|| match of_party(case, install) {
-                Ok(yes) => yes,
-                Err(error) => {
-                    failure.replace(Some(error));
-                    false
-                }
-            })
+        *answers.borrow_mut().entry(install).or_insert_with(|| match (case.may)(install) {
+            Ok(yes) => yes,
+            Err(error) => {
+                failure.replace(Some(error));
+                false
+            }
+        })
     };
     let before = index.len();
     let outcome = slices(case, &mut index, &may_write);
@@ -198,9 +198,14 @@ fn guarded<T>(work: impl FnOnce() -> Result<T, Rejected>) -> Result<T, Rejected>
         .unwrap_or_else(|_| Err(Rejected::new(RejectCode::Engine, "the check panicked")))
 }
 
-/// Whether an install belongs to the party that writes the document. A device sends on what others
+/// Whether an install belongs to the party that writes a document. A device sends on what others
 /// of its party wrote when a restored server has lost it.
-fn of_party(case: &Case<'_>, install: InstallId) -> Result<bool, StoreError> {
-    let Some((person, club, role)) = document::writer(case.db, install)? else { return Ok(false) };
-    Ok(right(&Asker { person, club, role }, case.grant.name().kind(), case.subject) == Right::Write)
+pub(super) fn of_party(
+    db: &Db,
+    name: &DocName,
+    subject: &Subject,
+    install: InstallId,
+) -> Result<bool, StoreError> {
+    let Some((person, club, role)) = document::writer(db, install)? else { return Ok(false) };
+    Ok(right(&Asker { person, club, role }, name.kind(), subject) == Right::Write)
 }

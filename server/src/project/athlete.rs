@@ -13,6 +13,7 @@ use backstraight_core::model::any;
 use backstraight_core::model::log::{CheckIn, Trial};
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::SeasonNo;
+use backstraight_core::view::availability::{self, Said};
 use backstraight_core::view::board::{self as view, Known, Review, Rules};
 use backstraight_core::view::done::{Done, DoneSession};
 use backstraight_core::view::judge::How;
@@ -80,6 +81,7 @@ impl Work<'_> {
             if speaks(doc) {
                 let done = Done::of([&open_doc(self.db, doc)?]);
                 change.parts.push(part(doc, None, &done));
+                change.available.extend(available(doc, &done));
                 change.docs.push(facts(doc));
                 parts.push(done);
             } else {
@@ -137,6 +139,7 @@ impl Work<'_> {
                 affected.extend(part.records.iter().filter_map(|r| r.session.clone()));
                 opened.insert(doc.id, (open, part.of.clone()));
                 change.parts.push(part);
+                change.available.extend(available(doc, &done));
                 change.docs.push(facts(doc));
                 parts.push(done);
             } else if !matches!(doc.name, DocName::Plan(..)) || !plan_moved {
@@ -264,6 +267,7 @@ impl Work<'_> {
             facts: AthleteFacts { season, plan_to: None, rules: self.kept.clone() },
             docs: Vec::new(),
             parts: Vec::new(),
+            available: Vec::new(),
             gone: Vec::new(),
             asked: Vec::new(),
             stale: Vec::new(),
@@ -297,7 +301,10 @@ impl Work<'_> {
     /// The records in which a document moved on since it was read up to chunk `read`; none when all of
     /// it has to be read.
     fn moved(&self, open: &Document, doc: &Doc, read: Option<u64>) -> Result<Option<Touched>, StoreError> {
-        let Some(read) = read else { return Ok(None) };
+        // What may be trained is a handful of records.
+        let Some(read) = read.filter(|_| !matches!(doc.name, DocName::Availability(_))) else {
+            return Ok(None);
+        };
         Ok(document::fresh(self.db, doc, read)?.and_then(|changes| open.touched(&changes)))
     }
 
@@ -325,7 +332,7 @@ impl Work<'_> {
         Ok(Some(others.into_iter().filter_map(of).collect()))
     }
 
-    /// What is noted of a document that speaks of no session done.
+    /// What is noted of a document that speaks of nothing of that.
     fn other(&self, doc: &Doc, asks: &Asks) -> DocFacts {
         let never = DocFacts { doc: doc.id, n: doc.max_n, counts: Counts::Never, met: 0, unreadable: 0 };
         match asks {
@@ -369,18 +376,24 @@ impl Work<'_> {
     }
 }
 
-/// Whether a document speaks of sessions done.
+/// Whether a document speaks of sessions done or of what may be trained.
 fn speaks(doc: &Doc) -> bool {
-    matches!(doc.name, DocName::Log(..) | DocName::Notes(..))
+    matches!(doc.name, DocName::Log(..) | DocName::Notes(..) | DocName::Availability(_))
 }
 
 /// What is noted of a document that does; the rest is summed up from what its records say.
 fn facts(doc: &Doc) -> DocFacts {
     let counts = match doc.name {
         DocName::Log(_, month) | DocName::Notes(_, month) => Counts::Month(month),
+        DocName::Availability(_) => Counts::Always,
         _ => Counts::Never,
     };
     DocFacts { doc: doc.id, n: doc.max_n, counts, met: 0, unreadable: 0 }
+}
+
+/// What an availability document says.
+fn available(doc: &Doc, done: &Done) -> Option<(i64, Vec<Said>)> {
+    matches!(doc.name, DocName::Availability(_)).then(|| (doc.id, availability::said(&done.availability)))
 }
 
 /// What was read of such a document, for the rows.

@@ -12,7 +12,7 @@ use crate::review::Review;
 
 use super::board::{AthleteLine, board};
 use super::session::{SessionReport, report};
-use super::text::percent;
+use super::text::{percent, wrap};
 
 /// One athlete over some days.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -73,7 +73,7 @@ pub fn athlete(
     met_here.extend(in_words(&done.met, library, who).iter().map(|m| met(m, "the log")));
     Some(AthleteReport {
         line,
-        reviews: row.sessions.iter().map(|r| report(r, plan, library)).collect(),
+        reviews: row.sessions.iter().map(|r| report(r, &row.athlete, library)).collect(),
         met_here,
     })
 }
@@ -123,6 +123,9 @@ impl AthleteReport {
             }
             None => format!("no session heard of, {} unheard", a.unheard),
         });
+        if let Some(said) = &a.availability {
+            out.push(wrap(&format!("{}. {}", said.words, said.caution)));
+        }
         out.extend(self.reviews.iter().map(SessionReport::to_text));
         if !self.met_here.is_empty() {
             out.push(format!("Two edits met here ({}):", self.met_here.len()));

@@ -3,6 +3,8 @@
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::{PersonId, SquadId};
 use backstraight_core::exchange::access::Role;
+use backstraight_core::science::Caution;
+use backstraight_core::view::availability::{self, Said};
 use backstraight_core::view::board::{Figure, Review, Row};
 use backstraight_core::view::judge::How;
 use backstraight_core::view::state::{Facts, State, state};
@@ -63,8 +65,47 @@ pub struct AthleteLine {
     /// The last day on which the plan has a session.
     #[serde(default)]
     pub plan_to: Option<String>,
+    /// What care staff said that the athlete may train today; missing when nothing was said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub availability: Option<AvailabilityReport>,
     /// Sessions by day.
     pub sessions: Vec<SessionCell>,
+}
+
+/// What care staff said that an athlete may train. No reason is given and none is asked.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
+pub struct AvailabilityReport {
+    /// `full`, `modified` or `none`.
+    pub level: String,
+    /// First day.
+    pub from: String,
+    /// Last day; without it, until somebody says otherwise.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub until: Option<String>,
+    /// What to avoid.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub avoid: Option<String>,
+    /// What to do in its place.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub instead: Option<String>,
+    /// All of it in a sentence.
+    pub words: String,
+    /// The caution to show beside it.
+    pub caution: String,
+}
+
+impl AvailabilityReport {
+    fn of(said: &Said) -> AvailabilityReport {
+        AvailabilityReport {
+            level: said.level.word().to_owned(),
+            from: said.from.to_string(),
+            until: said.until.map(|d| d.to_string()),
+            avoid: said.avoid.as_ref().map(ToString::to_string),
+            instead: said.instead.as_ref().map(ToString::to_string),
+            words: said.words(),
+            caution: Caution::Availability.text().to_owned(),
+        }
+    }
 }
 
 /// One session of one athlete. What is left out is false, nothing or zero.
@@ -101,6 +142,14 @@ pub struct SessionCell {
     /// Effort of the session, 0 to 10.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub effort: Option<f64>,
+    /// `modified` or `none`, where care staff said so of that day.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub availability: Option<String>,
+}
+
+/// The word for a day on which training is not full.
+fn limited(said: &[Said], day: Day) -> Option<String> {
+    availability::limits(said, day).map(|s| s.level.word().to_owned())
 }
 
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "what serde asks for")]
@@ -123,7 +172,7 @@ fn points(tenths: i64) -> f64 {
 impl SessionCell {
     /// From a review.
     #[must_use]
-    pub fn of(r: &Review<'_>) -> SessionCell {
+    pub fn of(r: &Review<'_>, said: &[Said]) -> SessionCell {
         let (sets_done, sets_asked) = r.sets();
         let first = r.logs.first().map(|l| &l.session.record);
         SessionCell {
@@ -140,11 +189,12 @@ impl SessionCell {
             done_on: r.done_on().map(|d| d.to_string()),
             minutes: first.and_then(|s| s.minutes).map(|m| m.get()),
             effort: first.and_then(|s| s.effort).map(|e| points(e.get())),
+            availability: limited(said, r.date),
         }
     }
 
     /// From a row, as seen on a day.
-    fn of_row(r: SessionRow, state: State) -> SessionCell {
+    fn of_row(r: SessionRow, state: State, said: &[Said]) -> SessionCell {
         SessionCell {
             date: r.day.to_string(),
             session: Some(r.session.to_string()),
@@ -158,6 +208,7 @@ impl SessionCell {
             done_on: r.done_on.map(|d| d.to_string()),
             minutes: r.minutes,
             effort: r.effort.map(points),
+            availability: limited(said, r.day),
         }
     }
 }
@@ -257,13 +308,14 @@ fn line_of(
     p: &review::Person,
     members: &Members,
 ) -> Result<AthleteLine, StoreError> {
+    let said = rows::available(db, grant, p.id)?;
     let mut states = Vec::new();
     let mut sessions = Vec::new();
     rows::sessions(db, grant, p.id, (ask.from, ask.to), |r| {
         let state = state_of(&r, ask.today, p.heard_through);
         states.push((state, r.share));
         if ask.state.is_none_or(|s| s == state) {
-            sessions.push(SessionCell::of_row(r, state));
+            sessions.push(SessionCell::of_row(r, state, &said));
         }
     })?;
     let figure = Figure::of(states);
@@ -280,6 +332,7 @@ fn line_of(
         met,
         unreadable,
         plan_to: rows::facts(db, p.id)?.and_then(|f| f.plan_to).map(|d| d.to_string()),
+        availability: availability::on(&said, ask.today).map(AvailabilityReport::of),
         sessions,
     })
 }
@@ -289,7 +342,8 @@ fn line_of(
 pub fn board(rows: &[Row<'_>], from: Day, to: Day, today: Day) -> Board {
     let athletes = rows
         .iter()
-        .map(|r| AthleteLine {
+        .map(|r| (r, availability::said(&r.athlete.done.availability)))
+        .map(|(r, said)| AthleteLine {
             id: r.athlete.person.to_string(),
             name: r.athlete.name.to_owned(),
             events: r.athlete.events.to_owned(),
@@ -309,7 +363,8 @@ pub fn board(rows: &[Row<'_>], from: Day, to: Day, today: Day) -> Board {
                 .map(|s| s.session.record.date)
                 .max()
                 .map(|d| d.to_string()),
-            sessions: r.sessions.iter().map(SessionCell::of).collect(),
+            availability: availability::on(&said, today).map(AvailabilityReport::of),
+            sessions: r.sessions.iter().map(|s| SessionCell::of(s, &said)).collect(),
         })
         .collect();
     Board {
@@ -353,7 +408,7 @@ impl Board {
         }
         out.push(wrap(&format!(
             "{} to {}. Share: mean over sessions heard of; +n? are unheard and never counted. * did an earlier \
-             version. ~ allowed swap.",
+             version. ~ allowed swap. ° training modified or none.",
             self.from, self.to
         )));
         let silences: Vec<String> = self
@@ -363,6 +418,15 @@ impl Board {
             .collect();
         if !silences.is_empty() {
             out.push(silences.iter().map(|s| wrap(s)).collect::<Vec<_>>().join("\n"));
+        }
+        let limited: Vec<String> = self
+            .athletes
+            .iter()
+            .filter_map(|a| a.availability.as_ref().map(|v| wrap(&format!("{}: {}.", a.name, v.words))))
+            .collect();
+        if !limited.is_empty() {
+            out.push(limited.join("\n"));
+            out.push(wrap(Caution::Availability.text()));
         }
         if self.pending > 0 {
             out.push(format!(
@@ -415,6 +479,9 @@ fn cell(s: &SessionCell) -> String {
     }
     if s.swapped > 0 {
         text.push('~');
+    }
+    if s.availability.is_some() {
+        text.push('°');
     }
     text
 }

@@ -3,11 +3,12 @@
 use backstraight_core::base::key::Key;
 use backstraight_core::model::number::Text;
 use backstraight_core::model::packed::{Intensity, Target};
-use backstraight_core::view::board::Review;
+use backstraight_core::view::availability;
+use backstraight_core::view::board::{Athlete, Review};
 use backstraight_core::view::done::DoneSet;
 use backstraight_core::view::judge::{How, ItemShare};
 use backstraight_core::view::library::Library;
-use backstraight_core::view::planned::{Plan, sets_asked};
+use backstraight_core::view::planned::sets_asked;
 use backstraight_core::view::show;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -77,13 +78,14 @@ pub struct SetReport {
 pub fn find(gathered: &Gathered, key: &Key) -> Option<SessionReport> {
     gathered.rows().iter().find_map(|row| {
         let review = row.sessions.iter().find(|s| s.key().as_ref() == Some(key))?;
-        Some(report(review, row.athlete.plan, &gathered.library))
+        Some(report(review, &row.athlete, &gathered.library))
     })
 }
 
 /// Puts a session into a report.
 #[must_use]
-pub fn report(r: &Review<'_>, plan: &Plan, library: &Library) -> SessionReport {
+pub fn report(r: &Review<'_>, athlete: &Athlete<'_>, library: &Library) -> SessionReport {
+    let plan = athlete.plan;
     let works = || r.logs.iter().flat_map(|l| &l.works);
     let judged = r.share.as_ref().map(|s| s.items.as_slice()).unwrap_or_default();
     let items = if judged.is_empty() {
@@ -119,7 +121,7 @@ pub fn report(r: &Review<'_>, plan: &Plan, library: &Library) -> SessionReport {
         .collect();
     let first = r.logs.first().map(|l| &l.session.record);
     SessionReport {
-        cell: SessionCell::of(r),
+        cell: SessionCell::of(r, &availability::said(&athlete.done.availability)),
         items,
         unasked,
         comment: first.and_then(|s| s.comment.as_ref()).map(ToString::to_string),

@@ -3,6 +3,7 @@
 use axum::extract::State;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
+use backstraight_core::model::name::DocName;
 use data_encoding::HEXLOWER;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -191,6 +192,8 @@ pub(super) async fn consent(
     let grant = grant::to_consent(&caller).ok_or(Problem::NotAllowed)?;
     let now = app.clock.now();
     app.store.write(move |db| account::consent(db, &grant, body.care_open_to_coaches, now)).await?;
+    let asker = caller.asker;
+    app.hub.tell(asker.club, Some(caller.install), [DocName::Care(asker.person)]);
     Ok(axum::http::StatusCode::NO_CONTENT.into_response())
 }
 

@@ -7,6 +7,7 @@ mod exchange;
 mod health;
 mod invite;
 mod look;
+mod nudge;
 mod review;
 
 use std::sync::OnceLock;
@@ -64,6 +65,7 @@ fn list() -> OpenApiRouter<Shared> {
         .routes(routes!(health::health))
         .routes(routes!(document_json))
         .routes(routes!(exchange::exchange))
+        .routes(routes!(nudge::nudge))
         .routes(routes!(account::enrol))
         .routes(routes!(account::token))
         .routes(routes!(account::consent))

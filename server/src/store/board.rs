@@ -9,8 +9,10 @@ use super::sql::{self, Db, OptionalExtension, Row, odd};
 use backstraight_core::base::day::{Day, Month};
 use backstraight_core::base::id::{ClubId, PersonId, SquadId};
 use backstraight_core::base::key::Key;
+use backstraight_core::base::moment::Moment;
 use backstraight_core::doc::touched::Touched;
-use backstraight_core::model::number::{SeasonNo, Verdict};
+use backstraight_core::model::number::{SeasonNo, Text, Verdict};
+use backstraight_core::view::availability::Said;
 use backstraight_core::view::state::Logged;
 
 use super::fault::StoreError;
@@ -185,6 +187,8 @@ pub struct Change {
     pub docs: Vec<DocFacts>,
     /// What was read of logs and notes that moved on.
     pub parts: Vec<Part>,
+    /// What the availability documents that were read say.
+    pub available: Vec<(i64, Vec<Said>)>,
     /// Sessions whose row and kept form go: they changed or are no longer in the plan.
     pub gone: Vec<Key>,
     /// Kept forms to add; their old ones are among `gone`.
@@ -271,6 +275,36 @@ pub fn sessions(
         each(session(r)?);
     }
     Ok(())
+}
+
+/// What care staff said that an athlete may train.
+///
+/// # Errors
+/// When storage fails.
+pub fn available(db: &Db, grant: &MayReview, athlete: PersonId) -> Result<Vec<Said>, StoreError> {
+    if grant.of(athlete).is_none() {
+        return Ok(Vec::new());
+    }
+    let mut ask = db.prepare_cached(
+        "SELECT record, said_at, from_day, until_day, level, avoid, instead FROM board_available
+         WHERE athlete = ?1 ORDER BY said_at, record",
+    )?;
+    let note = |r: &Row<'_>, column: usize| {
+        let text = r.get::<_, Option<String>>(column)?;
+        text.map(Text::new).transpose().map_err(|e| odd(column, e))
+    };
+    let rows = ask.query_map([athlete.0.as_bytes()], |r| {
+        Ok(Said {
+            key: key(r, 0)?,
+            at: Moment(r.get(1)?),
+            from: day(r, 2)?,
+            until: maybe_day(r, 3)?,
+            level: r.get::<_, String>(4)?.parse().map_err(|e| odd(4, e))?,
+            avoid: note(r, 5)?,
+            instead: note(r, 6)?,
+        })
+    })?;
+    Ok(rows.collect::<Result<_, _>>()?)
 }
 
 /// The row of one planned session, for the projector.

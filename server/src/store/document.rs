@@ -4,7 +4,7 @@
 use super::sql::{self, Db, OptionalExtension, Row, odd};
 use backstraight_core::base::id::{ChangeHash, ClubId, InstallId, PersonId};
 use backstraight_core::base::moment::Moment;
-use backstraight_core::exchange::access::{Role, Subject};
+use backstraight_core::exchange::access::{Asker, Role, Subject};
 use backstraight_core::model::name::{DocName, Kind};
 
 use super::fault::StoreError;
@@ -55,7 +55,7 @@ pub fn subject(db: &Db, name: &DocName) -> Result<Option<Subject>, StoreError> {
     let sql = match name.kind() {
         Kind::Library => "SELECT id, 0 FROM club WHERE id = ?1",
         Kind::Squad => "SELECT club, 0 FROM squad WHERE id = ?1",
-        Kind::Plan | Kind::Log | Kind::Notes | Kind::Care => {
+        Kind::Plan | Kind::Log | Kind::Notes | Kind::Care | Kind::CareNotes | Kind::Availability => {
             "SELECT club, care_open_to_coaches FROM person WHERE id = ?1"
         }
     };
@@ -81,6 +81,43 @@ pub fn writer(db: &Db, install: InstallId) -> Result<Option<(PersonId, ClubId, R
         .optional()?)
 }
 
+/// An install as the writer of signed changes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Signer {
+    /// Person, club and role, as they are now.
+    pub asker: Asker,
+    /// Its public key, when it has one.
+    pub key: Option<[u8; 32]>,
+    /// When it or its person was withdrawn or its session was ended, whichever came first.
+    pub ended: Option<Moment>,
+}
+
+/// Whose signature an install's is, whether or not it is still let in.
+///
+/// # Errors
+/// When storage fails.
+pub fn signer(db: &Db, install: InstallId) -> Result<Option<Signer>, StoreError> {
+    Ok(db
+        .prepare_cached(
+            "SELECT p.id, p.club, p.role, i.public_key, i.withdrawn_at, i.refresh_killed_at, p.withdrawn_at
+             FROM install i JOIN person p ON p.id = i.person WHERE i.id = ?1",
+        )?
+        .query_row([install.0], |r| {
+            let key: Option<Vec<u8>> = r.get(3)?;
+            let ends: [Option<i64>; 3] = [r.get(4)?, r.get(5)?, r.get(6)?];
+            Ok(Signer {
+                asker: Asker {
+                    person: value::person(r, 0)?,
+                    club: value::club(r, 1)?,
+                    role: value::role(r, 2)?,
+                },
+                key: key.and_then(|k| k.try_into().ok()),
+                ended: ends.into_iter().flatten().min().map(Moment),
+            })
+        })
+        .optional()?)
+}
+
 /// A document by name.
 ///
 /// # Errors
@@ -100,7 +137,7 @@ pub fn concerning(db: &Db, caller: &Caller) -> Result<Vec<Doc>, StoreError> {
     let (club, person) = (caller.asker.club.0.into_bytes(), caller.asker.person.0.into_bytes());
     let filter = match caller.asker.role {
         Role::HeadCoach | Role::Coach => "club = ?1",
-        Role::Care => "club = ?1 AND kind IN ('library', 'care') OR owner = ?2",
+        Role::Care => "club = ?1 AND kind IN ('library', 'care', 'care-notes', 'availability') OR owner = ?2",
         Role::Athlete => "owner = ?2 OR club = ?1 AND kind = 'library'",
         Role::Owner => return Ok(Vec::new()),
     };

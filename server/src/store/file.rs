@@ -15,6 +15,7 @@ use crate::secret;
 const STEPS: &[&str] = &[
     include_str!("../../migrations/sqlite/0001_init.sql"),
     include_str!("../../migrations/sqlite/0002_board.sql"),
+    include_str!("../../migrations/sqlite/0004_care.sql"),
 ];
 
 /// The oldest library in which two connections cannot damage the file when the log restarts.

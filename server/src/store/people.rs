@@ -227,7 +227,7 @@ pub fn known_to(db: &Db, caller: &Caller, has: Option<u64>) -> Result<Option<Peo
         return Ok(None);
     }
     let mut ask = db.prepare_cached(
-        "SELECT p.id, p.name, p.role, i.id, i.heard_day, i.heard_at
+        "SELECT p.id, p.name, p.role, i.id, i.heard_day, i.heard_at, i.public_key
          FROM person p LEFT JOIN install i ON i.person = p.id
          WHERE p.club = ?1 AND (?2 = 0 OR p.role IN ('head coach', 'coach') OR p.id = ?3)
          ORDER BY p.id, i.id",
@@ -245,6 +245,7 @@ pub fn known_to(db: &Db, caller: &Caller, has: Option<u64>) -> Result<Option<Peo
                 installs: Vec::new(),
                 heard_day: None,
                 heard_at: None,
+                keys: None,
             });
         }
         let Some(known) = list.last_mut() else { continue };
@@ -253,6 +254,8 @@ pub fn known_to(db: &Db, caller: &Caller, has: Option<u64>) -> Result<Option<Peo
         }
         // Withdrawn installs too: what they wrote is still shown with a name.
         known.installs.push(ByteVec::from(value::install(r, 3)?.0.to_vec()));
+        let key = r.get::<_, Option<Vec<u8>>>(6)?.unwrap_or_default();
+        known.keys.get_or_insert_default().push(ByteVec::from(key));
         if coach {
             // Days are written as in RFC 3339: the later one is the greater text.
             known.heard_day = known.heard_day.take().max(r.get(4)?);

@@ -7,11 +7,13 @@
 )]
 
 mod access;
+mod carry;
 mod command_line;
 mod exchange;
 mod exchange_limits;
 mod faults;
 mod invitations;
+mod nudge;
 mod restored;
 mod sessions;
 mod support;

@@ -72,6 +72,10 @@ impl Server {
         self.time.fetch_add(ms, Ordering::SeqCst);
     }
 
+    pub(crate) fn streams(&self) -> usize {
+        self.running.as_ref().unwrap().app.hub.streams()
+    }
+
     pub(crate) fn store(&self) -> Arc<Store> {
         Arc::clone(&self.running.as_ref().unwrap().app.store)
     }
@@ -220,8 +224,13 @@ pub(crate) struct Device {
 
 impl Device {
     pub(crate) fn enrol(url: &str, code: &str, now: Moment) -> Device {
-        let (status, answer) =
-            post(&format!("{url}/v1/enrol"), None, &json!({ "code": code, "device": "test phone" }));
+        Device::keyed(url, code, now, None)
+    }
+
+    /// The same with a public key, in hexadecimal digits.
+    pub(crate) fn keyed(url: &str, code: &str, now: Moment, key: Option<&str>) -> Device {
+        let body = json!({ "code": code, "device": "test phone", "public_key": key });
+        let (status, answer) = post(&format!("{url}/v1/enrol"), None, &body);
         assert_eq!(status, 200, "{answer}");
         let text = |name: &str| answer.get(name).unwrap().as_str().unwrap().to_owned();
         Device {
@@ -308,6 +317,7 @@ impl Device {
             clock: self.now.0,
             docs: docs.collect(),
             people: self.people,
+            carried: None,
             app: "test".to_owned(),
         }
     }

@@ -7,6 +7,7 @@ use std::process::{Command, ExitCode};
 
 use backstraight_server::report::athlete::AthleteReport;
 use backstraight_server::report::board::Board;
+use backstraight_tests::demo::care;
 use backstraight_tests::demo::check::{self, Claims};
 use backstraight_tests::demo::evening::{self, Evening};
 use backstraight_tests::demo::evening_check;
@@ -109,6 +110,7 @@ fn run(args: &Args) -> Result<bool, Trouble> {
     if args.check {
         check::board(&board, &told, &stage, &mut claims);
         evening_check::evening(&evening, &told, &mut stage, &mut claims)?;
+        care::check(&mut stage, (&board, &evening.attention), &mut claims)?;
         checks(&mut stage, &mut told, &machine, &report, &mut claims)?;
     } else {
         say("\nThe head coach picks three repetitions; nobody sees two edits any more.");

@@ -9,6 +9,9 @@ pub const SQUAD: &str = "Speed and power";
 /// Its coaches.
 pub const COACHES: [&str; 2] = ["Marta Quillfeather", "Jonas Brindlemark"];
 
+/// Who looks after the squad's health.
+pub const CARE: &str = "Linnea Ashgrove";
+
 /// What an athlete trains for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Event {

@@ -2,6 +2,7 @@
 //! eight weeks, two phones go offline, both coaches change the same session at home, the phones
 //! come back, and everybody sees what was asked, shown and done.
 
+pub mod care;
 pub mod check;
 pub mod evening;
 pub mod evening_check;

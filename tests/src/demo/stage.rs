@@ -24,7 +24,7 @@ use backstraight_server::store::{StoreOptions, account};
 use crate::clock::SetClock;
 use crate::club::library::Keys;
 use crate::club::logs::Athlete;
-use crate::club::people::{ATHLETES, CLUB, COACHES, SQUAD};
+use crate::club::people::{ATHLETES, CARE, CLUB, COACHES, SQUAD};
 
 /// Anything that stops the story.
 pub type Trouble = Box<dyn std::error::Error + Send + Sync>;
@@ -65,6 +65,8 @@ pub struct Stage {
     pub squad: SquadId,
     /// Coaches' desks.
     pub coaches: Vec<Coach>,
+    /// The device of who looks after the squad's health.
+    pub care: Option<Coach>,
     /// Athletes' phones.
     pub athletes: Vec<Athlete>,
     /// Keys of the library's exercises.
@@ -112,6 +114,7 @@ impl Stage {
             club: ClubId::new(now, secret::random()),
             squad: SquadId::new(now, secret::random()),
             coaches: Vec::new(),
+            care: None,
             athletes: Vec::new(),
             keys: Keys::new(),
             today,
@@ -136,6 +139,8 @@ impl Stage {
             let (phone, clock) = self.person(name, role, &format!("desk-{}", self.coaches.len() + 1))?;
             self.coaches.push(Coach { phone, clock, name });
         }
+        let (phone, clock) = self.person(CARE, Role::Care, "care")?;
+        self.care = Some(Coach { phone, clock, name: CARE });
         for (index, person) in ATHLETES.iter().enumerate() {
             let (phone, clock) =
                 self.person(person.name, Role::Athlete, &format!("phone-{:02}", index + 1))?;
@@ -236,6 +241,20 @@ impl Stage {
         let coach = self.coaches.get_mut(index).ok_or("no such coach")?;
         coach.clock.set(at);
         let report = coach.phone.exchange(&mut http)?;
+        self.count(&http);
+        Ok(report)
+    }
+
+    /// An exchange of the care staff's device at a moment.
+    ///
+    /// # Errors
+    /// Whatever goes wrong.
+    pub fn exchange_care(&mut self, at: Moment) -> Result<Exchanged, Trouble> {
+        self.set_time(at);
+        let mut http = Http::new(&self.url()?);
+        let care = self.care.as_mut().ok_or("nobody cares")?;
+        care.clock.set(at);
+        let report = care.phone.exchange(&mut http)?;
         self.count(&http);
         Ok(report)
     }

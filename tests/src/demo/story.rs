@@ -41,6 +41,8 @@ pub mod cast {
     pub const BREEZE: usize = 9;
     /// Hanne: jumps as far as Ines.
     pub const TIED: usize = 10;
+    /// Rafe: care staff say that he may train, but for some things.
+    pub const MODIFIED: usize = 5;
     /// Elio: his phone was heard this morning, and his last session was not done.
     pub const MISSED: usize = 9;
 }
@@ -91,6 +93,7 @@ pub fn tell(stage: &mut Stage, seed: u64, say: &mut dyn FnMut(&str)) -> Result<T
         let plan = stage.athletes.get_mut(i).ok_or("no athlete")?.plan()?;
         today_session.push(plan.on(today).next().map(|s| s.key()).ok_or("no session today")?);
     }
+    super::care::speak(stage, say)?;
     say("This morning every phone exchanges but one, which has not been heard for six days.");
     for i in (0..ATHLETES.len()).filter(|i| *i != cast::SILENT) {
         stage.exchange_athlete(i, stage.now)?;

@@ -43,6 +43,7 @@ fn the_example_is_what_the_code_writes_and_reads() {
         }],
         people: 2,
         app: "phone 1.0".to_owned(),
+        carried: None,
     };
     let doc = |name: &[u8], changes, cursor, head| DownDoc {
         name: bytes(name),
@@ -59,6 +60,7 @@ fn the_example_is_what_the_code_writes_and_reads() {
         people: None,
         more: false,
         clock: 1_795_600_000_417,
+        carried: None,
     };
     let text = text();
     for (what, written) in [("request", up.to_bytes()), ("answer", down.to_bytes())] {

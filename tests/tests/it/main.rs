@@ -8,11 +8,13 @@
 )]
 
 mod api;
+mod carry;
 mod exchange_doc;
 mod formats;
 mod kill;
 mod layout;
 mod merge_laws;
+mod news;
 mod phones;
 mod phones_refused;
 mod projection;

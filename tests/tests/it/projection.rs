@@ -11,7 +11,7 @@ use backstraight_core::exchange::access::Role;
 use backstraight_core::model::log::{CheckIn, Entered, Excuse, Trial};
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::{
-    BodyMass, Count, Load, Reps, SeasonNo, Share, Text, Thousandths, Value, Verdict,
+    Available, BodyMass, Count, Load, Reps, SeasonNo, Share, Text, Thousandths, Value, Verdict,
 };
 use backstraight_core::model::plan::{Exercise, Member, Prescription, Session, Settings};
 use backstraight_core::view::done::Done;
@@ -44,6 +44,7 @@ fn season(n: i64) -> SeasonNo {
 struct Story {
     stand: Stand,
     desk: Handset,
+    care: Handset,
     athletes: Vec<Athlete>,
     keys: Keys,
     squad: SquadId,
@@ -62,6 +63,7 @@ impl Story {
         stand.start();
         let coach = stand.person(Role::HeadCoach, "Marta Quillfeather");
         let mut desk = stand.phone(coach, "desk");
+        let care = stand.phone(stand.person(Role::Care, "Linnea Ashgrove"), "care");
         let squad = stand.squad();
         let mut athletes = Vec::new();
         for (index, person) in ATHLETES.iter().enumerate().take(2) {
@@ -74,6 +76,7 @@ impl Story {
         let mut story = Story {
             stand,
             desk,
+            care,
             athletes,
             keys,
             squad,
@@ -162,7 +165,7 @@ impl Story {
 
     fn step(&mut self) {
         let who = usize::try_from(self.rng.range(0, 1)).unwrap();
-        match self.rng.range(0, 21) {
+        match self.rng.range(0, 22) {
             0..=4 => self.train(who),
             5 if self.rng.once_in(2) => self.unasked(who),
             5 => self.measure(who),
@@ -182,6 +185,7 @@ impl Story {
             17 => self.stand.clock.set(self.now().plus_ms(DAY)),
             18 | 19 => self.work(),
             20 => self.dying_worker(),
+            21 => self.allow(who),
             _ => self.late_worker(),
         }
         self.stand.clock.set(self.now().plus_ms(MINUTE));
@@ -314,6 +318,18 @@ impl Story {
         let notes = DocName::Notes(self.person(who), self.today().month());
         self.desk.add(notes, "entered", set).unwrap();
         self.note("enter a set");
+    }
+
+    /// Care staff say what may be trained.
+    fn allow(&mut self, who: usize) {
+        let (athlete, url) = (self.person(who), self.stand.url());
+        let level = Available::ALL[usize::try_from(self.rng.range(0, 2)).unwrap()];
+        let from = self.today().plus(i32::try_from(self.rng.range(-9, 9)).unwrap());
+        let until = self.rng.once_in(2).then(|| from.plus(4));
+        self.care.clock.set(self.stand.now());
+        self.care.allow(athlete, level, from, until);
+        self.care.exchange(&url);
+        self.note("availability");
     }
 
     /// Changes what the library says about judging.
@@ -493,6 +509,7 @@ fn rows_equal_the_documents_after_any_history() {
         "died",
         "twice",
         "too late",
+        "availability",
     ] {
         assert!(seen.get(what).is_some_and(|n| *n >= 3), "{what} is missing: {seen:?}");
     }

@@ -5,11 +5,12 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
 
-use backstraight_core::base::id::ActorId;
+use backstraight_core::base::id::{ActorId, InstallId};
 use backstraight_core::doc::admit::Admitted;
 use backstraight_core::doc::genesis;
 use backstraight_core::doc::open::Document;
 use backstraight_core::exchange::wire::{Down, Up};
+use backstraight_core::exchange::{carry, signed};
 use backstraight_core::model::name::Kind;
 use backstraight_tests::frozen;
 use backstraight_tests::replica::name;
@@ -47,10 +48,12 @@ fn messages_of_the_first_version_read_the_same_for_ever() {
     }
     let names: BTreeSet<&str> = files.iter().map(|(name, ..)| name.as_str()).collect();
     let wanted = [
+        "down-carried",
         "down-first",
         "down-mixed",
         "down-mixed-newer",
         "down-nothing-new",
+        "up-carried",
         "up-deflated",
         "up-first",
         "up-restored",
@@ -88,6 +91,25 @@ fn documents_of_the_first_version_open_for_ever() {
             doc.write_as(ActorId([9; 16]));
             assert!(readable["changes"].as_u64().unwrap() > 20, "{wanted} has been lived in");
         }
+    }
+}
+
+#[test]
+fn carry_files_of_the_first_version_are_read_and_believed_for_ever() {
+    let files = files("carry/v1");
+    assert_eq!(files.iter().map(|(name, ..)| name.as_str()).collect::<Vec<_>>(), ["two-starts"]);
+    for (name, bytes, readable) in files {
+        let parcels = carry::read(&bytes).unwrap();
+        let shown: Vec<Value> = parcels.iter().map(frozen::parcel).collect();
+        assert_eq!(readable["parcels"], Value::from(shown), "{name}");
+        for parcel in &parcels {
+            let (document, mut room) = (parcel.document().unwrap(), carry::MAX_PLAIN);
+            let changes = signed::changes(&parcel.plain(&mut room).unwrap()).unwrap();
+            let key = |install| (install == InstallId([1; 8])).then(|| frozen::key().public());
+            signed::verify(&document, &changes, &parcel.signatures, &key).unwrap();
+            assert_eq!(parcel.signatures.len(), 2, "two starts of one install");
+        }
+        assert_eq!(carry::write(parcels), bytes, "{name}");
     }
 }
 

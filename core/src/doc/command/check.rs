@@ -12,9 +12,10 @@ use crate::doc::open::Document;
 use crate::doc::place::Place;
 use crate::doc::problem::{Code, Problem};
 use crate::model::any::{AnyRecord, root};
+use crate::model::care::Availability;
 use crate::model::log::SetDone;
 use crate::model::name::DocName;
-use crate::model::number::{Ruling, Spacing};
+use crate::model::number::{Available, Ruling, Spacing};
 use crate::model::plan::{PlanAbout, Prescription};
 use crate::model::spec::{Record, Scalar};
 
@@ -264,7 +265,12 @@ impl Check<'_> {
     fn month(&mut self, place: &Place, field: &'static str, day: Day) {
         let month = match self.doc.name() {
             DocName::Log(_, month) | DocName::Notes(_, month) => month,
-            DocName::Library(_) | DocName::Squad(_) | DocName::Plan(..) | DocName::Care(_) => return,
+            DocName::Library(_)
+            | DocName::Squad(_)
+            | DocName::Plan(..)
+            | DocName::Care(_)
+            | DocName::CareNotes(_)
+            | DocName::Availability(_) => return,
         };
         if day.month() != month {
             self.say(
@@ -299,9 +305,9 @@ impl Check<'_> {
         }
     }
 
-    fn span(&mut self, place: &Place, from: Day, to: Day) {
+    fn span(&mut self, place: &Place, from: Day, (field, to): (&'static str, Day)) {
         if to < from {
-            self.say(place, "to", Code::Contradiction, format!("{to} is before {from}"));
+            self.say(place, field, Code::Contradiction, format!("{to} is before {from}"));
         }
     }
 
@@ -315,7 +321,7 @@ impl Check<'_> {
         match record {
             AnyRecord::Session(r) => self.season(place, "date", r.date),
             AnyRecord::Phase(r) => {
-                self.span(place, r.from, r.to);
+                self.span(place, r.from, ("to", r.to));
                 self.season(place, "from", r.from);
                 self.season(place, "to", r.to);
             }
@@ -324,10 +330,10 @@ impl Check<'_> {
                     self.say(place, "start", Code::Contradiction, format!("{} is no Monday", r.start));
                 }
             }
-            AnyRecord::Emphasis(r) => self.span(place, r.from, r.to),
+            AnyRecord::Emphasis(r) => self.span(place, r.from, ("to", r.to)),
             AnyRecord::PlanAbout(r) => {
                 if let (Some(from), Some(to)) = (r.from, r.to) {
-                    self.span(place, from, to);
+                    self.span(place, from, ("to", to));
                 }
             }
             AnyRecord::Group(r) => self.refers(place, "of", &["sessions", "templates"], &r.of),
@@ -388,6 +394,15 @@ impl Check<'_> {
             AnyRecord::Excuse(r) => self.clock(Some(place), "at", r.at),
             AnyRecord::Report(r) => self.clock(Some(place), "at", r.at),
             AnyRecord::Remark(r) => self.clock(Some(place), "at", r.at),
+            AnyRecord::Assessment(r) => self.clock(Some(place), "at", r.at),
+            AnyRecord::Restriction(r) => {
+                self.clock(Some(place), "at", r.at);
+                self.span(place, r.from, ("until", r.until.unwrap_or(r.from)));
+                if let Some(assessment) = &r.assessment {
+                    self.refers(place, "assessment", &["assessments"], assessment);
+                }
+            }
+            AnyRecord::Availability(r) => self.availability(place, r),
             AnyRecord::Decision(r) => {
                 self.clock(Some(place), "at", r.at);
                 self.refers(place, "item", &["items"], &r.item);
@@ -437,6 +452,22 @@ impl Check<'_> {
         }
         if r.band.as_ref().is_some_and(|b| !matches!(b, crate::model::packed::Intensity::SpeedBand(..))) {
             self.say(place, "band", Code::Contradiction, "only a band of bar speed stands here");
+        }
+    }
+
+    fn availability(&mut self, place: &Place, r: &Availability) {
+        self.clock(Some(place), "at", r.at);
+        self.span(place, r.from, ("until", r.until.unwrap_or(r.from)));
+        match (r.level, &r.avoid) {
+            (Available::Modified, None) => {
+                let text = "modified training needs words on what to avoid";
+                self.say(place, "avoid", Code::Contradiction, text);
+            }
+            (Available::Full, Some(_)) => {
+                let text = "with something to avoid it is modified, not full";
+                self.say(place, "avoid", Code::Contradiction, text);
+            }
+            _ => {}
         }
     }
 

@@ -23,9 +23,15 @@ pub fn write(db: &Db, claim: &Claim, change: &Change) -> Result<bool, StoreError
     }
     let athlete = change.athlete.0.into_bytes();
     if change.whole {
-        for table in
-            ["board_session", "board_asked", "board_record", "board_mark", "board_doc", "board_athlete"]
-        {
+        for table in [
+            "board_session",
+            "board_asked",
+            "board_record",
+            "board_mark",
+            "board_available",
+            "board_doc",
+            "board_athlete",
+        ] {
             db.prepare_cached(&format!("DELETE FROM {table} WHERE athlete = ?1"))?.execute([athlete])?;
         }
     }
@@ -45,6 +51,27 @@ pub fn write(db: &Db, claim: &Claim, change: &Change) -> Result<bool, StoreError
     }
     for part in &change.parts {
         write_part(db, athlete, part)?;
+    }
+    let mut forget = db.prepare_cached("DELETE FROM board_available WHERE doc = ?1")?;
+    let mut put = db.prepare_cached(
+        "INSERT INTO board_available (doc, record, athlete, said_at, from_day, until_day, level, avoid, instead)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
+    )?;
+    for (doc, said) in &change.available {
+        forget.execute([doc])?;
+        for s in said {
+            put.execute((
+                doc,
+                s.key.as_str(),
+                athlete,
+                s.at.0,
+                s.from.to_string(),
+                s.until.map(|d| d.to_string()),
+                s.level.word(),
+                s.avoid.as_ref().map(ToString::to_string),
+                s.instead.as_ref().map(ToString::to_string),
+            ))?;
+        }
     }
     let mut put =
         db.prepare_cached("INSERT INTO board_asked (athlete, session, day, asked) VALUES (?1, ?2, ?3, ?4)")?;

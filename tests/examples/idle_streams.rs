@@ -1,0 +1,83 @@
+//! What open streams of nudges cost a server that has nothing to say: memory of each, then how long one
+//! piece of news takes to all of them. Run by hand, with how many:
+//! `cargo run --release -p backstraight-tests --example idle_streams -- 10000`.
+#![expect(
+    clippy::unwrap_used,
+    clippy::print_stdout,
+    reason = "a measurement that cannot be made ends the program"
+)]
+
+use std::io::{Read as _, Write as _};
+use std::net::TcpStream;
+use std::time::{Duration, Instant};
+
+use backstraight_core::base::id::PersonId;
+use backstraight_core::exchange::access::Role;
+use backstraight_core::model::name::DocName;
+use backstraight_ffi::transport::enrol;
+use backstraight_tests::stand::{START, Stand};
+use rustix::process::{Resource, Rlimit, getrlimit, setrlimit};
+
+/// Resident memory of this program, bytes (Linux).
+fn resident() -> u64 {
+    let text = std::fs::read_to_string("/proc/self/status").unwrap();
+    let line = text.lines().find(|l| l.starts_with("VmRSS:")).unwrap();
+    line.split_whitespace().nth(1).unwrap().parse::<u64>().unwrap() * 1024
+}
+
+fn main() {
+    let wanted: u32 = std::env::args().nth(1).map_or(10_000, |n| n.parse().unwrap());
+    // A socket at each end of each stream is in this program.
+    let files = u64::from(wanted) * 2 + 200;
+    let most = getrlimit(Resource::Nofile).maximum;
+    if most.is_some_and(|most| most < files) {
+        println!("only {most:?} files may be open: raise the limit (ulimit -Hn {files})");
+        return;
+    }
+    setrlimit(Resource::Nofile, Rlimit { current: Some(files), maximum: most }).unwrap();
+    let stand = Stand::with(START, |config| {
+        config.nudges = wanted;
+        config.nudges_each = wanted;
+    });
+    let coach = stand.person(Role::Coach, "Ruth Adeyemi");
+    let identity = enrol(&stand.url(), &stand.code(coach), "desk").unwrap();
+    let address = stand.running().address;
+    let head = format!(
+        "GET /v1/nudge HTTP/1.1\r\nhost: {address}\r\naccept: text/event-stream\r\nauthorization: Bearer {}\r\n\r\n",
+        identity.access
+    );
+    let open = || {
+        let mut stream = TcpStream::connect(address).unwrap();
+        stream.write_all(head.as_bytes()).unwrap();
+        stream.set_read_timeout(Some(Duration::from_secs(30))).unwrap();
+        let mut bytes = [0; 2048];
+        let mut seen = 0;
+        while !bytes.windows(9).any(|w| w == b"data: all") {
+            seen += stream.read(&mut bytes[seen..]).unwrap();
+        }
+        stream
+    };
+    // Threads, caches and pools are there before anything is counted.
+    drop((0..50).map(|_| open()).collect::<Vec<_>>());
+    std::thread::sleep(Duration::from_secs(1));
+    let before = resident();
+    let begun = Instant::now();
+    let mut streams: Vec<TcpStream> = (0..wanted).map(|_| open()).collect();
+    let opened = begun.elapsed();
+    std::thread::sleep(Duration::from_secs(2));
+    let each = (resident() - before) / u64::from(wanted);
+    let app = &stand.running().app;
+    println!(
+        "{} streams, opened in {:.1} s: {each} bytes of resident memory each",
+        app.hub.streams(),
+        opened.as_secs_f64()
+    );
+    let begun = Instant::now();
+    app.hub.tell(stand.club, None, [DocName::Log(PersonId(coach.0), "2026-11".parse().unwrap())]);
+    for stream in &mut streams {
+        let mut bytes = [0; 512];
+        assert!(stream.read(&mut bytes).unwrap() > 0);
+    }
+    println!("one piece of news was with all of them after {:.2} s", begun.elapsed().as_secs_f64());
+    println!("afterwards {} bytes each", (resident() - before) / u64::from(wanted));
+}

@@ -266,6 +266,7 @@ fn answers() -> Vec<(&'static str, Down)> {
         people: None,
         more: false,
         clock: START.0 + 417,
+        erased: None,
     };
     let first = Down {
         docs: vec![

@@ -87,6 +87,10 @@ pub struct Down {
     /// The server's clock, ms.
     #[n(6)]
     pub clock: i64,
+    /// Those of the withdrawn documents that were erased for good, on request of the person whom they
+    /// are about; missing for none.
+    #[n(7)]
+    pub erased: Option<Vec<ByteVec>>,
 }
 
 /// What became of one document.
@@ -263,6 +267,7 @@ impl Down {
             heads(&doc.heads)?;
         }
         down.withdrawn.iter().try_for_each(|n| name(n).map(drop))?;
+        down.erased.iter().flatten().try_for_each(|n| name(n).map(drop))?;
         Ok(down)
     }
 }

@@ -23,7 +23,7 @@ use crate::app::{App, Shared};
 use crate::grant::{self, Access, Caller};
 use crate::problem::Problem;
 use crate::store::document::{self, Append};
-use crate::store::{Db, StoreError, heard};
+use crate::store::{Db, StoreError, erased, heard};
 use upload::{Case, Checked};
 
 /// How often a document that somebody else wrote to in between is checked again.
@@ -40,6 +40,8 @@ struct Item {
     /// What was sent, unpacked; let go once it was appended.
     plain: Option<Vec<u8>>,
     sent: bool,
+    /// Whether it was erased for good.
+    erased: bool,
     /// Changes that need not be sent back.
     own: HashSet<ChangeHash>,
     /// The chunks that hold nothing but what was sent just now.
@@ -58,6 +60,7 @@ impl Item {
             subject: None,
             plain: None,
             sent: false,
+            erased: false,
             own: HashSet::new(),
             own_chunks: None,
             outcome: Outcome::Accepted,
@@ -118,6 +121,7 @@ pub async fn run<T: Send + 'static>(
         let (caller, local_day) = (work.caller, work.local_day.clone());
         let (adds, beside): (Vec<Vec<Append>>, Vec<(usize, GateIndex)>) =
             appends.into_iter().map(|f| (f.appends, (f.place, f.index))).unzip();
+        let changes: Vec<u64> = adds.iter().map(|adds| adds.iter().map(|a| a.changes).sum()).collect();
         let written = app
             .store
             .write(move |db| {
@@ -131,11 +135,12 @@ pub async fn run<T: Send + 'static>(
             app.signals.wake();
         }
         let mut again = false;
-        for (doc, (place, index)) in written.into_iter().zip(beside) {
+        for (nth, (doc, (place, index))) in written.into_iter().zip(beside).enumerate() {
             let Some(item) = work.items.get_mut(place) else { continue };
             match doc {
                 Some((doc, first)) => {
-                    app.indexes.put(doc.id, doc.max_n, index);
+                    app.figures.acknowledged(changes.get(nth).copied().unwrap_or(0));
+                    app.indexes.put(&doc, index);
                     item.own_chunks = Some(first..=doc.max_n);
                     item.plain = None;
                 }
@@ -147,6 +152,13 @@ pub async fn run<T: Send + 'static>(
         }
     }
     drop(turns);
+    for item in work.items.iter().filter(|item| item.sent) {
+        app.figures.exchanged(match &item.outcome {
+            Outcome::Accepted => "accepted",
+            Outcome::Need => "need",
+            Outcome::Refused(refusal) => &refusal.code,
+        });
+    }
     compute(app, move |app| Ok(finish(app.store.read_blocking(|db| answer::compose(db, app, work))?))).await
 }
 
@@ -187,6 +199,13 @@ fn open(db: &Db, app: &App, caller: Caller, up: &Up) -> Result<Result<Work, Prob
                     Err(outcome) => item.outcome = outcome,
                 },
                 Access::None | Access::Read(_) => item.outcome = upload::not_yours(),
+            }
+        }
+        // Of what is not there nothing is told, but that it was erased for good.
+        if subject.is_none() && erased::is_erased(db, &name, caller.asker.club)? {
+            item.erased = true;
+            if item.sent {
+                item.outcome = upload::erased();
             }
         }
         items.push(item);
@@ -264,5 +283,6 @@ fn blank(app: &App) -> Down {
         people: None,
         more: false,
         clock: app.clock.now().0,
+        erased: None,
     }
 }

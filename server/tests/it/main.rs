@@ -7,11 +7,15 @@
 )]
 
 mod access;
+mod backups;
 mod command_line;
+mod damaged;
 mod exchange;
 mod exchange_limits;
 mod faults;
 mod invitations;
+mod keeping_doc;
 mod restored;
 mod sessions;
 mod support;
+mod watching;

@@ -59,6 +59,7 @@ fn the_example_is_what_the_code_writes_and_reads() {
         people: None,
         more: false,
         clock: 1_795_600_000_417,
+        erased: None,
     };
     let text = text();
     for (what, written) in [("request", up.to_bytes()), ("answer", down.to_bytes())] {

@@ -8,7 +8,9 @@
 )]
 
 mod api;
+mod erasure;
 mod exchange_doc;
+mod export;
 mod formats;
 mod kill;
 mod layout;

@@ -73,6 +73,8 @@ pub struct Exchanged {
     pub not_taken: Vec<(DocName, String)>,
     /// Documents that may no longer be read.
     pub withdrawn: Vec<DocName>,
+    /// Documents that were erased on request of the person whom they are about, and are gone here.
+    pub erased: Vec<DocName>,
     /// Whether the server's store was a new one (restored): everything was offered again.
     pub new_epoch: bool,
     /// How far this phone's clock is ahead of the server's, ms.
@@ -430,6 +432,16 @@ impl Phone {
                 Step::Withdrawn(name) => {
                     if self.store.withdraw(&name)? {
                         report.withdrawn.push(name);
+                    }
+                    self.open.remove(&name);
+                }
+                // One's own documents are never taken away by a server.
+                Step::Erased(name) if name.athlete() == Some(self.identity.person) => {
+                    self.store.withdraw(&name)?;
+                }
+                Step::Erased(name) => {
+                    if self.store.erase(&name)? {
+                        report.erased.push(name);
                     }
                     self.open.remove(&name);
                 }

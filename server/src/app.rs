@@ -23,6 +23,8 @@ use crate::rate::Failures;
 use crate::routes;
 use crate::store::{Store, StoreError, StoreOptions};
 use crate::token::Tokens;
+use crate::watch::ready::Probe;
+use crate::watch::{self, Figures};
 
 /// Tells the time. Handed in, so that tests can move it.
 #[derive(Clone)]
@@ -80,6 +82,16 @@ pub struct App {
     pub hub: Hub,
     /// Between those who make rows of the board stale, make them anew, and read them.
     pub signals: Signals,
+    /// Backups by the clock.
+    pub backups: job::backups::State,
+    /// What the look at stored documents found.
+    pub scrub: job::scrub::State,
+    /// Figures for those who watch.
+    pub figures: Figures,
+    /// Full copies that are made at the same time.
+    pub exports: Arc<Semaphore>,
+    /// The last try to write.
+    pub probe: Probe,
 }
 
 /// What every handler is given.
@@ -93,6 +105,7 @@ impl App {
     pub fn open(config: Config, options: StoreOptions, clock: Clock) -> Result<Shared, StoreError> {
         let folder = Folder::open(&config.data)?;
         let keys = folder.keys()?;
+        let figures = Figures::new(&options.figures);
         let store = Arc::new(Store::open(&folder, options)?);
         let tokens = Tokens::new(&keys, store.server());
         let cores = std::thread::available_parallelism().map_or(2, usize::from);
@@ -103,6 +116,11 @@ impl App {
             work: Semaphore::new(2 * cores),
             hub: Hub::default(),
             signals: Signals::default(),
+            backups: job::backups::State::default(),
+            scrub: job::scrub::State::default(),
+            figures,
+            exports: Arc::new(Semaphore::new(1)),
+            probe: Probe::default(),
             config,
             store,
             tokens,
@@ -116,8 +134,11 @@ impl App {
 pub struct Running {
     /// Where it listens.
     pub address: SocketAddr,
+    /// Where its figures are, when it shows any.
+    pub metrics: Option<SocketAddr>,
     /// Its state.
     pub app: Shared,
+    stop_metrics: Option<oneshot::Sender<()>>,
     stop: Option<oneshot::Sender<()>>,
     served: JoinHandle<()>,
     background: Vec<JoinHandle<()>>,
@@ -133,11 +154,7 @@ pub async fn start(config: Config, options: StoreOptions, clock: Clock) -> Resul
     let lock = lock(&Folder::open(&config.data)?).await?;
     let listen = config.listen;
     let app = App::open(config, options, clock)?;
-    let listener = TcpListener::bind(listen)
-        .await
-        .and_then(|l| l.local_addr().map(|address| (l, address)))
-        .map_err(|source| StoreError::File { what: format!("address {listen}"), source })?;
-    let (listener, address) = listener;
+    let (listener, address) = bind(listen).await?;
     let (stop, stopped) = oneshot::channel::<()>();
     let router = routes::router(Arc::clone(&app));
     let most = app.config.connections;
@@ -149,8 +166,29 @@ pub async fn start(config: Config, options: StoreOptions, clock: Clock) -> Resul
     if !app.config.without_projector {
         background.push(tokio::spawn(project::in_the_background(Arc::clone(&app))));
     }
-    tracing::info!(%address, version = env!("CARGO_PKG_VERSION"), "serving");
-    Ok(Running { address, app, stop: Some(stop), served, background, lock })
+    let (mut metrics, mut stop_metrics) = (None, None);
+    if let Some(listen) = app.config.metrics_listen {
+        let (listener, address) = bind(listen).await?;
+        let (stop, stopped) = oneshot::channel::<()>();
+        background.push(tokio::spawn(watch::serve(Arc::clone(&app), listener, stopped)));
+        (metrics, stop_metrics) = (Some(address), Some(stop));
+    }
+    if app.config.scrub_days > 0 {
+        background.push(tokio::spawn(job::scrub::in_the_background(Arc::clone(&app))));
+    }
+    if app.config.backup_to.is_some() {
+        background.push(tokio::spawn(job::backups::in_the_background(Arc::clone(&app))));
+    }
+    let shown = metrics.map(|m| m.to_string());
+    tracing::info!(%address, metrics = shown, version = env!("CARGO_PKG_VERSION"), "serving");
+    Ok(Running { address, metrics, app, stop_metrics, stop: Some(stop), served, background, lock })
+}
+
+async fn bind(listen: SocketAddr) -> Result<(TcpListener, SocketAddr), StoreError> {
+    TcpListener::bind(listen)
+        .await
+        .and_then(|l| l.local_addr().map(|address| (l, address)))
+        .map_err(|source| StoreError::File { what: format!("address {listen}"), source })
 }
 
 /// Takes the folder; a command at the machine may hold it for a moment.
@@ -176,6 +214,7 @@ impl Running {
         }
         // Streams would never finish by themselves.
         self.app.hub.close();
+        drop(self.stop_metrics.take());
         for task in self.background.drain(..) {
             task.abort();
         }

@@ -2,8 +2,11 @@
 
 use std::net::SocketAddr;
 use std::path::PathBuf;
+use std::str::FromStr;
 
 use clap::Args;
+
+use crate::job::backups::Retention;
 
 /// Settings of `backstraight serve`.
 #[derive(Debug, Clone, Args)]
@@ -56,9 +59,40 @@ pub struct Config {
     #[arg(long, env = "BACKSTRAIGHT_ANSWER_BYTES", value_name = "N", default_value_t = 4 << 20, hide = true,
           value_parser = clap::value_parser!(u32).range(1_024..=6 << 20))]
     pub answer_bytes: u32,
+    /// The program that compacts documents in a process of its own; in this process without one.
+    #[arg(skip)]
+    pub program: Option<PathBuf>,
     /// Leave the rows of the board to another process: for tests.
     #[arg(skip)]
     pub without_projector: bool,
+    /// Folder for backups, on another disk; without it none are made by the clock. It must be there
+    #[arg(long, env = "BACKSTRAIGHT_BACKUP_TO", value_name = "DIR")]
+    pub backup_to: Option<PathBuf>,
+    /// Time between two backups, as in 30m, 6h or 1d
+    #[arg(long, env = "BACKSTRAIGHT_BACKUP_EVERY", value_name = "TIME", default_value = "6h")]
+    pub backup_every: Every,
+    /// Newest backups that are kept, however old
+    #[arg(long, env = "BACKSTRAIGHT_BACKUP_KEEP_NEWEST", value_name = "N", default_value_t = 4,
+          value_parser = clap::value_parser!(u32).range(1..=1_000))]
+    pub backup_keep_newest: u32,
+    /// Days for which the last backup of each day is kept
+    #[arg(long, env = "BACKSTRAIGHT_BACKUP_KEEP_DAYS", value_name = "N", default_value_t = 7,
+          value_parser = clap::value_parser!(u32).range(0..=3_660))]
+    pub backup_keep_days: u32,
+    /// Weeks for which the last backup of each week is kept
+    #[arg(long, env = "BACKSTRAIGHT_BACKUP_KEEP_WEEKS", value_name = "N", default_value_t = 4,
+          value_parser = clap::value_parser!(u32).range(0..=520))]
+    pub backup_keep_weeks: u32,
+    /// Days in which every stored document is looked at once, in the background; 0 for never
+    #[arg(long, env = "BACKSTRAIGHT_SCRUB_DAYS", value_name = "N", default_value_t = 7,
+          value_parser = clap::value_parser!(u32).range(0..=365))]
+    pub scrub_days: u32,
+    /// Address and port for metrics, apart from the public one; without it there are none
+    #[arg(long, env = "BACKSTRAIGHT_METRICS_LISTEN", value_name = "ADDR")]
+    pub metrics_listen: Option<SocketAddr>,
+    /// Megabytes of free disk below which the server warns
+    #[arg(long, env = "BACKSTRAIGHT_LOW_DISK_MB", value_name = "N", default_value_t = 512)]
+    pub low_disk_mb: u32,
     /// What is logged: error, warn, info or debug
     #[arg(long, env = "BACKSTRAIGHT_LOG", value_name = "LEVEL", default_value = "info")]
     pub log: String,
@@ -84,7 +118,63 @@ impl Config {
             compact_after: 64,
             answer_bytes: 4 << 20,
             without_projector: false,
+            program: None,
+            backup_to: None,
+            backup_every: Every(360),
+            backup_keep_newest: 4,
+            backup_keep_days: 7,
+            backup_keep_weeks: 4,
+            scrub_days: 0,
+            metrics_listen: None,
+            low_disk_mb: 512,
             log: "info".to_owned(),
+        }
+    }
+
+    /// How long backups are kept.
+    #[must_use]
+    pub const fn retention(&self) -> Retention {
+        Retention {
+            newest: self.backup_keep_newest,
+            days: self.backup_keep_days,
+            weeks: self.backup_keep_weeks,
+        }
+    }
+}
+
+/// A time in whole minutes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Every(pub u32);
+
+impl FromStr for Every {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Every, String> {
+        let bad = || format!("{text:?} is no time from 1m to 31d, such as 30m, 6h or 1d");
+        let end = text.chars().next_back().ok_or_else(bad)?;
+        let minutes = match end {
+            'm' => 1,
+            'h' => 60,
+            'd' => 24 * 60,
+            _ => return Err(bad()),
+        };
+        let number = text.strip_suffix(end).and_then(|n| n.parse::<u32>().ok()).ok_or_else(bad)?;
+        let all = number.checked_mul(minutes).filter(|n| (1..=31 * 24 * 60).contains(n)).ok_or_else(bad)?;
+        Ok(Every(all))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn times_are_read_or_refused() {
+        for (text, want) in [("1m", 1), ("6h", 360), ("1d", 1_440), ("31d", 44_640)] {
+            assert_eq!(text.parse(), Ok(Every(want)), "{text}");
+        }
+        for text in ["", "6", "h", "0m", "32d", "-1h", "6 h", "99999999999d", "1w"] {
+            assert!(text.parse::<Every>().is_err(), "{text}");
         }
     }
 }

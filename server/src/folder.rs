@@ -81,14 +81,39 @@ impl Folder {
         Ok(Keys { signing: self.key("signing.key")?, secret: self.key("secret.key")? })
     }
 
-    /// Writes keys that come from a backup. Keys that are already here stay.
+    /// Every key file with its bytes, by name, for a backup.
     ///
     /// # Errors
-    /// When they cannot be written.
-    pub fn put_keys(&self, keys: &Keys) -> Result<(), StoreError> {
-        for (name, key) in [("signing.key", &keys.signing), ("secret.key", &keys.secret)] {
+    /// When one cannot be read.
+    pub fn key_files(&self) -> Result<Vec<(String, Vec<u8>)>, StoreError> {
+        self.keys()?;
+        let folder = self.root.join("keys");
+        let mut files = Vec::new();
+        for entry in std::fs::read_dir(&folder).map_err(|e| file_error(&folder, e))? {
+            let path = entry.map_err(|e| file_error(&folder, e))?.path();
+            let name = path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
+            // Drafts of keys have a longer ending.
+            if path.extension().is_some_and(|e| e == "key") {
+                files.push((name, std::fs::read(&path).map_err(|e| file_error(&path, e))?));
+            }
+        }
+        files.sort();
+        Ok(files)
+    }
+
+    /// Writes key files that come from a backup. Keys that are already here stay.
+    ///
+    /// # Errors
+    /// When they cannot be written, or one has a name that leads out of the folder of keys.
+    pub fn put_key_files(&self, files: &[(String, Vec<u8>)]) -> Result<(), StoreError> {
+        for (name, bytes) in files {
+            let plain = name.chars().all(|c| c.is_ascii_alphanumeric() || matches!(c, '.' | '-' | '_'));
+            if !plain || name.starts_with('.') || !name.ends_with(".key") {
+                let error = std::io::Error::new(ErrorKind::InvalidData, "not the name of a key");
+                return Err(file_error(&self.root.join("keys"), error));
+            }
             if !self.key_file(name).exists() {
-                self.write_key(name, key)?;
+                self.write_key(name, bytes)?;
             }
         }
         Ok(())
@@ -100,7 +125,8 @@ impl Folder {
             Ok(file) => file,
             Err(e) if e.kind() == ErrorKind::NotFound => {
                 let key = secret::random::<32>();
-                return match self.write_key(name, &key) {
+                let text = format!("{}\n", data_encoding::HEXLOWER.encode(&key));
+                return match self.write_key(name, text.as_bytes()) {
                     // Another process was quicker: its key is the key.
                     Err(StoreError::File { source, .. }) if source.kind() == ErrorKind::AlreadyExists => {
                         self.key(name)
@@ -124,7 +150,7 @@ impl Folder {
             .ok_or_else(|| file_error(&path, std::io::Error::new(ErrorKind::InvalidData, "not a key")))
     }
 
-    fn write_key(&self, name: &str, key: &[u8; 32]) -> Result<(), StoreError> {
+    fn write_key(&self, name: &str, bytes: &[u8]) -> Result<(), StoreError> {
         let path = self.key_file(name);
         let folder = self.root.join("keys");
         std::fs::create_dir_all(&folder).map_err(|e| file_error(&folder, e))?;
@@ -132,7 +158,7 @@ impl Folder {
         let draft = folder.join(format!("{name}.{}", data_encoding::HEXLOWER.encode(&secret::random::<4>())));
         let write = || {
             let mut file = OpenOptions::new().write(true).create_new(true).mode(0o600).open(&draft)?;
-            writeln!(file, "{}", data_encoding::HEXLOWER.encode(key))?;
+            file.write_all(bytes)?;
             file.sync_all()?;
             let linked = std::fs::hard_link(&draft, &path);
             std::fs::remove_file(&draft)?;

@@ -332,6 +332,7 @@ fn answers() -> Vec<(&'static str, Down)> {
         more: false,
         clock: START.0 + 417,
         carried: None,
+        erased: None,
     };
     let first = Down {
         docs: vec![

@@ -12,6 +12,7 @@ pub mod club;
 pub mod content;
 pub mod deed;
 pub mod demo;
+pub mod drill;
 pub mod formats;
 pub mod frozen;
 pub mod replica;

@@ -27,6 +27,7 @@ use backstraight_server::config::Config;
 use backstraight_server::folder::Folder;
 use backstraight_server::grant::AtTheMachine;
 use backstraight_server::job::check;
+use backstraight_server::store::backup::Take;
 use backstraight_server::store::people::{self, NewPerson};
 use backstraight_server::store::{Store, StoreOptions, account, backup, document};
 use backstraight_server::{exchange, secret};
@@ -235,7 +236,7 @@ impl Stand {
     /// # Panics
     /// When it cannot be written.
     pub fn backup(&self, file: &Path) {
-        backup::backup(&Folder::open(&self.data).unwrap(), file).unwrap();
+        backup::backup(&Folder::open(&self.data).unwrap(), file, self.now()).unwrap();
     }
 
     /// Stops the server, puts a backup in the place of its database and starts it again.
@@ -244,7 +245,8 @@ impl Stand {
     /// When it cannot be restored.
     pub fn restore(&mut self, file: &Path) {
         self.stop();
-        backup::restore(file, &Folder::open(&self.data).unwrap(), true, self.now()).unwrap();
+        let take = Take { replace: true, ..Take::default() };
+        backup::restore(file, &Folder::open(&self.data).unwrap(), take, self.now()).unwrap();
         self.start();
     }
 }

@@ -23,6 +23,7 @@ cargo xtask <command>
   licences         the licence of every dependency against the list of those we may use
   bench [--json]   every budget that can be measured beside its figure, in a release build
   demo [args]      the invented club on a server of your own
+  drill [args]     a server under load is lost, a backup restored, phones refill; prints the tally
   formats [--write]   whether the tables in docs/formats.md are what the code says; with --write, make them so
   formulas         writes docs/formulas.md anew from the code
   interop          our documents read by another implementation of the open document format
@@ -44,6 +45,7 @@ fn main() -> ExitCode {
         ("licences", []) => licences::part(),
         ("bench", rest) => bench::part(rest),
         ("demo", rest) => demo(rest),
+        ("drill", rest) => drill(rest),
         ("formats", rest) => formats(rest),
         ("formulas", []) => formulas(),
         ("interop", []) => tools::interop(),
@@ -70,6 +72,16 @@ fn main() -> ExitCode {
 
 /// Builds the server's program and the demo beside it, and runs the demo.
 fn demo(args: &[String]) -> Outcome {
+    beside("demo", args)
+}
+
+/// The same with the drill.
+fn drill(args: &[String]) -> Outcome {
+    beside("drill", args)
+}
+
+/// Builds the server's program and the programs of the tests beside it, and runs one of them.
+fn beside(program: &str, args: &[String]) -> Outcome {
     let build = cargo(&[
         "build",
         "--locked",
@@ -80,9 +92,9 @@ fn demo(args: &[String]) -> Outcome {
         "--bins",
     ]);
     run::run(build).and(|| {
-        let mut demo = Command::new(run::target().join("debug/demo"));
-        demo.current_dir(run::root()).args(args);
-        run::run(demo)
+        let mut command = Command::new(run::target().join("debug").join(program));
+        command.current_dir(run::root()).args(args);
+        run::run(command)
     })
 }
 

@@ -13,7 +13,7 @@ struct Part {
 }
 
 /// Quick parts first, so that a slip is told early.
-const PARTS: [Part; 9] = [
+const PARTS: [Part; 10] = [
     Part { name: "format", run: format },
     Part { name: "tidy", run: tidy::part },
     Part { name: "licences", run: licences::part },
@@ -23,6 +23,7 @@ const PARTS: [Part; 9] = [
     Part { name: "interop", run: tools::interop },
     Part { name: "oracle", run: tools::oracle },
     Part { name: "demo", run: demo },
+    Part { name: "drill", run: drill },
 ];
 
 /// Runs every part. With `all`, a missing tool is a failure.
@@ -84,6 +85,11 @@ fn tests() -> Outcome {
 /// The invented club, from making it to reading it back.
 fn demo() -> Outcome {
     crate::demo(&["--check".to_owned()])
+}
+
+/// A server that is lost and found again, small.
+fn drill() -> Outcome {
+    crate::drill(&["--phones", "8", "--sets", "12"].map(str::to_owned))
 }
 
 /// A command by name, in the workspace.

@@ -8,6 +8,7 @@ pub mod chunk;
 pub mod command;
 pub mod gate;
 pub mod genesis;
+pub mod history;
 pub mod open;
 pub mod place;
 pub mod problem;

@@ -127,6 +127,9 @@ pub enum Step {
     },
     /// The person may no longer read it: put it away, after unsent changes were exported.
     Withdrawn(DocName),
+    /// It was erased on request of the person whom it is about: its bytes go here too, whatever was
+    /// not sent.
+    Erased(DocName),
     /// The list of people is new.
     People {
         /// Its version.
@@ -180,8 +183,12 @@ pub fn read(down: &Down, standing: &Standing) -> Result<Heard, WireError> {
             send_again: doc.outcome == Outcome::Need,
         });
     }
-    for gone in &down.withdrawn {
+    let erased: &[ByteVec] = down.erased.as_deref().unwrap_or_default();
+    for gone in down.withdrawn.iter().filter(|n| !erased.contains(n)) {
         steps.push(Step::Withdrawn(wire::name(gone)?));
+    }
+    for gone in erased {
+        steps.push(Step::Erased(wire::name(gone)?));
     }
     if let Some(people) = &down.people {
         steps.push(Step::People { version: people.version, list: people.list.clone() });

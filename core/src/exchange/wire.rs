@@ -94,6 +94,10 @@ pub struct Down {
     /// What became of each parcel that was carried, in the order in which they were sent.
     #[n(7)]
     pub carried: Option<Vec<Outcome>>,
+    /// Those of the withdrawn documents that were erased for good, on request of the person whom they
+    /// are about; missing for none.
+    #[n(8)]
+    pub erased: Option<Vec<ByteVec>>,
 }
 
 /// What became of one document.
@@ -274,6 +278,7 @@ impl Down {
             heads(&doc.heads)?;
         }
         down.withdrawn.iter().try_for_each(|n| name(n).map(drop))?;
+        down.erased.iter().flatten().try_for_each(|n| name(n).map(drop))?;
         Ok(down)
     }
 }

@@ -200,6 +200,24 @@ impl Store {
         Ok(put_away > 0)
     }
 
+    /// Takes a document out with every byte of it; whether it was here.
+    ///
+    /// # Errors
+    /// When the disk refuses; everything is then as it was.
+    pub fn erase(&mut self, name: &DocName) -> Result<bool, PhoneError> {
+        let key = name.to_bytes();
+        self.db.pragma_update(None, "secure_delete", true)?;
+        let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        for table in ["chunk", "damaged", "refused"] {
+            tx.execute(&format!("DELETE FROM {table} WHERE doc = ?1"), [key.as_slice()])?;
+        }
+        let there = tx.execute("DELETE FROM doc WHERE name = ?1", [key.as_slice()])?;
+        tx.commit()?;
+        // The log still holds what was written before; another process may read, then the next time.
+        self.db.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))?;
+        Ok(there > 0)
+    }
+
     /// Puts a saved form in place of the chunks that it covers.
     ///
     /// # Errors

@@ -5,8 +5,8 @@ use std::path::PathBuf;
 use clap::Args;
 use serde::Serialize;
 
-use super::{CliError, Data, Output, table};
-use crate::store::backup;
+use super::{CliError, Data, Output, now, table};
+use crate::store::backup::{self, Manifest};
 
 /// Writes a backup. The file holds the keys too: keep it like the data folder itself.
 #[derive(Debug, Args)]
@@ -24,12 +24,27 @@ pub(super) struct Backup {
 struct Line {
     file: String,
     bytes: u64,
+    sha256: String,
+    manifest: Manifest,
 }
 
 impl Backup {
     pub(super) fn run(self) -> Result<(), CliError> {
-        let bytes = backup::backup(&self.data.folder()?, &self.to)?;
-        let line = Line { file: self.to.display().to_string(), bytes };
-        table::one(self.output, &line, &[("file", line.file.clone()), ("bytes", bytes.to_string())])
+        let made = backup::backup(&self.data.folder()?, &self.to, now())?;
+        let line = Line {
+            file: self.to.display().to_string(),
+            bytes: made.bytes,
+            sha256: made.sha256,
+            manifest: made.manifest,
+        };
+        let shown = [
+            ("file", line.file.clone()),
+            ("bytes", line.bytes.to_string()),
+            ("sha256", line.sha256.clone()),
+            ("documents", line.manifest.rows("doc").to_string()),
+            ("people", line.manifest.rows("person").to_string()),
+            ("epoch", line.manifest.epoch.clone()),
+        ];
+        table::one(self.output, &line, &shown)
     }
 }

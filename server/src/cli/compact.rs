@@ -27,9 +27,10 @@ struct Line {
 impl Compact {
     pub(super) fn run(self) -> Result<(), CliError> {
         let (_, store) = self.data.store()?;
+        let program = std::env::current_exe().ok();
         let mut line = Line::default();
         for doc in store.read_blocking(document::all)? {
-            match compact::one(&store, doc.id, now())? {
+            match compact::one(&store, program.as_deref(), doc.id, now())? {
                 Compacted::Done(size) => {
                     line.compacted += 1;
                     line.bytes += size as u64;

@@ -6,6 +6,8 @@ mod carry;
 mod check;
 mod club;
 mod compact;
+mod erase;
+mod export;
 mod formula;
 mod invite;
 mod look;
@@ -25,6 +27,7 @@ use clap::{Args, Parser, Subcommand};
 
 use crate::app::Clock;
 use crate::folder::Folder;
+use crate::job::apart;
 use crate::secret;
 use crate::store::backup::no_database;
 use crate::store::people::LONGEST_NAME;
@@ -81,6 +84,12 @@ enum Command {
     Backup(backup::Backup),
     /// Restore a backup into an empty folder
     Restore(restore::Restore),
+    /// Full copies of what is kept of a person
+    #[command(subcommand)]
+    Export(export::Export),
+    /// Erase a person for good, in two steps
+    #[command(subcommand)]
+    Erase(erase::Erase),
     /// Make the rows of the board anew from the documents
     Rebuild(rebuild::Rebuild),
     /// Files with which somebody carried changes here
@@ -88,6 +97,9 @@ enum Command {
     Carry(carry::Carry),
     /// Compact documents now
     Compact(compact::Compact),
+    /// Compact one document from the input stream: for the server itself
+    #[command(name = apart::COMMAND, hide = true)]
+    CompactApart,
 }
 
 /// The data folder that a command works on.
@@ -143,9 +155,12 @@ pub fn main() -> ExitCode {
         Command::Check(c) => c.run(),
         Command::Backup(c) => c.run(),
         Command::Restore(c) => c.run(),
+        Command::Export(c) => c.run(),
+        Command::Erase(c) => c.run(),
         Command::Rebuild(c) => c.run(),
         Command::Carry(c) => c.run(),
         Command::Compact(c) => c.run(),
+        Command::CompactApart => return ExitCode::from(apart::serve()),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

@@ -3,11 +3,13 @@
 use std::path::PathBuf;
 
 use clap::Args;
+use serde::Serialize;
 
-use super::{CliError, Data, now};
-use crate::store::backup;
+use super::{CliError, Data, Output, now, table};
+use crate::store::backup::{self, Take};
 
-/// Restores a backup. The restored server has a new epoch: devices offer again what it lost.
+/// Restores a backup, after it was verified. The restored server has a new epoch: devices offer again
+/// what it lost. Whoever was erased since is erased again.
 #[derive(Debug, Args)]
 pub(super) struct Restore {
     /// File of the backup
@@ -16,12 +18,44 @@ pub(super) struct Restore {
     /// Set the database that is in the folder aside
     #[arg(long)]
     replace: bool,
+    /// Take a backup with damage, which is told: devices refill what they have
+    #[arg(long)]
+    anyway: bool,
     #[command(flatten)]
     data: Data,
+    #[command(flatten)]
+    output: Output,
+}
+
+#[derive(Debug, Serialize)]
+struct Line {
+    made_at: Option<String>,
+    documents: u64,
+    people: u64,
+    erased_again: u64,
+    trouble: Vec<String>,
 }
 
 impl Restore {
     pub(super) fn run(self) -> Result<(), CliError> {
-        Ok(backup::restore(&self.from, &self.data.maybe_new()?, self.replace, now())?)
+        let take = Take { replace: self.replace, anyway: self.anyway };
+        let done = backup::restore(&self.from, &self.data.maybe_new()?, take, now())?;
+        let rows = |table| done.manifest.as_ref().map_or(0, |m| m.rows(table));
+        let line = Line {
+            made_at: done.manifest.as_ref().map(|m| m.made_at.clone()),
+            documents: rows("doc"),
+            people: rows("person"),
+            erased_again: done.erased_again,
+            trouble: done.trouble,
+        };
+        let mut shown = vec![
+            ("made at", line.made_at.clone().unwrap_or_default()),
+            ("documents", line.documents.to_string()),
+            ("people", line.people.to_string()),
+            ("erased again", line.erased_again.to_string()),
+            ("trouble", line.trouble.len().to_string()),
+        ];
+        shown.extend(line.trouble.iter().map(|text| ("", text.clone())));
+        table::one(self.output, &line, &shown)
     }
 }

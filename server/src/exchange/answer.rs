@@ -42,6 +42,9 @@ pub(super) fn compose(db: &Db, app: &App, mut work: Work) -> Result<Down, StoreE
     for item in &mut work.items {
         if matches!(item.access, Access::None) {
             down.withdrawn.push(raw(&item.name));
+            if item.erased {
+                down.erased.get_or_insert_default().push(raw(&item.name));
+            }
         }
         let Some(read) = item.access.read() else {
             if item.sent {
@@ -170,7 +173,7 @@ fn known_heads(db: &Db, app: &App, doc: Option<&Doc>, item: &Item) -> Result<Vec
     };
     let known = item.heads.iter().copied().filter(|h| index.knows(h)).collect();
     if let Some(doc) = doc {
-        app.indexes.put(doc.id, doc.max_n, index);
+        app.indexes.put(doc, index);
     }
     Ok(known)
 }

@@ -7,6 +7,7 @@ use std::sync::{Mutex, PoisonError};
 use backstraight_core::doc::gate::{GateIndex, Rejected};
 use backstraight_core::doc::genesis;
 use backstraight_core::doc::open::Document;
+use backstraight_core::model::name::DocName;
 
 use crate::store::document::{self, Doc};
 use crate::store::{Db, StoreError};
@@ -16,6 +17,8 @@ const MOST_CHANGES: usize = 150_000;
 
 #[derive(Debug)]
 struct Kept {
+    /// Rows of erased documents are used again for others.
+    name: DocName,
     max_n: u64,
     index: GateIndex,
     used: u64,
@@ -42,6 +45,7 @@ impl Indexes {
     /// When storage fails or the stored changes themselves are damaged.
     pub fn take(&self, db: &Db, doc: &Doc) -> Result<GateIndex, StoreError> {
         if let Some(kept) = self.shelf().remove(doc.id)
+            && kept.name == doc.name
             && kept.max_n == doc.max_n
         {
             return Ok(kept.index);
@@ -49,14 +53,14 @@ impl Indexes {
         build(db, doc).map(|(index, _)| index)
     }
 
-    /// Puts an index back that holds all changes up to chunk `max_n`.
-    pub fn put(&self, doc: i64, max_n: u64, index: GateIndex) {
+    /// Puts an index back that holds all changes of the document as it is.
+    pub fn put(&self, doc: &Doc, index: GateIndex) {
         let mut shelf = self.shelf();
-        shelf.remove(doc);
+        shelf.remove(doc.id);
         shelf.tick += 1;
         let used = shelf.tick;
         shelf.changes += index.len();
-        shelf.by_doc.insert(doc, Kept { max_n, index, used });
+        shelf.by_doc.insert(doc.id, Kept { name: doc.name, max_n: doc.max_n, index, used });
         while shelf.changes > MOST_CHANGES
             && let Some(oldest) = shelf.by_doc.iter().min_by_key(|(_, k)| k.used).map(|(id, _)| *id)
         {
@@ -99,7 +103,15 @@ pub fn build(db: &Db, doc: &Doc) -> Result<(GateIndex, bool), StoreError> {
 /// When storage fails or the stored changes are damaged.
 pub fn from_document(db: &Db, doc: &Doc) -> Result<GateIndex, StoreError> {
     let damaged = |e: &dyn std::fmt::Display| StoreError::Damaged(format!("document {}: {e}", doc.id));
-    let bytes = document::whole(db, doc.id, genesis::bytes(doc.name.kind()))?;
-    let whole = Document::open(doc.name, &bytes).map_err(|e| damaged(&e))?;
+    let whole = open(db, doc)?;
     GateIndex::from_changes(doc.name.kind(), &whole.changes_since(&[])).map_err(|e: Rejected| damaged(&e))
+}
+
+/// Loads a stored document.
+///
+/// # Errors
+/// When storage fails or the stored changes are damaged.
+pub fn open(db: &Db, doc: &Doc) -> Result<Document, StoreError> {
+    let bytes = document::whole(db, doc.id, genesis::bytes(doc.name.kind()))?;
+    Document::open(doc.name, &bytes).map_err(|e| StoreError::Damaged(format!("document {}: {e}", doc.id)))
 }

@@ -25,7 +25,7 @@ use crate::app::{App, Shared};
 use crate::grant::{self, Access, Caller};
 use crate::problem::Problem;
 use crate::store::document::{self, Append};
-use crate::store::{Db, StoreError, heard};
+use crate::store::{Db, StoreError, erased, heard};
 use carried::{Carrier, HandedIn};
 use upload::{Case, Checked};
 
@@ -43,6 +43,8 @@ struct Item {
     /// What was sent, unpacked; let go once it was appended.
     plain: Option<Vec<u8>>,
     sent: bool,
+    /// Whether it was erased for good.
+    erased: bool,
     /// Changes that need not be sent back.
     own: HashSet<ChangeHash>,
     /// The chunks that hold nothing but what was sent just now.
@@ -61,6 +63,7 @@ impl Item {
             subject: None,
             plain: None,
             sent: false,
+            erased: false,
             own: HashSet::new(),
             own_chunks: None,
             outcome: Outcome::Accepted,
@@ -124,6 +127,7 @@ pub async fn run<T: Send + 'static>(
         let (caller, local_day) = (work.caller, work.local_day.clone());
         let (adds, beside): (Vec<Vec<Append>>, Vec<(usize, GateIndex)>) =
             appends.into_iter().map(|f| (f.appends, (f.place, f.index))).unzip();
+        let changes: Vec<u64> = adds.iter().map(|adds| adds.iter().map(|a| a.changes).sum()).collect();
         let written = app
             .store
             .write(move |db| {
@@ -138,11 +142,12 @@ pub async fn run<T: Send + 'static>(
         }
         let mut again = false;
         let mut news = Vec::new();
-        for (doc, (place, index)) in written.into_iter().zip(beside) {
+        for (nth, (doc, (place, index))) in written.into_iter().zip(beside).enumerate() {
             let Some(item) = work.items.get_mut(place) else { continue };
             match doc {
                 Some((doc, first)) => {
-                    app.indexes.put(doc.id, doc.max_n, index);
+                    app.figures.acknowledged(changes.get(nth).copied().unwrap_or(0));
+                    app.indexes.put(&doc, index);
                     item.own_chunks = Some(first..=doc.max_n);
                     news.push(item.name);
                     item.plain = None;
@@ -165,6 +170,13 @@ pub async fn run<T: Send + 'static>(
         .await?;
         app.signals.wake();
         app.hub.tell(caller.asker.club, Some(caller.install), carried::moved(&work.handed_in));
+    }
+    for item in work.items.iter().filter(|item| item.sent) {
+        app.figures.exchanged(match &item.outcome {
+            Outcome::Accepted => "accepted",
+            Outcome::Need => "need",
+            Outcome::Refused(refusal) => &refusal.code,
+        });
     }
     compute(app, move |app| Ok(finish(app.store.read_blocking(|db| answer::compose(db, app, work))?))).await
 }
@@ -206,6 +218,13 @@ fn open(db: &Db, app: &App, caller: Caller, up: Up) -> Result<Result<Work, Probl
                     Err(outcome) => item.outcome = outcome,
                 },
                 Access::None | Access::Read(_) => item.outcome = upload::not_yours(),
+            }
+        }
+        // Of what is not there nothing is told, but that it was erased for good.
+        if subject.is_none() && erased::is_erased(db, &name, caller.asker.club)? {
+            item.erased = true;
+            if item.sent {
+                item.outcome = upload::erased();
             }
         }
         items.push(item);
@@ -299,5 +318,6 @@ fn blank(app: &App) -> Down {
         more: false,
         clock: app.clock.now().0,
         carried: None,
+        erased: None,
     }
 }

@@ -38,6 +38,11 @@ pub(super) fn not_yours() -> Outcome {
     refused("not-yours", None, "this document is not yours to write")
 }
 
+/// The document was erased, with the person whom it was about.
+pub(super) fn erased() -> Outcome {
+    refused("erased", None, "this document was erased; nothing more is taken for it")
+}
+
 pub(super) fn refused(code: &str, change: Option<ChangeHash>, text: &str) -> Outcome {
     Outcome::Refused(Refusal {
         code: code.to_owned(),
@@ -113,7 +118,7 @@ pub(super) fn check(case: &Case<'_>, indexes: &Indexes) -> Result<Checked, Store
         other => {
             // An index that took a slice of a refused upload is not this document's any more.
             if let Some(doc) = case.doc.filter(|_| index.len() == before) {
-                indexes.put(doc.id, doc.max_n, index);
+                indexes.put(doc, index);
             }
             Ok(Checked::Done(other.err().unwrap_or(Outcome::Accepted)))
         }

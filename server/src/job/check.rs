@@ -33,17 +33,31 @@ pub struct Report {
 /// # Errors
 /// When it cannot even be read.
 pub fn whole(db: &Db) -> Result<Report, StoreError> {
-    let mut report = Report::default();
     version(db)?;
-    report.trouble.extend(broken(db)?.into_iter().map(|line| format!("database: {line}")));
+    let mut report = documents(db)?;
+    let pages = broken(db)?.into_iter().map(|line| format!("database: {line}"));
+    report.trouble.splice(0..0, pages);
+    Ok(report)
+}
+
+/// Checks every document, but not the database's own pages.
+///
+/// # Errors
+/// When it cannot even be read.
+pub fn documents(db: &Db) -> Result<Report, StoreError> {
+    let mut report = Report::default();
     for doc in document::all(db)? {
-        report.documents += 1;
         one(db, &doc, &mut report)?;
     }
     Ok(report)
 }
 
-fn one(db: &Db, doc: &Doc, report: &mut Report) -> Result<(), StoreError> {
+/// Checks one document.
+///
+/// # Errors
+/// When it cannot even be read.
+pub fn one(db: &Db, doc: &Doc, report: &mut Report) -> Result<(), StoreError> {
+    report.documents += 1;
     let stored = document::stored(db, doc.id)?;
     report.chunks += stored.chunks.len() as u64;
     report.snapshots += u64::from(stored.snapshot.is_some());

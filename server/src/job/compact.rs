@@ -1,18 +1,18 @@
 //! Compaction: load, save, load again, compare, and only then swap in one transaction. The chunks of
 //! a snapshot stay until the next one has been verified.
 
+use std::path::Path;
 use std::time::Duration;
 
 use backstraight_core::base::moment::Moment;
-use backstraight_core::doc::gate::GateIndex;
 use backstraight_core::doc::genesis;
-use backstraight_core::doc::open::Document;
 
 use crate::app::Shared;
 use crate::exchange::index;
-use crate::store::document::{self, Doc};
+use crate::job::apart::{ApartError, Ask};
+use crate::store::document;
 use crate::store::snapshot::{self, Snapshot};
-use crate::store::{Store, StoreError};
+use crate::store::{Store, StoreError, quarantine};
 
 /// How long the background waits between two looks.
 const PAUSE: Duration = Duration::from_secs(20);
@@ -30,51 +30,55 @@ pub enum Compacted {
     Refused,
 }
 
-/// Compacts one document. Blocks.
+/// Compacts one document, by `program` in a process of its own or else in this one. Blocks.
 ///
 /// # Errors
 /// When storage fails.
-pub fn one(store: &Store, id: i64, now: Moment) -> Result<Compacted, StoreError> {
-    let made = store.read_blocking(|db| {
+pub fn one(store: &Store, program: Option<&Path>, id: i64, now: Moment) -> Result<Compacted, StoreError> {
+    let asked = store.read_blocking(|db| {
         let Some(doc) = document::by_id(db, id)? else { return Ok(None) };
         if snapshot::upto(db, id)? >= doc.max_n {
             return Ok(None);
         }
         let bytes = document::whole(db, id, genesis::bytes(doc.name.kind()))?;
         let (index, sound) = index::build(db, &doc)?;
-        Ok(Some(make(&doc, &bytes, &index).filter(|_| sound)))
+        Ok(Some((doc, index.whole_delta(), sound, bytes)))
     });
-    let made = match made {
-        Err(StoreError::Damaged(text)) => {
-            tracing::error!(doc = id, text, "a document cannot be compacted");
-            return Ok(Compacted::Refused);
+    let asked = match asked {
+        Err(StoreError::Damaged(text)) => return refused(store, id, text, now),
+        asked => asked?,
+    };
+    let Some((doc, delta, sound, bytes)) = asked else { return Ok(Compacted::Nothing) };
+    if !sound {
+        return refused(store, id, "its index does not fit to it".to_owned(), now);
+    }
+    let ask = Ask::new(&doc.name, &doc.heads, delta.clone(), bytes);
+    let body = match program {
+        Some(program) => ask.apart(program),
+        None => ask.here(),
+    };
+    let body = match body {
+        Ok(body) => body,
+        Err(ApartError::NoProcess(text)) => {
+            tracing::warn!(doc = id, text, "compaction could not be started");
+            return Ok(Compacted::Nothing);
         }
-        made => made?,
+        Err(error) => return refused(store, id, error.to_string(), now),
     };
-    let Some(snapshot) = made else { return Ok(Compacted::Nothing) };
-    let Some(snapshot) = snapshot else {
-        tracing::error!(doc = id, "a compacted document did not come back the same");
-        return Ok(Compacted::Refused);
-    };
-    let size = snapshot.body.len();
-    let swapped = store.write_blocking(move |db| snapshot::swap(db, &snapshot, now))?;
+    let size = body.len();
+    let snapshot = Snapshot { doc: doc.id, upto_n: doc.max_n, body, delta };
+    let swapped = store.write_blocking(move |db| {
+        quarantine::release(db, id, "compact")?;
+        snapshot::swap(db, &snapshot, now)
+    })?;
     Ok(if swapped { Compacted::Done(size) } else { Compacted::Nothing })
 }
 
-/// The snapshot of a document, when it gives back exactly what went in.
-fn make(doc: &Doc, bytes: &[u8], index: &GateIndex) -> Option<Snapshot> {
-    let whole = Document::open(doc.name, bytes).ok()?;
-    let body = whole.save();
-    let again = Document::open(doc.name, &body).ok()?;
-    let delta = index.whole_delta();
-    let replayed = GateIndex::replay(doc.name.kind(), [delta.as_slice()]).ok()?;
-    let same = whole.heads() == doc.heads
-        && again.heads() == doc.heads
-        && replayed.heads() == doc.heads
-        && again.change_count() == whole.change_count()
-        && replayed.len() == whole.change_count()
-        && replayed.hashes().all(|name| again.holds(&name));
-    same.then_some(Snapshot { doc: doc.id, upto_n: doc.max_n, body, delta })
+/// Leaves a document alone from now on, and says why.
+fn refused(store: &Store, id: i64, why: String, now: Moment) -> Result<Compacted, StoreError> {
+    tracing::error!(doc = id, why, "a document cannot be compacted: it is left alone and served as it is");
+    store.write_blocking(move |db| quarantine::put(db, id, "compact", &why, now))?;
+    Ok(Compacted::Refused)
 }
 
 /// Compacts what is due, now and then, until it is dropped.
@@ -89,12 +93,30 @@ pub async fn in_the_background(app: Shared) {
         for id in due {
             let (store, now) = (std::sync::Arc::clone(&app.store), app.clock.now());
             let Ok(_permit) = app.work.acquire().await else { return };
-            match tokio::task::spawn_blocking(move || one(&store, id, now)).await {
-                Ok(Ok(Compacted::Done(size))) => tracing::info!(doc = id, size, "compacted"),
-                Ok(Ok(_)) => {}
-                Ok(Err(error)) => tracing::warn!(doc = id, %error, "not compacted"),
-                Err(_) => tracing::error!(doc = id, "compaction panicked"),
-            }
+            let program = app.config.program.clone();
+            let done = tokio::task::spawn_blocking(move || one(&store, program.as_deref(), id, now)).await;
+            let outcome = match done {
+                Ok(Ok(Compacted::Done(size))) => {
+                    tracing::info!(doc = id, size, "compacted");
+                    "done"
+                }
+                Ok(Ok(Compacted::Nothing)) => "nothing",
+                Ok(Ok(Compacted::Refused)) => "refused",
+                Ok(Err(error)) => {
+                    tracing::warn!(doc = id, %error, "not compacted");
+                    "failed"
+                }
+                Err(_) => {
+                    tracing::error!(doc = id, "compaction panicked");
+                    let why = "compaction panicked";
+                    let put = app.store.write(move |db| quarantine::put(db, id, "compact", why, now)).await;
+                    if let Err(error) = put {
+                        tracing::warn!(doc = id, %error, "what was found could not be noted");
+                    }
+                    "refused"
+                }
+            };
+            app.figures.compacted(outcome);
         }
     }
 }

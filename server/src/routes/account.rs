@@ -93,13 +93,23 @@ pub(super) async fn enrol(
     let ask = Enrol { code, device: device.to_owned(), public_key };
     let key = *app.tokens.secret();
     match app.store.write(move |db| account::enrol(db, &key, &ask, now)).await? {
-        EnrolOutcome::Enrolled(new) => Ok(no_store(&enrolled(&app, new))),
+        EnrolOutcome::Enrolled(new) => {
+            app.figures.sign_in("code", "good");
+            Ok(no_store(&enrolled(&app, new)))
+        }
         EnrolOutcome::Wrong => {
+            app.figures.sign_in("code", "wrong");
             app.failures.count(address, now);
             Err(Problem::CodeWrong)
         }
-        EnrolOutcome::Expired => Err(Problem::CodeExpired),
-        EnrolOutcome::Used => Err(Problem::CodeUsed),
+        EnrolOutcome::Expired => {
+            app.figures.sign_in("code", "expired");
+            Err(Problem::CodeExpired)
+        }
+        EnrolOutcome::Used => {
+            app.figures.sign_in("code", "used");
+            Err(Problem::CodeUsed)
+        }
     }
 }
 
@@ -158,11 +168,18 @@ pub(super) async fn token(
     let (key, restored, now) = (*app.tokens.secret(), app.store.restored(), app.clock.now());
     match app.store.write(move |db| account::rotate(db, &key, claim, restored, now)).await? {
         Rotation::Next { person, generation, salt } => {
+            app.figures.sign_in("refresh", "good");
             let bearer = Bearer { person, install: claim.install };
             Ok(no_store(&session(&app, bearer, generation, &salt)))
         }
-        Rotation::Unknown => Err(Problem::Unauthenticated),
-        Rotation::Killed => Err(Problem::SessionEnded),
+        Rotation::Unknown => {
+            app.figures.sign_in("refresh", "unknown");
+            Err(Problem::Unauthenticated)
+        }
+        Rotation::Killed => {
+            app.figures.sign_in("refresh", "ended");
+            Err(Problem::SessionEnded)
+        }
     }
 }
 

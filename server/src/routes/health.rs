@@ -1,6 +1,7 @@
 //! Whether this server takes requests.
 
 use axum::extract::State;
+use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -8,6 +9,7 @@ use utoipa::ToSchema;
 use super::account::no_store;
 use crate::app::Shared;
 use crate::problem::{Problem, ProblemBody};
+use crate::watch::ready::{self, Ready};
 
 /// That it does.
 #[derive(Debug, Serialize, ToSchema)]
@@ -33,4 +35,23 @@ pub(super) async fn health(State(app): State<Shared>) -> Response {
         Ok(()) => Problem::StorageStopped.into_response(),
         Err(error) => Problem::from(error).into_response(),
     }
+}
+
+/// Whether this server is ready, check by check
+///
+/// 200 while it takes requests, also with warnings; 503 when it does not. Names nobody.
+#[utoipa::path(
+    get, path = "/readyz", tag = "server", operation_id = "get_ready",
+    responses(
+        (status = 200, description = "it takes requests", body = Ready),
+        (status = 503, description = "it does not, and why", body = Ready),
+    ),
+)]
+pub(super) async fn ready(State(app): State<Shared>) -> Response {
+    let ready = ready::look(&app).await;
+    let mut response = no_store(&ready);
+    if !ready.takes_requests() {
+        *response.status_mut() = StatusCode::SERVICE_UNAVAILABLE;
+    }
+    response
 }

@@ -6,6 +6,7 @@ mod ask;
 mod exchange;
 mod health;
 mod invite;
+mod keeping;
 mod look;
 mod nudge;
 mod review;
@@ -63,6 +64,7 @@ impl Modify for Bearer {
 fn list() -> OpenApiRouter<Shared> {
     OpenApiRouter::with_openapi(Api::openapi())
         .routes(routes!(health::health))
+        .routes(routes!(health::ready))
         .routes(routes!(document_json))
         .routes(routes!(exchange::exchange))
         .routes(routes!(nudge::nudge))
@@ -70,6 +72,9 @@ fn list() -> OpenApiRouter<Shared> {
         .routes(routes!(account::token))
         .routes(routes!(account::consent))
         .routes(routes!(invite::invite))
+        .routes(routes!(keeping::export))
+        .routes(routes!(keeping::going))
+        .routes(routes!(keeping::erase))
         .routes(routes!(review::board))
         .routes(routes!(review::athlete))
         .routes(routes!(review::session))

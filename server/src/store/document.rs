@@ -9,7 +9,7 @@ use backstraight_core::model::name::{DocName, Kind};
 
 use super::fault::StoreError;
 use super::snapshot::Snapshot;
-use super::{job, value};
+use super::{erased, job, value};
 use crate::grant::{Caller, MayRead, MayWrite};
 
 /// A document that is here.
@@ -46,7 +46,7 @@ fn doc(row: &Row<'_>) -> sql::Result<Doc> {
     Ok(Doc { id: row.get(0)?, name, max_n: value::count(row, 2)?, heads })
 }
 
-/// Whose a document is: none when the owner does not exist.
+/// Whose a document is: none when the owner does not exist, or was erased.
 ///
 /// # Errors
 /// When storage fails.
@@ -56,7 +56,8 @@ pub fn subject(db: &Db, name: &DocName) -> Result<Option<Subject>, StoreError> {
         Kind::Library => "SELECT id, 0 FROM club WHERE id = ?1",
         Kind::Squad => "SELECT club, 0 FROM squad WHERE id = ?1",
         Kind::Plan | Kind::Log | Kind::Notes | Kind::Care | Kind::CareNotes | Kind::Availability => {
-            "SELECT club, care_open_to_coaches FROM person WHERE id = ?1"
+            "SELECT club, care_open_to_coaches FROM person
+              WHERE id = ?1 AND NOT EXISTS (SELECT 1 FROM erased_person WHERE person = ?1)"
         }
     };
     Ok(db
@@ -179,6 +180,16 @@ pub fn all(db: &Db) -> Result<Vec<Doc>, StoreError> {
     let mut ask = db.prepare(&format!("SELECT {COLUMNS} FROM doc ORDER BY id"))?;
     let rows = ask.query_map([], doc)?;
     Ok(rows.collect::<Result<_, _>>()?)
+}
+
+/// The document after row `after`, if there is one, and how many there are.
+///
+/// # Errors
+/// When storage fails.
+pub fn next(db: &Db, after: i64) -> Result<(Option<i64>, u64), StoreError> {
+    Ok(db
+        .prepare_cached("SELECT (SELECT min(id) FROM doc WHERE id > ?1), (SELECT count(*) FROM doc)")?
+        .query_row([after], |r| Ok((r.get(0)?, value::count(r, 1)?)))?)
 }
 
 /// How much of a document is taken at once.
@@ -334,6 +345,10 @@ pub fn append(db: &Db, add: &Append, now: Moment) -> Result<Option<Doc>, StoreEr
     let heads: Vec<u8> = add.heads.iter().flat_map(|h| h.0).collect();
     let found = find(db, name)?;
     if found.as_ref().map_or(0, |d| d.max_n) != add.checked_at {
+        return Ok(None);
+    }
+    // Erased between check and append: it does not begin again.
+    if found.is_none() && erased::is_erased(db, name, add.grant.club())? {
         return Ok(None);
     }
     let n = add.checked_at + 1;

@@ -16,13 +16,14 @@ const STEPS: &[&str] = &[
     include_str!("../../migrations/sqlite/0001_init.sql"),
     include_str!("../../migrations/sqlite/0002_board.sql"),
     include_str!("../../migrations/sqlite/0004_care.sql"),
+    include_str!("../../migrations/sqlite/0005_keeping.sql"),
 ];
 
 /// The oldest library in which two connections cannot damage the file when the log restarts.
 const OLDEST_LIBRARY: i32 = 3_051_003;
 
 /// The newest version that this program knows.
-pub const KNOWN_VERSION: i64 = 2;
+pub const KNOWN_VERSION: i64 = 4;
 
 /// Refuses a library that is too old.
 ///
@@ -122,7 +123,11 @@ pub fn broken(db: &Db) -> Result<Vec<String>, StoreError> {
     Ok(found)
 }
 
-fn migrate(db: &mut Connection) -> Result<(), StoreError> {
+/// Brings a file to the newest version.
+///
+/// # Errors
+/// When it is newer than this program, or a step fails.
+pub(super) fn migrate(db: &mut Connection) -> Result<(), StoreError> {
     version(db)?;
     let tx = db.transaction_with_behavior(TransactionBehavior::Immediate)?;
     // Read again inside the transaction: another process may have been quicker.

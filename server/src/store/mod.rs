@@ -1,16 +1,20 @@
 //! The server's memory: business operations, each one transaction, each needing the grant that
 //! allows it. SQL lives in this folder and nowhere else.
 
+pub mod about;
 pub mod account;
 pub mod audit;
 pub mod backup;
 pub mod board;
 pub mod document;
+pub mod erased;
 mod fault;
+pub mod figures;
 mod file;
 pub mod heard;
 pub mod job;
 pub mod people;
+pub mod quarantine;
 pub mod review;
 pub mod snapshot;
 pub mod sql;
@@ -32,6 +36,7 @@ pub use sql::Db;
 pub use writer::{Faults, Health};
 
 use crate::folder::Folder;
+use crate::watch::StoreFigures;
 
 /// Most reads of handlers at the same time.
 const READERS: usize = 8;
@@ -43,6 +48,8 @@ pub struct StoreOptions {
     pub guest: bool,
     /// Faults to inject, for tests.
     pub faults: Arc<Faults>,
+    /// Where the writing thread counts.
+    pub figures: StoreFigures,
 }
 
 /// An open database.
@@ -77,7 +84,8 @@ impl Store {
         let restored =
             db.query_row("SELECT count(*) FROM meta WHERE key = 'restored_at'", [], |r| r.get::<_, i64>(0))?;
         let health = Arc::new(Health::new(folder.clone()));
-        let writer = writer::Writer::start(db, Arc::clone(&health), options.faults, options.guest)?;
+        let writer =
+            writer::Writer::start(db, Arc::clone(&health), options.faults, options.figures, options.guest)?;
         Ok(Store {
             path,
             writer,
@@ -191,6 +199,17 @@ impl Store {
         tokio::task::spawn_blocking(move || store.read_blocking(work))
             .await
             .unwrap_or_else(|_| Err(StoreError::Damaged("a read panicked".to_owned())))
+    }
+
+    /// Moves the log into the file and empties it, so that bytes which were deleted are nowhere any
+    /// more; false when somebody was still reading what was before. Blocks.
+    ///
+    /// # Errors
+    /// When storage fails.
+    pub fn empty_log(&self) -> Result<bool, StoreError> {
+        // Connections that wait for the next reader hold nothing, but they need not be there either.
+        self.idle.lock().unwrap_or_else(PoisonError::into_inner).clear();
+        self.writer.empty_log()
     }
 
     /// Finishes what waits and closes the file. Blocks; may be called twice.

@@ -1,10 +1,11 @@
 //! Compact forms of documents, each standing for all chunks up to a number.
 
 use super::sql::{Db, OptionalExtension};
+use backstraight_core::base::id::ChangeHash;
 use backstraight_core::base::moment::Moment;
 
 use super::fault::StoreError;
-use super::value;
+use super::{document, job, value};
 
 /// A verified compact form.
 #[derive(Debug, Clone)]
@@ -19,14 +20,15 @@ pub struct Snapshot {
     pub delta: Vec<u8>,
 }
 
-/// Documents with at least `least` chunks after their snapshot: row and the number of the newest.
+/// Documents with at least `least` chunks after their snapshot that are not to be left alone.
 ///
 /// # Errors
 /// When storage fails.
 pub fn due(db: &Db, least: u64, most: u32) -> Result<Vec<i64>, StoreError> {
     let mut ask = db.prepare_cached(
         "SELECT d.id FROM doc d LEFT JOIN snapshot s ON s.doc = d.id
-         WHERE d.max_n - coalesce(s.upto_n, 0) >= ?1 ORDER BY d.max_n - coalesce(s.upto_n, 0) DESC LIMIT ?2",
+         WHERE d.max_n - coalesce(s.upto_n, 0) >= ?1
+           AND NOT EXISTS (SELECT 1 FROM quarantine q WHERE q.doc = d.id) ORDER BY d.max_n - coalesce(s.upto_n, 0) DESC LIMIT ?2",
     )?;
     let rows = ask.query_map((value::stored(least), most), |r| r.get(0))?;
     Ok(rows.collect::<Result<_, _>>()?)
@@ -61,5 +63,35 @@ pub fn swap(db: &Db, new: &Snapshot, now: Moment) -> Result<bool, StoreError> {
         (new.doc, value::stored(new.upto_n), &new.body, &new.delta, now.0),
     )?;
     db.execute("DELETE FROM chunk WHERE doc = ?1 AND n <= ?2", (new.doc, value::stored(before)))?;
+    Ok(true)
+}
+
+/// Puts what could be read of a damaged document in the place of all that was stored, when it still is
+/// at chunk `was`; whether it was.
+///
+/// # Errors
+/// When storage fails.
+pub fn mend(
+    db: &Db,
+    new: &Snapshot,
+    was: u64,
+    heads: &[ChangeHash],
+    now: Moment,
+) -> Result<bool, StoreError> {
+    let Some(doc) = document::by_id(db, new.doc)?.filter(|d| d.max_n == was) else { return Ok(false) };
+    let heads: Vec<u8> = heads.iter().flat_map(|h| h.0).collect();
+    db.execute("DELETE FROM chunk WHERE doc = ?1", [new.doc])?;
+    db.execute(
+        "INSERT INTO snapshot (doc, upto_n, body, delta, at) VALUES (?1, ?2, ?3, ?4, ?5)
+         ON CONFLICT (doc) DO UPDATE SET upto_n = ?2, body = ?3, delta = ?4, at = ?5",
+        (new.doc, value::stored(new.upto_n), &new.body, &new.delta, now.0),
+    )?;
+    db.execute(
+        "UPDATE doc SET max_n = ?2, heads = ?3 WHERE id = ?1",
+        (new.doc, value::stored(new.upto_n), heads),
+    )?;
+    db.execute("DELETE FROM quarantine WHERE doc = ?1", [new.doc])?;
+    let club = db.query_row("SELECT club FROM doc WHERE id = ?1", [new.doc], |r| value::club(r, 0))?;
+    job::mark(db, doc.name.owner().into_bytes(), club, now)?;
     Ok(true)
 }

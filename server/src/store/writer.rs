@@ -6,7 +6,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::{AtomicBool, AtomicI32, AtomicU32, Ordering};
 use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use rusqlite::{Connection, config::DbConfig, ffi};
 use tokio::sync::{mpsc, oneshot};
@@ -14,6 +14,7 @@ use tokio::sync::{mpsc, oneshot};
 use super::fault::StoreError;
 use super::sql::Db;
 use crate::folder::Folder;
+use crate::watch::StoreFigures;
 
 /// Most requests of one transaction.
 const BATCH: usize = 64;
@@ -107,6 +108,7 @@ fn replica(error: &StoreError) -> StoreError {
 
 enum Message {
     Job(Box<dyn Job>),
+    EmptyLog(oneshot::Sender<Result<bool, StoreError>>),
     Close,
 }
 
@@ -126,12 +128,13 @@ impl Writer {
         db: Connection,
         health: Arc<Health>,
         faults: Arc<Faults>,
+        figures: StoreFigures,
         guest: bool,
     ) -> Result<Writer, StoreError> {
         let (queue, inbox) = mpsc::channel(QUEUE);
         let thread = std::thread::Builder::new()
             .name("writer".to_owned())
-            .spawn(move || serve(db, inbox, &health, &faults, guest))
+            .spawn(move || serve(db, inbox, &health, &faults, &figures, guest))
             .map_err(|source| StoreError::File { what: "writing thread".to_owned(), source })?;
         Ok(Writer { queue, thread: Mutex::new(Some(thread)) })
     }
@@ -170,6 +173,16 @@ impl Writer {
         answer.blocking_recv().unwrap_or(Err(StoreError::Stopped))
     }
 
+    /// Moves the log into the file and empties it; false when a reader stood in the way.
+    ///
+    /// # Errors
+    /// When it cannot be moved.
+    pub(super) fn empty_log(&self) -> Result<bool, StoreError> {
+        let (reply, answer) = oneshot::channel();
+        self.queue.blocking_send(Message::EmptyLog(reply)).map_err(|_| StoreError::Stopped)?;
+        answer.blocking_recv().unwrap_or(Err(StoreError::Stopped))
+    }
+
     /// Does what still waits, moves the log into the file and closes it. Blocks; may be called twice.
     pub(super) fn close(&self) {
         let thread = self.thread.lock().unwrap_or_else(std::sync::PoisonError::into_inner).take();
@@ -189,14 +202,23 @@ impl Drop for Writer {
     }
 }
 
-fn serve(db: Connection, mut inbox: mpsc::Receiver<Message>, health: &Health, faults: &Faults, guest: bool) {
+fn serve(
+    db: Connection,
+    mut inbox: mpsc::Receiver<Message>,
+    health: &Health,
+    faults: &Faults,
+    figures: &StoreFigures,
+    guest: bool,
+) {
     while let Some(first) = inbox.blocking_recv() {
         let mut batch = Vec::new();
+        let mut emptied = Vec::new();
         let mut next = Some(first);
         // Whatever arrived while the last commit was flushed shares the next one.
         while let Some(message) = next.take() {
             match message {
                 Message::Job(job) => batch.push(job),
+                Message::EmptyLog(reply) => emptied.push(reply),
                 // What waits is still done; nothing more is taken. An empty queue then ends the loop.
                 Message::Close => inbox.close(),
             }
@@ -204,8 +226,13 @@ fn serve(db: Connection, mut inbox: mpsc::Receiver<Message>, health: &Health, fa
                 next = inbox.try_recv().ok();
             }
         }
+        figures.queue.set(i64::try_from(inbox.len()).unwrap_or(i64::MAX));
         if !batch.is_empty() {
-            one_transaction(&db, batch, health, faults);
+            one_transaction(&db, batch, health, faults, figures);
+        }
+        for reply in emptied {
+            // Whoever asked may have gone away.
+            drop(reply.send(empty_log(&db, health)));
         }
     }
     if health.stopped() {
@@ -227,12 +254,41 @@ fn serve(db: Connection, mut inbox: mpsc::Receiver<Message>, health: &Health, fa
     }
 }
 
-fn one_transaction(db: &Connection, mut batch: Vec<Box<dyn Job>>, health: &Health, faults: &Faults) {
+/// Waits for readers a moment: a read takes milliseconds.
+fn empty_log(db: &Connection, health: &Health) -> Result<bool, StoreError> {
+    if health.stopped() {
+        return Err(StoreError::Stopped);
+    }
+    let done = db
+        .query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |r| r.get::<_, i64>(0))
+        .map(|busy| busy == 0)
+        .map_err(StoreError::from);
+    match done {
+        Err(StoreError::Busy) => Ok(false),
+        Err(error) => {
+            health.note(&error);
+            Err(error)
+        }
+        done => done,
+    }
+}
+
+fn one_transaction(
+    db: &Connection,
+    mut batch: Vec<Box<dyn Job>>,
+    health: &Health,
+    faults: &Faults,
+    figures: &StoreFigures,
+) {
     if health.stopped() {
         return batch.into_iter().for_each(|job| job.answer(Err(StoreError::Stopped)));
     }
+    let begun = Instant::now();
     let done = attempt(db, &mut batch, faults);
+    figures.commit.observe(begun.elapsed().as_secs_f64());
+    figures.batch.observe(f64::from(u32::try_from(batch.len()).unwrap_or(u32::MAX)));
     if let Err(error) = &done {
+        figures.failed.inc();
         health.note(error);
         if !db.is_autocommit()
             && let Err(error) = db.execute_batch("ROLLBACK")

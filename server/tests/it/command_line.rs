@@ -3,6 +3,7 @@
 use std::io::{BufRead, BufReader};
 use std::path::Path;
 use std::process::{Child, Command, Output, Stdio};
+use std::sync::{Arc, Mutex};
 
 use backstraight_core::base::moment::Moment;
 use backstraight_core::exchange::access::Role;
@@ -12,23 +13,23 @@ use serde_json::Value;
 
 use crate::support::{Device, Server, about, get, log};
 
-fn command(args: &[&str], data: &Path) -> Command {
+pub(crate) fn command(args: &[&str], data: &Path) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_backstraight"));
     command.args(args).arg("--data").arg(data).env_clear();
     command
 }
 
-fn run(args: &[&str], data: &Path) -> Output {
+pub(crate) fn run(args: &[&str], data: &Path) -> Output {
     command(args, data).output().unwrap()
 }
 
-fn json(args: &[&str], data: &Path) -> Value {
+pub(crate) fn json(args: &[&str], data: &Path) -> Value {
     let out = run(&[args, &["--json"]].concat(), data);
     assert!(out.status.success(), "{args:?}: {}", String::from_utf8_lossy(&out.stderr));
     serde_json::from_slice(&out.stdout).unwrap()
 }
 
-fn text<'a>(value: &'a Value, name: &str) -> &'a str {
+pub(crate) fn text<'a>(value: &'a Value, name: &str) -> &'a str {
     value.get(name).and_then(Value::as_str).unwrap()
 }
 
@@ -41,30 +42,48 @@ fn failed(args: &[&str], data: &Path) -> String {
 }
 
 /// The binary, serving; its address comes from its log.
-struct Served {
+pub(crate) struct Served {
     child: Child,
-    url: String,
+    pub(crate) url: String,
+    /// Where its figures are.
+    pub(crate) metrics: String,
+    /// Everything that it has logged.
+    pub(crate) log: Arc<Mutex<String>>,
 }
 
 impl Served {
     fn start(data: &Path) -> Served {
-        let mut child = command(&["serve", "--listen", "127.0.0.1:0"], data)
+        Served::with(data, &[])
+    }
+
+    pub(crate) fn with(data: &Path, args: &[&str]) -> Served {
+        let mut child = command(&[&["serve", "--listen", "127.0.0.1:0"], args].concat(), data)
             .stderr(Stdio::piped())
             .stdout(Stdio::null())
             .spawn()
             .unwrap();
-        let mut log = BufReader::new(child.stderr.take().unwrap());
+        let mut lines = BufReader::new(child.stderr.take().unwrap());
+        let log = Arc::new(Mutex::new(String::new()));
         let mut line = String::new();
-        let url = loop {
+        let (url, metrics) = loop {
             line.clear();
-            assert!(log.read_line(&mut line).unwrap() > 0, "the server ended before it served");
+            assert!(lines.read_line(&mut line).unwrap() > 0, "the server ended before it served");
+            log.lock().unwrap().push_str(&line);
             let said: Value = serde_json::from_str(&line).unwrap();
-            if let Some(address) = said.get("address").and_then(Value::as_str) {
-                break format!("http://{address}");
+            let at = |name| said.get(name).and_then(Value::as_str).map(|a| format!("http://{a}"));
+            if let Some(address) = at("address") {
+                break (address, at("metrics").unwrap_or_default());
             }
         };
-        std::thread::spawn(move || log.lines().for_each(drop));
-        Served { child, url }
+        let all = Arc::clone(&log);
+        std::thread::spawn(move || {
+            lines.lines().map_while(Result::ok).for_each(|l| {
+                let mut all = all.lock().unwrap();
+                all.push_str(&l);
+                all.push('\n');
+            });
+        });
+        Served { child, url, metrics, log }
     }
 
     fn kill(mut self) {
@@ -86,7 +105,7 @@ impl Drop for Served {
     }
 }
 
-fn now() -> Moment {
+pub(crate) fn now() -> Moment {
     let since = std::time::SystemTime::UNIX_EPOCH.elapsed().unwrap();
     Moment(i64::try_from(since.as_millis()).unwrap())
 }

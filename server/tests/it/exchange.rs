@@ -156,15 +156,15 @@ fn a_new_device_after_compaction_gets_everything() {
     old.exchange();
     let store = server.store();
     let id = store.read_blocking(|db| document::find(db, &log(mira))).unwrap().unwrap().id;
-    assert!(matches!(compact::one(&store, id, server.now()), Ok(Compacted::Done(_))));
-    assert_eq!(compact::one(&store, id, server.now()).unwrap(), Compacted::Nothing);
+    assert!(matches!(compact::one(&store, None, id, server.now()), Ok(Compacted::Done(_))));
+    assert_eq!(compact::one(&store, None, id, server.now()).unwrap(), Compacted::Nothing);
     let kept = || store.read_blocking(|db| document::stored(db, id)).unwrap();
     assert_eq!(kept().chunks.len(), 10, "chunks stay until the next snapshot is verified");
     write(10, 20);
-    assert!(matches!(compact::one(&store, id, server.now()), Ok(Compacted::Done(_))));
+    assert!(matches!(compact::one(&store, None, id, server.now()), Ok(Compacted::Done(_))));
     assert_eq!(kept().chunks.iter().map(|c| c.n).collect::<Vec<_>>(), (11..=20).collect::<Vec<_>>());
     write(20, 30);
-    assert!(matches!(compact::one(&store, id, server.now()), Ok(Compacted::Done(_))));
+    assert!(matches!(compact::one(&store, None, id, server.now()), Ok(Compacted::Done(_))));
     let heads = write(30, 33);
     assert_eq!(kept().chunks.len(), 13);
     // One that has nothing, one whose cursor lies before the oldest chunk, one that is just behind it.

@@ -221,14 +221,14 @@ fn an_answer_that_is_too_long_goes_on_in_the_next() {
     }
     // The same from compacted documents, where one document alone is longer than an answer.
     for doc in server.store().read_blocking(document::all).unwrap() {
-        compact::one(&server.store(), doc.id, server.now()).unwrap();
+        compact::one(&server.store(), None, doc.id, server.now()).unwrap();
     }
     for name in &months {
         phone.say(*name, "one more");
     }
     phone.settle();
     for doc in server.store().read_blocking(document::all).unwrap() {
-        compact::one(&server.store(), doc.id, server.now()).unwrap();
+        compact::one(&server.store(), None, doc.id, server.now()).unwrap();
     }
     let mut late = club.device(ruth);
     let down = late.exchange();

@@ -7,13 +7,17 @@
 )]
 
 mod access;
+mod backups;
 mod carry;
 mod command_line;
+mod damaged;
 mod exchange;
 mod exchange_limits;
 mod faults;
 mod invitations;
+mod keeping_doc;
 mod nudge;
 mod restored;
 mod sessions;
 mod support;
+mod watching;

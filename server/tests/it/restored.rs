@@ -1,12 +1,17 @@
 //! A server that was restored from a backup: devices fill in what it lost.
 
+use backstraight_core::base::moment::Moment;
 use backstraight_core::exchange::access::Role;
 use backstraight_core::exchange::wire::Outcome;
 use backstraight_server::folder::Folder;
-use backstraight_server::store::backup;
+use backstraight_server::store::backup::{self, Take};
 use backstraight_server::store::document;
 
-use crate::support::{Club, Server, about, changes, log, notes};
+use crate::support::{Club, START, Server, about, changes, log, notes};
+
+const NOW: Moment = Moment(START);
+const REPLACE: Take = Take { replace: true, anyway: false };
+const ANYWAY: Take = Take { replace: false, anyway: true };
 
 #[test]
 fn what_a_restored_server_lost_comes_back_in_two_round_trips() {
@@ -27,7 +32,7 @@ fn what_a_restored_server_lost_comes_back_in_two_round_trips() {
     phone.settle();
     desk.settle();
     let file = kept.path().join("club.backup");
-    backup::backup(&Folder::open(old.path()).unwrap(), &file).unwrap();
+    backup::backup(&Folder::open(old.path()).unwrap(), &file, NOW).unwrap();
     // All of this is acknowledged, and then lost.
     phone.say(log(mira), "after the backup");
     phone.settle();
@@ -42,8 +47,7 @@ fn what_a_restored_server_lost_comes_back_in_two_round_trips() {
     let (was, heads) = (phone.epoch.clone(), (phone.heads(log(mira)), phone.heads(notes(mira))));
     server.stop();
     let folder = Folder::open(new.path()).unwrap();
-    backup::restore(&file, &folder, false, backstraight_core::base::moment::Moment(crate::support::START))
-        .unwrap();
+    backup::restore(&file, &folder, Take::default(), NOW).unwrap();
     let server = Server::on(new.path());
     for device in [&mut phone, &mut desk] {
         device.url.clone_from(&server.url);
@@ -86,14 +90,13 @@ fn an_upload_on_top_of_what_was_lost_is_asked_for_again_and_nothing_is_half_take
     let mut phone = club.device(mira);
     phone.exchange();
     let file = kept.path().join("club.backup");
-    backup::backup(&Folder::open(old.path()).unwrap(), &file).unwrap();
+    backup::backup(&Folder::open(old.path()).unwrap(), &file, NOW).unwrap();
     phone.say(log(mira), "lost");
     phone.settle();
     phone.say(log(mira), "on top of it");
     server.stop();
     let folder = Folder::open(new.path()).unwrap();
-    backup::restore(&file, &folder, false, backstraight_core::base::moment::Moment(crate::support::START))
-        .unwrap();
+    backup::restore(&file, &folder, Take::default(), NOW).unwrap();
     let server = Server::on(new.path());
     phone.url.clone_from(&server.url);
     let down = phone.send(&phone.up());
@@ -109,25 +112,24 @@ fn an_upload_on_top_of_what_was_lost_is_asked_for_again_and_nothing_is_half_take
 fn a_restore_needs_an_empty_folder_and_an_intact_backup() {
     let (old, new, kept) =
         (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
-    let now = backstraight_core::base::moment::Moment(crate::support::START);
     let server = Server::on(old.path());
     server.club("Cinder Lane");
     let (here, there) = (Folder::open(old.path()).unwrap(), Folder::open(new.path()).unwrap());
     let file = kept.path().join("club.backup");
-    backup::backup(&here, &file).unwrap();
-    assert!(backup::restore(&file, &here, false, now).is_err(), "not empty");
-    assert!(backup::restore(&file, &here, true, now).is_err(), "it is being served");
+    backup::backup(&here, &file, NOW).unwrap();
+    assert!(backup::restore(&file, &here, Take::default(), NOW).is_err(), "not empty");
+    assert!(backup::restore(&file, &here, REPLACE, NOW).is_err(), "it is being served");
     server.stop();
     let mut bytes = std::fs::read(&file).unwrap();
     std::fs::write(kept.path().join("short"), &bytes[..bytes.len() / 2]).unwrap();
     bytes[..100].fill(0);
     std::fs::write(kept.path().join("other"), &bytes).unwrap();
     for wrong in ["short", "other", "missing"] {
-        assert!(backup::restore(&kept.path().join(wrong), &there, false, now).is_err(), "{wrong}");
+        assert!(backup::restore(&kept.path().join(wrong), &there, ANYWAY, NOW).is_err(), "{wrong}");
         assert!(std::fs::read_dir(new.path()).unwrap().all(|f| f.unwrap().file_name() == "serve.lock"));
         drop(std::fs::remove_file(new.path().join("serve.lock")));
     }
-    backup::restore(&file, &here, true, now).unwrap();
+    backup::restore(&file, &here, REPLACE, NOW).unwrap();
     let aside = std::fs::read_dir(old.path()).unwrap().filter_map(Result::ok);
     assert!(aside.map(|f| f.file_name().to_string_lossy().into_owned()).any(|n| n.contains(".before-")));
     let restored = rusqlite::Connection::open(here.database()).unwrap();

@@ -80,6 +80,18 @@ impl Server {
         Arc::clone(&self.running.as_ref().unwrap().app.store)
     }
 
+    pub(crate) fn metrics(&self) -> std::net::SocketAddr {
+        self.running.as_ref().unwrap().metrics.unwrap()
+    }
+
+    pub(crate) fn shared(&self) -> app::Shared {
+        Arc::clone(&self.running.as_ref().unwrap().app)
+    }
+
+    pub(crate) fn app(&self) -> &app::App {
+        &self.running.as_ref().unwrap().app
+    }
+
     pub(crate) fn token(&self, person: PersonId, install: InstallId, at: Moment) -> String {
         self.running.as_ref().unwrap().app.tokens.access(Bearer { person, install }, at)
     }
@@ -227,9 +239,17 @@ impl Device {
         Device::keyed(url, code, now, None)
     }
 
+    pub(crate) fn enrol_as(url: &str, code: &str, device: &str, now: Moment) -> Device {
+        Device::named(url, code, device, now, None)
+    }
+
     /// The same with a public key, in hexadecimal digits.
     pub(crate) fn keyed(url: &str, code: &str, now: Moment, key: Option<&str>) -> Device {
-        let body = json!({ "code": code, "device": "test phone", "public_key": key });
+        Device::named(url, code, "test phone", now, key)
+    }
+
+    fn named(url: &str, code: &str, device: &str, now: Moment, key: Option<&str>) -> Device {
+        let body = json!({ "code": code, "device": device, "public_key": key });
         let (status, answer) = post(&format!("{url}/v1/enrol"), None, &body);
         assert_eq!(status, 200, "{answer}");
         let text = |name: &str| answer.get(name).unwrap().as_str().unwrap().to_owned();
@@ -266,6 +286,13 @@ impl Device {
     /// Reports that something hurts.
     pub(crate) fn report(&mut self, name: DocName) {
         self.add(name, "reports", Report::new(self.now, Complaint::Pain));
+    }
+
+    /// Reports that something hurts, in words.
+    pub(crate) fn report_words(&mut self, words: &str) {
+        let report =
+            Report { text: Some(Text::new(words).unwrap()), ..Report::new(self.now, Complaint::Pain) };
+        self.add(DocName::Care(self.person), "reports", report);
     }
 
     /// Writes a cue into the library.

@@ -11,7 +11,7 @@ use backstraight_ffi::error::PhoneError;
 use backstraight_ffi::phone::{Exchanged, Phone};
 use backstraight_ffi::transport::{Http, Tokens, Transport};
 use backstraight_server::folder::Folder;
-use backstraight_server::store::backup;
+use backstraight_server::store::backup::{self, Take};
 use backstraight_tests::clock::SetClock;
 use rusqlite::Connection;
 
@@ -142,7 +142,7 @@ pub(crate) fn figures() -> Vec<Row> {
     let after = START.plus_ms(40 * DAY);
     exchange(&mut timed.phone, &clock, &server, after);
     let copy = dir.path().join("club.backup");
-    backup::backup(&Folder::open(&dir.path().join("server")).unwrap(), &copy).unwrap();
+    backup::backup(&Folder::open(&dir.path().join("server")).unwrap(), &copy, after).unwrap();
 
     // Two weeks in the cellar, then one exchange.
     timed.phone = Phone::open(&folder, Box::new(clock.clone())).unwrap().unwrap();
@@ -158,7 +158,7 @@ pub(crate) fn figures() -> Vec<Row> {
     // The server comes back from a backup that knows nothing of these weeks.
     let new = dir.path().join("restored");
     let now = after.plus_ms(15 * DAY);
-    backup::restore(&copy, &Folder::open(&new).unwrap(), false, now).unwrap();
+    backup::restore(&copy, &Folder::open(&new).unwrap(), Take::default(), now).unwrap();
     let server = Server::on(&new, now);
     let heads = timed.phone.document(name).unwrap().heads();
     assert_ne!(upload::held(&server.store(), name), heads);

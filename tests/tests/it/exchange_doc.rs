@@ -61,6 +61,7 @@ fn the_example_is_what_the_code_writes_and_reads() {
         more: false,
         clock: 1_795_600_000_417,
         carried: None,
+        erased: None,
     };
     let text = text();
     for (what, written) in [("request", up.to_bytes()), ("answer", down.to_bytes())] {

@@ -9,7 +9,9 @@
 
 mod api;
 mod carry;
+mod erasure;
 mod exchange_doc;
+mod export;
 mod formats;
 mod kill;
 mod layout;

@@ -1,0 +1,165 @@
+//! One damaged document: it is named, left alone and mended; all others go on as ever.
+
+use std::path::Path;
+use std::process::{Command, Stdio};
+
+use backstraight_core::exchange::access::Role;
+use backstraight_core::exchange::wire::Outcome;
+use backstraight_core::model::name::DocName;
+use backstraight_server::job::compact::{self, Compacted};
+use backstraight_server::job::repair::{self, Repaired};
+use backstraight_server::job::{apart, check, scrub};
+use backstraight_server::store::{document, quarantine};
+
+use crate::command_line::{json, run};
+use crate::support::{Device, Server, about, get, log};
+
+/// Changes a byte of what is stored of a document, as a failing disk would.
+fn rot(data: &Path, name: DocName, n: u64) {
+    let db = rusqlite::Connection::open(data.join("backstraight.db")).unwrap();
+    let at = (name.to_bytes(), i64::try_from(n).unwrap());
+    let of = "n = ?2 AND doc = (SELECT id FROM doc WHERE name = ?1)";
+    let mut body: Vec<u8> =
+        db.query_row(&format!("SELECT body FROM chunk WHERE {of}"), at, |r| r.get(0)).unwrap();
+    *body.last_mut().unwrap() ^= 1;
+    let changed = db.execute(&format!("UPDATE chunk SET body = ?3 WHERE {of}"), (at.0, at.1, body)).unwrap();
+    assert_eq!(changed, 1);
+}
+
+fn id(server: &Server, name: DocName) -> i64 {
+    server.store().read_blocking(|db| document::find(db, &name)).unwrap().unwrap().id
+}
+
+fn trouble(server: &Server) -> Vec<String> {
+    server.store().read_blocking(check::whole).unwrap().trouble
+}
+
+fn write(phone: &mut Device, name: DocName, from: u32, to: u32) {
+    for n in from..to {
+        phone.say(name, &format!("{n}"));
+        phone.settle();
+    }
+}
+
+#[test]
+fn a_damaged_document_is_named_and_left_alone_and_devices_refill_it() {
+    let dir = tempfile::tempdir().unwrap();
+    let server = Server::on(dir.path());
+    let club = server.club("Cinder Lane");
+    let (mira, noor) = (club.person(Role::Athlete, "Mira Aalto"), club.person(Role::Athlete, "Noor Haddad"));
+    let (mut phone, mut other) = (club.device(mira), club.device(noor));
+    write(&mut phone, log(mira), 0, 5);
+    write(&mut other, log(noor), 0, 2);
+    let mut tablet = club.device(mira);
+    tablet.settle();
+    let bad = id(&server, log(mira));
+    let runtime = tokio::runtime::Runtime::new().unwrap();
+    let shared = server.shared();
+    assert!(runtime.block_on(scrub::one(&shared, bad)));
+    rot(dir.path(), log(mira), 3);
+    assert!(!runtime.block_on(scrub::one(&shared, bad)));
+    assert!(runtime.block_on(scrub::one(&shared, id(&server, log(noor)))), "the other one holds");
+    let ready = get(&format!("{}/readyz", server.url)).1;
+    assert_eq!(ready["checks"]["documents"]["figure"], 1, "{ready}");
+    let alone = server.store().read_blocking(quarantine::all).unwrap();
+    assert_eq!((alone.len(), alone[0].doc, alone[0].work.as_str()), (1, bad, "check"));
+    drop(shared);
+    let said = run(&["check", "--json"], dir.path());
+    let said = String::from_utf8(said.stdout).unwrap();
+    assert!(said.contains(&log(mira).to_string()) && !said.contains(&log(noor).to_string()), "{said}");
+    // Everybody else is served as ever.
+    write(&mut other, log(noor), 2, 4);
+
+    // Two of five stay; the phone sends the others again, and the tablet's place is not mistaken.
+    assert!(matches!(
+        repair::one(&server.store(), bad, server.now()).unwrap(),
+        Repaired::Kept { changes: 3, .. }
+    ));
+    assert_eq!(trouble(&server), Vec::<String>::new());
+    assert_eq!(repair::one(&server.store(), bad, server.now()).unwrap(), Repaired::Sound);
+    phone.say(log(mira), "new");
+    phone.settle();
+    tablet.settle();
+    for device in [&phone, &tablet] {
+        assert_eq!(device.words(log(mira)), ["0", "1", "2", "3", "4", "new"]);
+        assert_eq!(device.heads(log(mira)), phone.heads(log(mira)));
+    }
+    let stored = server.store().read_blocking(|db| document::find(db, &log(mira))).unwrap().unwrap();
+    assert_eq!(stored.heads, phone.heads(log(mira)));
+    assert_eq!(trouble(&server), Vec::<String>::new());
+    assert_eq!(std::fs::read_dir(dir.path().join("damaged")).unwrap().count(), 1, "nothing is thrown away");
+}
+
+#[test]
+fn a_snapshot_that_rots_is_mended_from_chunks_and_the_other_way_round() {
+    for snapshot in [true, false] {
+        let dir = tempfile::tempdir().unwrap();
+        let server = Server::on(dir.path());
+        let club = server.club("Cinder Lane");
+        let mira = club.person(Role::Athlete, "Mira Aalto");
+        let mut phone = club.device(mira);
+        write(&mut phone, log(mira), 0, 4);
+        let id = id(&server, log(mira));
+        assert!(matches!(compact::one(&server.store(), None, id, server.now()), Ok(Compacted::Done(_))));
+        if snapshot {
+            let db = rusqlite::Connection::open(dir.path().join("backstraight.db")).unwrap();
+            db.execute("UPDATE snapshot SET body = x'00' WHERE doc = ?1", [id]).unwrap();
+        } else {
+            rot(dir.path(), log(mira), 2);
+        }
+        assert!(!trouble(&server).is_empty());
+        let out = run(&["check", "--repair"], dir.path());
+        let said = String::from_utf8_lossy(&out.stderr).into_owned();
+        assert!(out.status.success() && said.contains("5 changes stay"), "{said}");
+        phone.settle();
+        assert_eq!(phone.words(log(mira)), ["0", "1", "2", "3"]);
+    }
+}
+
+#[test]
+fn compaction_in_a_process_of_its_own_gives_the_same_and_what_breaks_it_is_left_alone() {
+    let dir = tempfile::tempdir().unwrap();
+    let server = Server::on(dir.path());
+    let club = server.club("Cinder Lane");
+    let (mira, noor) = (club.person(Role::Athlete, "Mira Aalto"), club.person(Role::Athlete, "Noor Haddad"));
+    let (mut phone, mut other) = (club.device(mira), club.device(noor));
+    write(&mut phone, log(mira), 0, 3);
+    write(&mut other, log(noor), 0, 3);
+    let program = Path::new(env!("CARGO_BIN_EXE_backstraight"));
+    let store = server.store();
+    let good = id(&server, log(mira));
+    assert!(matches!(compact::one(&store, Some(program), good, server.now()), Ok(Compacted::Done(_))));
+    assert_eq!(compact::one(&store, Some(program), good, server.now()).unwrap(), Compacted::Nothing);
+    assert_eq!(trouble(&server), Vec::<String>::new());
+    // A program that breaks down, as one does that runs out of its memory or time.
+    let bad = id(&server, log(noor));
+    let broken = compact::one(&store, Some(Path::new("/bin/false")), bad, server.now()).unwrap();
+    assert_eq!(broken, Compacted::Refused);
+    let alone = store.read_blocking(quarantine::all).unwrap();
+    assert_eq!((alone.len(), alone[0].work.as_str()), (1, "compact"));
+    assert!(alone[0].why.contains("the process ended"), "{}", alone[0].why);
+    let due = store.read_blocking(|db| backstraight_server::store::snapshot::due(db, 1, 9)).unwrap();
+    assert_eq!(due, Vec::<i64>::new(), "the background leaves it alone");
+    // None that can be started says nothing about the document.
+    let none = compact::one(&store, Some(Path::new("/nowhere/at/all")), bad, server.now()).unwrap();
+    assert_eq!(none, Compacted::Nothing);
+    write(&mut other, log(noor), 3, 4);
+    assert_eq!(
+        about(&other.exchange(), log(noor)).map_or(Outcome::Accepted, |d| d.outcome.clone()),
+        Outcome::Accepted
+    );
+    // Somebody who looked compacts it, and it is as any other.
+    let line = json(&["compact"], dir.path());
+    assert_eq!((line["compacted"].as_u64(), line["refused"].as_u64()), (Some(1), Some(0)), "{line}");
+    assert_eq!(store.read_blocking(quarantine::all).unwrap(), []);
+    // The other process takes nothing but what it was made for.
+    let mut child = Command::new(program)
+        .arg(apart::COMMAND)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    std::io::Write::write_all(&mut child.stdin.take().unwrap(), b"no CBOR").unwrap();
+    let out = child.wait_with_output().unwrap();
+    assert!(!out.status.success() && out.stdout.is_empty());
+}

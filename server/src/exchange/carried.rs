@@ -116,7 +116,7 @@ fn one(
             Ok(appended)
         })?;
         if let Some((doc, _)) = written {
-            indexes.put(doc.id, doc.max_n, *index);
+            indexes.put(&doc, *index);
             return done(fresh, end(Outcome::Accepted));
         }
         // Somebody else wrote to it meanwhile.

@@ -4,6 +4,7 @@ use backstraight_core::base::id::InstallId;
 use backstraight_core::doc::open::Document;
 use backstraight_core::doc::read::{Entry, Met, Read};
 use backstraight_core::model::any::AnyRecord;
+use backstraight_core::model::care::{Assessment, Availability, Restriction};
 use backstraight_core::model::log::*;
 use backstraight_core::model::name::Kind;
 use backstraight_core::model::number::Speeds;
@@ -38,6 +39,8 @@ macro_rules! each_root {
                 "entered" of Entered, "excuses" of Excuse, "comments" of Comment,
             },
             Kind::Care => $do! { "reports" of Report, },
+            Kind::CareNotes => $do! { "assessments" of Assessment, "restrictions" of Restriction, },
+            Kind::Availability => $do! { "availability" of Availability, },
         }
     };
 }

@@ -178,7 +178,11 @@ fn file_name(name: &DocName) -> String {
     match name {
         DocName::Plan(_, season) => format!("{kind}-{}", season.get()),
         DocName::Log(_, month) | DocName::Notes(_, month) => format!("{kind}-{month}"),
-        DocName::Library(_) | DocName::Squad(_) | DocName::Care(_) => kind.to_owned(),
+        DocName::Library(_)
+        | DocName::Squad(_)
+        | DocName::Care(_)
+        | DocName::CareNotes(_)
+        | DocName::Availability(_) => kind.to_owned(),
     }
 }
 

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use backstraight_core::base::moment::Moment;
 use backstraight_core::doc::open::Document;
 use backstraight_core::doc::read::{Entry, Read};
+use backstraight_core::model::care::{Assessment, Availability, Restriction};
 use backstraight_core::model::log::*;
 use backstraight_core::model::name::Kind;
 use backstraight_core::model::plan::*;
@@ -94,6 +95,13 @@ impl Tables {
                 self.records("comments", doc, doc.records::<Comment>("comments"));
             }
             Kind::Care => self.records("reports", doc, doc.records::<Report>("reports")),
+            Kind::CareNotes => {
+                self.records("assessments", doc, doc.records::<Assessment>("assessments"));
+                self.records("restrictions", doc, doc.records::<Restriction>("restrictions"));
+            }
+            Kind::Availability => {
+                self.records("availability", doc, doc.records::<Availability>("availability"));
+            }
             Kind::Plan => {
                 self.records("planned_sessions", doc, doc.records::<Session>("sessions"));
                 self.records("planned_groups", doc, doc.records::<Group>("groups"));

@@ -11,6 +11,7 @@ use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::Complaint;
 use backstraight_ffi::error::PhoneError;
 use backstraight_ffi::identity::InstallKey;
+use backstraight_ffi::phone::Clock as _;
 use backstraight_server::exchange::carried::{Carrier, take};
 use backstraight_server::exchange::index::Indexes;
 use backstraight_server::grant::AtTheMachine;

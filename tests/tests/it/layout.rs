@@ -11,9 +11,10 @@ use serde_json::Value;
 const LAYERS: [&str; 6] = ["base", "science", "model", "doc", "view", "exchange"];
 /// What core may name in its manifest: short texts in place, the document engine, hashing, calendar, wire data, and for
 /// the formulas linear algebra, distributions and least squares.
-const CORE_MAY: [&str; 11] = [
+const CORE_MAY: [&str; 12] = [
     "arrayvec",
     "automerge",
+    "ed25519-dalek",
     "flate2",
     "jiff",
     "levenberg-marquardt",

@@ -56,7 +56,7 @@ pub fn backup(folder: &Folder, to: &Path, now: Moment) -> Result<Made, StoreErro
             .map_err(|e| not_written(&folder.database(), to, e))?;
         drop(from);
         let manifest = seal(&draft, &keys, now).map_err(|e| match e {
-            StoreError::Sql(e) => not_written(&draft, to, e),
+            StoreError::Sql(sql::Error::Lite(e)) => not_written(&draft, to, e),
             StoreError::Full => no_room(to),
             StoreError::Stopped => broken(to),
             other => other,

@@ -15,6 +15,8 @@ mod exchange_limits;
 mod faults;
 mod invitations;
 mod keeping_doc;
+#[cfg(feature = "otlp")]
+mod otlp;
 mod restored;
 mod sessions;
 mod support;

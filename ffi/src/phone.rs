@@ -396,6 +396,7 @@ impl Phone {
         let down = Down::from_bytes(&answer).map_err(|e| PhoneError::Answer(e.to_string()))?;
         let heard = read(&down, &standing).map_err(|e| PhoneError::Answer(e.to_string()))?;
         report.clock_ahead = heard.clock_ahead;
+        let erased_before = report.erased.len();
         let mut again = heard.more || !composed.left.is_empty();
         for step in heard.steps {
             match step {
@@ -433,6 +434,9 @@ impl Phone {
                 }
                 Step::People { version, list } => self.store.set_people(version, list)?,
             }
+        }
+        if report.erased.len() > erased_before {
+            self.store.empty_log()?;
         }
         Ok(again)
     }

@@ -409,6 +409,7 @@ impl Phone {
         let down = Down::from_bytes(&answer).map_err(|e| PhoneError::Answer(e.to_string()))?;
         let heard = read(&down, &standing).map_err(|e| PhoneError::Answer(e.to_string()))?;
         report.clock_ahead = heard.clock_ahead;
+        let erased_before = report.erased.len();
         let mut again = heard.more || !composed.left.is_empty();
         again |= self.unload(&carried, down.carried.as_deref(), report)?;
         for step in heard.steps {
@@ -447,6 +448,9 @@ impl Phone {
                 }
                 Step::People { version, list } => self.store.set_people(version, list)?,
             }
+        }
+        if report.erased.len() > erased_before {
+            self.store.empty_log()?;
         }
         Ok(again)
     }

@@ -13,6 +13,7 @@ use tokio::task::JoinHandle;
 
 use crate::config::Config;
 use crate::connections;
+use crate::erase;
 use crate::exchange::index::Indexes;
 use crate::exchange::turns::Turns;
 use crate::folder::Folder;
@@ -157,8 +158,8 @@ pub async fn start(config: Config, options: StoreOptions, clock: Clock) -> Resul
     let (listener, address) = bind(listen).await?;
     let (stop, stopped) = oneshot::channel::<()>();
     let router = routes::router(Arc::clone(&app));
-    let most = app.config.connections;
-    let served = tokio::spawn(connections::serve(listener, router, most, stopped));
+    let (most, open) = (app.config.connections, app.figures.connections.clone());
+    let served = tokio::spawn(connections::serve(listener, router, most, open, stopped));
     let mut background = Vec::new();
     if app.config.compact_after > 0 {
         background.push(tokio::spawn(job::compact::in_the_background(Arc::clone(&app))));
@@ -173,6 +174,7 @@ pub async fn start(config: Config, options: StoreOptions, clock: Clock) -> Resul
         background.push(tokio::spawn(watch::serve(Arc::clone(&app), listener, stopped)));
         (metrics, stop_metrics) = (Some(address), Some(stop));
     }
+    background.push(tokio::spawn(erase::in_the_background(Arc::clone(&app))));
     if app.config.scrub_days > 0 {
         background.push(tokio::spawn(job::scrub::in_the_background(Arc::clone(&app))));
     }

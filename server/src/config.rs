@@ -90,6 +90,10 @@ pub struct Config {
     /// Address and port for metrics, apart from the public one; without it there are none
     #[arg(long, env = "BACKSTRAIGHT_METRICS_LISTEN", value_name = "ADDR")]
     pub metrics_listen: Option<SocketAddr>,
+    /// Collector to which spans of requests are sent by OTLP over HTTP, as in http://127.0.0.1:4318;
+    /// only in programs built with the feature otlp
+    #[arg(long, env = "BACKSTRAIGHT_OTLP", value_name = "URL")]
+    pub otlp: Option<String>,
     /// Megabytes of free disk below which the server warns
     #[arg(long, env = "BACKSTRAIGHT_LOW_DISK_MB", value_name = "N", default_value_t = 512)]
     pub low_disk_mb: u32,
@@ -126,6 +130,7 @@ impl Config {
             backup_keep_weeks: 4,
             scrub_days: 0,
             metrics_listen: None,
+            otlp: None,
             low_disk_mb: 512,
             log: "info".to_owned(),
         }

@@ -13,6 +13,7 @@ use hyper::service::{Service, service_fn};
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::server::graceful::GracefulShutdown;
 use hyper_util::service::TowerToHyperService;
+use prometheus_client::metrics::gauge::Gauge;
 use tokio::net::TcpListener;
 use tokio::sync::{Semaphore, oneshot};
 
@@ -21,11 +22,12 @@ const HEAD: Duration = Duration::from_secs(60);
 /// Most bytes of a head.
 const HEAD_BYTES: usize = 32 << 10;
 
-/// Serves until it is told to stop, then lets every connection finish the request at hand.
+/// Serves until it is told to stop, counting connections that are open, then lets every connection finish the request at hand.
 pub(crate) async fn serve(
     listener: TcpListener,
     router: Router,
     most: u32,
+    open: Gauge,
     mut stopped: oneshot::Receiver<()>,
 ) {
     let graceful = GracefulShutdown::new();
@@ -58,9 +60,12 @@ pub(crate) async fn serve(
             inner.call(request)
         });
         let connection = graceful.watch(http.serve_connection(TokioIo::new(stream), service));
+        open.inc();
+        let open = open.clone();
         tokio::spawn(async move {
             // A connection that breaks off is the other side's business.
             let _ = connection.await;
+            open.dec();
             drop(place);
         });
     }

@@ -8,6 +8,8 @@ use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use tracing::Instrument;
 use tracing_subscriber::EnvFilter;
+use tracing_subscriber::layer::SubscriberExt as _;
+use tracing_subscriber::util::SubscriberInitExt as _;
 
 use crate::app::Shared;
 use crate::problem::Problem;
@@ -15,26 +17,52 @@ use crate::secret;
 
 static REQUEST_ID: HeaderName = HeaderName::from_static("x-request-id");
 
-/// Starts the log on the error stream.
+/// What has to be ended with the program, so that the last spans are sent.
+#[derive(Debug, Default)]
+pub struct Ending {
+    #[cfg(feature = "otlp")]
+    spans: Option<opentelemetry_sdk::trace::SdkTracerProvider>,
+}
+
+impl Drop for Ending {
+    fn drop(&mut self) {
+        #[cfg(feature = "otlp")]
+        if let Some(Err(error)) = self.spans.take().map(|s| s.shutdown()) {
+            tracing::warn!(%error, "the last spans could not be sent");
+        }
+    }
+}
+
+/// Starts the log on the error stream, and spans to a collector when there is one.
 ///
 /// # Errors
-/// When `level` is none.
-pub fn start(level: &str) -> Result<(), String> {
+/// When `level` is none, or spans are wanted of a program that was built without them.
+pub fn start(level: &str, otlp: Option<&str>) -> Result<Ending, String> {
     if !["error", "warn", "info", "debug"].contains(&level) {
         return Err(format!("log level {level:?} is none of error, warn, info, debug"));
     }
     let filter =
         EnvFilter::try_new(format!("warn,backstraight_server={level}")).map_err(|e| e.to_string())?;
-    tracing_subscriber::fmt()
+    let lines = tracing_subscriber::fmt::layer()
         .json()
         .flatten_event(true)
         .with_current_span(true)
         .with_span_list(false)
         .with_target(false)
-        .with_writer(std::io::stderr)
-        .with_env_filter(filter)
-        .try_init()
-        .map_err(|e| e.to_string())
+        .with_writer(std::io::stderr);
+    let log = tracing_subscriber::registry().with(filter).with(lines);
+    #[cfg(feature = "otlp")]
+    if let Some(url) = otlp {
+        let (layer, spans) = crate::watch::otlp::layer(url)?;
+        log.with(layer).try_init().map_err(|e| e.to_string())?;
+        return Ok(Ending { spans: Some(spans) });
+    }
+    #[cfg(not(feature = "otlp"))]
+    if otlp.is_some() {
+        return Err("this program was built without the feature otlp".to_owned());
+    }
+    log.try_init().map_err(|e| e.to_string())?;
+    Ok(Ending::default())
 }
 
 /// Gives each request an id and a limit of time, and writes its line.

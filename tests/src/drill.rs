@@ -146,6 +146,8 @@ struct Logger {
     name: DocName,
     saved: BTreeMap<Key, i64>,
     acknowledged: BTreeMap<Key, i64>,
+    /// What the server that was lost had acknowledged.
+    owed: BTreeMap<Key, i64>,
 }
 
 impl Logger {
@@ -251,7 +253,13 @@ pub fn run(
     for n in 0..size.phones {
         let handset = enrol(ground, &club, &served.url, "athlete", &dir.join(format!("phone-{n}")))?;
         let name = handset.log();
-        loggers.push(Logger { handset, name, saved: BTreeMap::new(), acknowledged: BTreeMap::new() });
+        loggers.push(Logger {
+            handset,
+            name,
+            saved: BTreeMap::new(),
+            acknowledged: BTreeMap::new(),
+            owed: BTreeMap::new(),
+        });
     }
     all(&mut loggers, seed, |logger, rng| logger.log(rng, size.sets, Some(&served.url)))?;
     say("They log and exchange; a backup is written meanwhile.");
@@ -302,7 +310,10 @@ pub fn run(
         load.join().map_err(|_| "a phone broke down")?
     })?;
     ground.lose()?;
-    let acknowledged: usize = loggers.iter().map(|l| l.acknowledged.len()).sum();
+    for logger in &mut loggers {
+        logger.owed.clone_from(&logger.acknowledged);
+    }
+    let acknowledged: usize = loggers.iter().map(|l| l.owed.len()).sum();
     let saved: usize = loggers.iter().map(|l| l.saved.len()).sum();
     say(&format!("{saved} sets were called saved, {acknowledged} of them acknowledged."));
 
@@ -366,7 +377,7 @@ fn count(desk: &mut Handset, loggers: &[Logger]) -> Result<(usize, usize), Troub
         let sets = desk.sets(logger.name);
         for (key, n) in &logger.saved {
             let there = usize::from(sets.get(key) == Some(n));
-            if logger.acknowledged.contains_key(key) { acknowledged += there } else { others += there }
+            if logger.owed.contains_key(key) { acknowledged += there } else { others += there }
         }
     }
     Ok((acknowledged, others))

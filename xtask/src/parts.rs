@@ -13,13 +13,14 @@ struct Part {
 }
 
 /// Quick parts first, so that a slip is told early.
-const PARTS: [Part; 10] = [
+const PARTS: [Part; 11] = [
     Part { name: "format", run: format },
     Part { name: "tidy", run: tidy::part },
     Part { name: "licences", run: licences::part },
     Part { name: "lint", run: lint },
     Part { name: "docs", run: docs },
     Part { name: "tests", run: tests },
+    Part { name: "otlp", run: otlp },
     Part { name: "interop", run: tools::interop },
     Part { name: "oracle", run: tools::oracle },
     Part { name: "demo", run: demo },
@@ -80,6 +81,13 @@ pub(crate) fn docs() -> Outcome {
 
 fn tests() -> Outcome {
     run::run(cargo(&["test", "--workspace", "--locked", "--no-fail-fast"]))
+}
+
+/// The one feature that is off unless asked for.
+fn otlp() -> Outcome {
+    let of = ["--package", "backstraight-server", "--features", "otlp", "--locked"];
+    run::run(cargo(&[&["clippy"], &of[..], &["--all-targets", "--", "-D", "warnings"]].concat()))
+        .and(|| run::run(cargo(&[&["test"], &of[..], &["--test", "it", "otlp"]].concat())))
 }
 
 /// The invented club, from making it to reading it back.

@@ -87,6 +87,8 @@ impl Store {
         db.pragma_update(None, "checkpoint_fullfsync", true)?;
         db.pragma_update(None, "foreign_keys", true)?;
         db.pragma_update(None, "cell_size_check", true)?;
+        // What is erased is overwritten.
+        db.pragma_update(None, "secure_delete", true)?;
         schema::upgrade(&mut db)?;
         let verdict: String = db.query_row("PRAGMA quick_check(1)", [], |r| r.get(0))?;
         if verdict != "ok" {
@@ -206,16 +208,21 @@ impl Store {
     /// When the disk refuses; everything is then as it was.
     pub fn erase(&mut self, name: &DocName) -> Result<bool, PhoneError> {
         let key = name.to_bytes();
-        self.db.pragma_update(None, "secure_delete", true)?;
         let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
         for table in ["chunk", "damaged", "refused"] {
             tx.execute(&format!("DELETE FROM {table} WHERE doc = ?1"), [key.as_slice()])?;
         }
         let there = tx.execute("DELETE FROM doc WHERE name = ?1", [key.as_slice()])?;
         tx.commit()?;
-        // The log still holds what was written before; another process may read, then the next time.
-        self.db.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))?;
         Ok(there > 0)
+    }
+
+    /// Empties the log, which still holds what was written before.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn empty_log(&mut self) -> Result<(), PhoneError> {
+        Ok(self.db.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))?)
     }
 
     /// Puts a saved form in place of the chunks that it covers.

@@ -11,7 +11,7 @@ use crate::telemetry;
 /// Serves until a signal says stop, or the disk fails.
 pub(super) fn run(mut config: Config) -> Result<(), CliError> {
     config.program = std::env::current_exe().ok();
-    telemetry::start(&config.log).map_err(CliError::Argument)?;
+    let _ending = telemetry::start(&config.log, config.otlp.as_deref()).map_err(CliError::Argument)?;
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
     runtime.block_on(async {
         let mut term = signal(SignalKind::terminate())?;

@@ -6,6 +6,8 @@ pub mod list;
 mod squad;
 
 use std::path::Path;
+use std::sync::Arc;
+use std::time::Duration;
 
 use backstraight_core::base::id::PersonId;
 use backstraight_core::base::moment::Moment;
@@ -13,6 +15,7 @@ use backstraight_core::model::name::Kind;
 use serde::Serialize;
 use utoipa::ToSchema;
 
+use crate::app::Shared;
 use crate::erase::list::ErasedList;
 use crate::exchange::index;
 use crate::grant::MayErase;
@@ -21,6 +24,9 @@ use crate::store::erased::{self, Gone};
 use crate::store::{Db, Store, StoreError, people};
 
 pub use squad::{Rewritten, beginning};
+
+/// How often it is looked whether the log holds bytes of somebody who was erased.
+const PAUSE: Duration = Duration::from_secs(15);
 
 /// What goes when a person is erased, and what stays.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
@@ -150,6 +156,25 @@ pub fn person(store: &Store, grant: MayErase, now: Moment) -> Result<Option<Eras
         }
     }
     Err(StoreError::Busy)
+}
+
+/// Empties the database's log after an erasure, also one that was done at the machine meanwhile: a
+/// reader may have stood in the way then. Until it is dropped.
+pub(crate) async fn in_the_background(app: Shared) {
+    let mut clean = 0;
+    loop {
+        let count = app.store.read(erased::count).await.unwrap_or(clean);
+        if count != clean {
+            let store = Arc::clone(&app.store);
+            match tokio::task::spawn_blocking(move || store.empty_log()).await {
+                Ok(Ok(true)) => clean = count,
+                Ok(Ok(false)) => {}
+                Ok(Err(error)) => tracing::warn!(%error, "the log could not be emptied after an erasure"),
+                Err(_) => tracing::error!("emptying the log panicked"),
+            }
+        }
+        tokio::time::sleep(PAUSE).await;
+    }
 }
 
 /// Keeps the list of who was erased beside the backups too: a restored folder has to know of those

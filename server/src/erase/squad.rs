@@ -56,13 +56,21 @@ pub(super) fn fresh_copy(db: &Db, old: &Doc, person: PersonId, now: Moment) -> R
     let start = copy.heads();
     copy.write_as(ActorId::of(InstallId(secret::random()), secret::random()));
     let mut kept = Kept::default();
-    kept.take(whole.records::<SquadAbout>("about"), |_| true);
     kept.take(whole.records::<Member>("members"), |m| m.athlete != person);
     kept.take(whole.records::<Meet>("meets"), |_| true);
     kept.take(whole.records::<SquadSession>("sessions"), |_| true);
     kept.take(whole.records::<Emphasis>("emphasis"), |_| true);
     kept.take(whole.records::<Remark>("remarks"), |r| r.about != person);
     let scene = Scene { now, exercises: None };
+    // The one record that every squad's document begins with.
+    let place = Place::main("about");
+    let about = |doc: &Document| doc.record::<SquadAbout>(&place).ok().flatten().map(|e| e.record);
+    if let (Some(from), Some(to)) = (about(&copy), about(&whole))
+        && from != to
+    {
+        let edit = Command::Edit { place: place.clone(), from: from.into(), to: to.into() };
+        copy.apply(&edit, &scene).map_err(|e| fail(&format!("{e:?}")))?;
+    }
     for some in kept.records.chunks(AT_ONCE) {
         copy.apply(&Command::Add(some.to_vec()), &scene).map_err(|e| fail(&format!("{e:?}")))?;
     }

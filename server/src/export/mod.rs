@@ -126,7 +126,7 @@ pub fn write(store: &Store, grant: &MayExport, now: Moment, sink: &mut dyn Sink)
         let name = file_name(&doc.name);
         let json = document::json(&whole, &|install| about.by(install));
         sink.file(&format!("documents/{name}.json"), &pretty(&json))?;
-        sink.file(&format!("documents/{name}.automerge"), &whole.save())?;
+        sink.file(&format!("documents/{name}.document"), &whole.save())?;
         tables.take(&whole);
     }
     if !damaged.is_empty() {
@@ -239,8 +239,8 @@ fn readme(about: &About, docs: &[Doc], now: Moment) -> String {
          squads.json   squads that this person is or was in. {remarks}\r\n\
          documents/    one JSON file a document: its records as they are now, fields in which two\r\n\
          \x20             edits met with both values, and under \"history\" every value that was ever\r\n\
-         \x20             written, with who and when. The .automerge file beside it is the document\r\n\
-         \x20             itself, with its whole history, in the open format of that name.\r\n\
+         \x20             written, with who and when. The .document file beside it is the document\r\n\
+         \x20             itself with its whole history, in the open form that any program for it reads.\r\n\
          tables/       the same as tables for a spreadsheet (CSV, RFC 4180, UTF-8)\r\n\
          \r\n\
          Times that end in Z are UTC; dates without a time are days as they were where the person was.\r\n\

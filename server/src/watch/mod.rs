@@ -3,6 +3,8 @@
 
 mod figures;
 mod machine;
+#[cfg(feature = "otlp")]
+pub(crate) mod otlp;
 pub mod ready;
 
 pub use figures::{Figures, StoreFigures};
@@ -12,6 +14,7 @@ use axum::extract::State;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use axum::routing::get;
+use prometheus_client::metrics::gauge::Gauge;
 use tokio::net::TcpListener;
 use tokio::sync::oneshot;
 
@@ -31,7 +34,7 @@ pub(crate) async fn serve(app: Shared, listener: TcpListener, stopped: oneshot::
         .route("/metrics", get(figures_text))
         .fallback(async || Problem::NotFound)
         .with_state(app);
-    connections::serve(listener, router, SCRAPERS, stopped).await;
+    connections::serve(listener, router, SCRAPERS, Gauge::default(), stopped).await;
 }
 
 async fn figures_text(State(app): State<Shared>) -> Response {

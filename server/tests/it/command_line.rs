@@ -57,19 +57,24 @@ impl Served {
     }
 
     pub(crate) fn with(data: &Path, args: &[&str]) -> Served {
-        let mut child = command(&[&["serve", "--listen", "127.0.0.1:0"], args].concat(), data)
-            .stderr(Stdio::piped())
-            .stdout(Stdio::null())
-            .spawn()
-            .unwrap();
+        Served::of(&mut command(&[&["serve", "--listen", "127.0.0.1:0"], args].concat(), data)).unwrap()
+    }
+
+    /// What another command serves; none when it ends with 99: it cannot be done here.
+    pub(crate) fn of(command: &mut Command) -> Option<Served> {
+        let mut child = command.stderr(Stdio::piped()).stdout(Stdio::null()).spawn().unwrap();
         let mut lines = BufReader::new(child.stderr.take().unwrap());
         let log = Arc::new(Mutex::new(String::new()));
         let mut line = String::new();
         let (url, metrics) = loop {
             line.clear();
-            assert!(lines.read_line(&mut line).unwrap() > 0, "the server ended before it served");
+            if lines.read_line(&mut line).unwrap() == 0 {
+                let ended = child.wait().unwrap();
+                assert_eq!(ended.code(), Some(99), "it ended before it served: {}", log.lock().unwrap());
+                return None;
+            }
             log.lock().unwrap().push_str(&line);
-            let said: Value = serde_json::from_str(&line).unwrap();
+            let said: Value = serde_json::from_str(&line).unwrap_or_default();
             let at = |name| said.get(name).and_then(Value::as_str).map(|a| format!("http://{a}"));
             if let Some(address) = at("address") {
                 break (address, at("metrics").unwrap_or_default());
@@ -83,7 +88,11 @@ impl Served {
                 all.push('\n');
             });
         });
-        Served { child, url, metrics, log }
+        Some(Served { child, url, metrics, log })
+    }
+
+    pub(crate) fn id(&self) -> u32 {
+        self.child.id()
     }
 
     fn kill(mut self) {

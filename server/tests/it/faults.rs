@@ -1,5 +1,7 @@
 //! Disks that are full or fail, and many who write at once.
 
+use std::path::Path;
+use std::process::Command;
 use std::sync::atomic::Ordering;
 
 use backstraight_core::exchange::access::Role;
@@ -9,6 +11,7 @@ use backstraight_server::config::Config;
 use backstraight_server::store::{StoreError, StoreOptions, document};
 use serde_json::Value;
 
+use crate::command_line::{self, Served};
 use crate::support::{Device, Server, about, code_of, get, log, post_raw};
 
 fn code(device: &Device) -> (u16, String) {
@@ -73,6 +76,67 @@ fn a_failed_flush_stops_everything_until_the_machine_was_restarted() {
     let doc = server.store().read_blocking(|db| document::find(db, &log(mira))).unwrap().unwrap();
     assert_eq!(doc.max_n, 1);
     assert_eq!(about(&phone.exchange(), log(mira)).unwrap().outcome, Outcome::Accepted);
+}
+
+#[test]
+fn a_folder_that_cannot_be_written_takes_nothing_and_comes_back_by_itself() {
+    let dir = tempfile::tempdir().unwrap();
+    let server = Server::on(dir.path());
+    let club = server.club("Cinder Lane");
+    let mira = club.person(Role::Athlete, "Mira Aalto");
+    let mut phone = club.device(mira);
+    phone.exchange();
+    phone.say(log(mira), "kept here");
+    server.faults.next_commit.store(rusqlite::ffi::SQLITE_READONLY, Ordering::SeqCst);
+    assert_eq!(code(&phone), (503, "storage-read-only".to_owned()));
+    assert!(server.store().read_blocking(|db| document::find(db, &log(mira))).unwrap().is_none());
+    assert_eq!(about(&phone.exchange(), log(mira)).unwrap().outcome, Outcome::Accepted);
+}
+
+#[test]
+fn a_disk_that_is_really_full_takes_nothing_and_goes_on_once_there_is_room() {
+    let dir = tempfile::tempdir().unwrap();
+    let (data, small) = (dir.path().join("data"), dir.path().join("small"));
+    std::fs::create_dir(&small).unwrap();
+    let club = command_line::json(&["club", "add", "Cinder Lane"], &data);
+    let club = command_line::text(&club, "id").to_owned();
+    let person =
+        command_line::json(&["person", "add", "Mira Aalto", "--club", &club, "--role", "athlete"], &data);
+    let invite = command_line::json(&["invite", command_line::text(&person, "id")], &data);
+    // A small file system of its own, seen by the server alone.
+    let script =
+        "mount -t tmpfs -o size=3m,mode=700 tmpfs \"$SMALL\" || exit 99; cp -r \"$DATA\"/. \"$SMALL\";
+                  exec \"$PROGRAM\" serve --listen 127.0.0.1:0 --data \"$SMALL\"";
+    let mut command = Command::new("unshare");
+    command.args(["--map-root-user", "--mount", "sh", "-c", script]);
+    command.env("SMALL", &small).env("DATA", &data).env("PROGRAM", env!("CARGO_BIN_EXE_backstraight"));
+    let Some(served) = Served::of(&mut command) else {
+        // No namespaces for this user: the test with the database's own limit of pages stands for it.
+        return;
+    };
+    let mut phone = Device::enrol(&served.url, command_line::text(&invite, "code"), command_line::now());
+    let name = log(phone.person);
+    phone.say(name, "taken");
+    phone.settle();
+    let inside =
+        Path::new("/proc").join(served.id().to_string()).join("root").join(small.strip_prefix("/").unwrap());
+    let filler = inside.join("filler");
+    assert!(std::fs::write(&filler, vec![0; 8 << 20]).is_err(), "the disk is small");
+    let words = "long words ".repeat(180);
+    for n in 0..40 {
+        phone.say(name, &format!("{n} {words}"));
+    }
+    let mut full = 0;
+    for _ in 0..3 {
+        let said = code(&phone);
+        assert!(said == (507, "storage-full".to_owned()), "{said:?}: {}", served.log.lock().unwrap());
+        full += 1;
+    }
+    let ready = get(&format!("{}/readyz", served.url));
+    assert_eq!((ready.0, ready.1["checks"]["write"]["detail"].as_str()), (503, Some("the disk is full")));
+    std::fs::remove_file(&filler).unwrap();
+    assert_eq!(about(&phone.exchange(), name).unwrap().outcome, Outcome::Accepted);
+    assert_eq!((full, phone.words(name).len()), (3, 41));
 }
 
 #[test]

@@ -17,6 +17,8 @@ mod faults;
 mod invitations;
 mod keeping_doc;
 mod nudge;
+#[cfg(feature = "otlp")]
+mod otlp;
 mod restored;
 mod sessions;
 mod support;

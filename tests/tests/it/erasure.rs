@@ -4,7 +4,7 @@
 use std::path::Path;
 
 use backstraight_core::base::id::PersonId;
-use backstraight_core::doc::command::{Command, New};
+use backstraight_core::doc::command::Command;
 use backstraight_core::doc::place::Place;
 use backstraight_core::exchange::access::Role;
 use backstraight_core::model::log::Report;
@@ -74,8 +74,9 @@ fn club() -> Club {
     let (mut phone, mut other) = (stand.phone(zeph, "phone"), stand.phone(mira, "other"));
     let text = |t: &str| Text::new(t).unwrap();
     let about = SquadAbout { name: Text::new("Sprints").ok(), ..SquadAbout::new() };
-    let add = Command::Add(vec![New { place: Place::main("about"), record: about.into() }]);
-    desk.phone.run(squad, &add).unwrap();
+    let edit =
+        Command::Edit { place: Place::main("about"), from: SquadAbout::new().into(), to: about.into() };
+    desk.phone.run(squad, &edit).unwrap();
     for (id, name) in [(zeph, NAME), (mira, "Mira Aalto")] {
         let member = Member {
             events: Text::new(if id == zeph { WORDS[6] } else { "hurdles" }).ok(),
@@ -209,9 +210,11 @@ fn an_erased_person_is_nowhere_and_comes_back_by_nobody() {
         assert_eq!(members(desk, squads[0]), ["Mira Aalto"]);
         let remarks = desk.phone.document(squads[0]).unwrap().records::<Remark>("remarks");
         assert_eq!(remarks.entries.len(), 1);
+        let about = desk.phone.document(squads[0]).unwrap().record::<SquadAbout>(&Place::main("about"));
+        assert_eq!(about.unwrap().unwrap().record.name, Text::new("Sprints").ok());
         let meets = desk.phone.document(squads[0]).unwrap().records::<Meet>("meets");
         assert!(meets.entries.len() == 1 && !meets.entries[0].live(), "withdrawn stays withdrawn");
-        assert_eq!(found(&desk.dir, &all[..6]), Vec::<String>::new(), "nor in the desk's own files");
+        assert_eq!(found(&desk.dir, &all), Vec::<String>::new(), "nor in the desk's own files");
     }
     // Both write on in the copy, and in what is of others.
     let squad = squads(&mut club.desk)[0];

@@ -67,7 +67,7 @@ fn scene() -> Scene {
         set: Box::new(full.clone()),
     };
     phone.phone.run(log, &first).unwrap();
-    let better = SetDone { load: Load::new(8_000).ok(), ..full };
+    let better = SetDone { load: Load::new(8_000).ok(), amends: Some(set.clone()), ..full };
     let correct = Command::CorrectSet {
         session: session.key.clone(),
         work,
@@ -169,7 +169,7 @@ fn a_full_copy_read_again_is_what_the_documents_say() {
         let json: Value =
             serde_json::from_str(&read(&folder, &format!("documents/{}.json", file_name(&name)))).unwrap();
         same(&content(&doc), &json["records"], &name.to_string());
-        let bytes = std::fs::read(folder.join(format!("documents/{}.automerge", file_name(&name)))).unwrap();
+        let bytes = std::fs::read(folder.join(format!("documents/{}.document", file_name(&name)))).unwrap();
         assert_eq!(Document::open(name, &bytes).unwrap().heads(), doc.heads());
         let history = json["history"].as_array().unwrap();
         assert_eq!(history.len(), doc.history().unwrap().len());
@@ -301,7 +301,7 @@ fn everybody_gets_their_own_copy_as_a_zip_and_nobody_anothers() {
     let (status, bytes) = get(&token(&scene.phone));
     assert_eq!(status, 200);
     let mut archive = zip::ZipArchive::new(std::io::Cursor::new(bytes)).unwrap();
-    let names: Vec<String> = archive.file_names().map(str::to_owned).collect();
+    let names: Vec<String> = archive.file_names().map(|n| n.unwrap().into_owned()).collect();
     assert!(names.iter().all(|n| n.starts_with("backstraight-export/")), "{names:?}");
     let mut text = String::new();
     archive.by_name("backstraight-export/tables/sets.csv").unwrap().read_to_string(&mut text).unwrap();

@@ -19,7 +19,7 @@ pub use copy::copy_tables;
 pub use manifest::{Manifest, TableNote};
 pub use restore::{Restored, Take, restore, verify};
 
-use super::{StoreError, open_reader, version};
+use super::{StoreError, open_reader, sql, version};
 use crate::folder::{Folder, file_error, sync_folder};
 use crate::secret;
 

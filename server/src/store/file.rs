@@ -21,7 +21,7 @@ const STEPS: &[&str] = &[
 const OLDEST_LIBRARY: i32 = 3_051_003;
 
 /// The newest version that this program knows.
-pub const KNOWN_VERSION: i64 = 2;
+pub const KNOWN_VERSION: i64 = 3;
 
 /// Refuses a library that is too old.
 ///

@@ -165,7 +165,7 @@ impl Story {
 
     fn step(&mut self) {
         let who = usize::try_from(self.rng.range(0, 1)).unwrap();
-        match self.rng.range(0, 22) {
+        match self.rng.range(0, 21) {
             0..=4 => self.train(who),
             5 if self.rng.once_in(2) => self.unasked(who),
             5 => self.measure(who),
@@ -183,9 +183,9 @@ impl Story {
             14 | 15 => self.exchange(who),
             16 => self.exchange_desk(),
             17 => self.stand.clock.set(self.now().plus_ms(DAY)),
+            18 if self.rng.once_in(2) => self.allow(who),
             18 | 19 => self.work(),
             20 => self.dying_worker(),
-            21 => self.allow(who),
             _ => self.late_worker(),
         }
         self.stand.clock.set(self.now().plus_ms(MINUTE));
@@ -271,8 +271,10 @@ impl Story {
             to: to.into(),
         };
         let name = self.plan_name(who);
-        self.desk.phone.run(name, &edit).unwrap();
-        self.note("move a session");
+        // The last one of a season cannot move on.
+        if self.desk.phone.run(name, &edit).is_ok() {
+            self.note("move a session");
+        }
     }
 
     fn withdraw_or_restore(&mut self, who: usize) {

@@ -208,10 +208,11 @@ fn a_full_copy_read_again_is_what_the_documents_say() {
             let one = |n: &str| (n.parse::<f64>().unwrap() * 1000.0).round() as i64;
             row[column].split(' ').filter(|n| !n.is_empty()).map(one).collect()
         };
-        let speeds = set.speeds.as_ref().map(|s| s.mm_s().iter().map(|n| i64::from(*n)).collect());
-        assert_eq!(list("speeds_m_per_s"), speeds.unwrap_or_else(Vec::new));
-        let splits = set.splits.as_ref().map(|t| t.0.iter().map(|d| d.get()).collect());
-        assert_eq!(list("splits_s"), splits.unwrap_or_else(Vec::new));
+        let speeds: Option<Vec<i64>> =
+            set.speeds.as_ref().map(|s| s.mm_s().iter().map(|n| i64::from(*n)).collect());
+        assert_eq!(list("speeds_m_per_s"), speeds.unwrap_or_default());
+        let splits: Option<Vec<i64>> = set.splits.as_ref().map(|t| t.0.iter().map(|d| d.get()).collect());
+        assert_eq!(list("splits_s"), splits.unwrap_or_default());
         assert_eq!(plain(&row["note"]), set.note.as_ref().map_or("", |n| n.as_str()));
         assert_eq!(row["amends"], set.amends.map_or(String::new(), |k| k.to_string()));
         assert_eq!(row["at_utc"], set.at.to_string());

@@ -19,13 +19,16 @@ pub enum Role {
     Care,
     /// Trains.
     Athlete,
-    /// Keeps accounts; sees no training data.
+    /// A parent or whoever else answers for a minor: reads what the minor trains, signs consent.
+    Guardian,
+    /// Keeps accounts and reads the audit list; sees no training data.
     Owner,
 }
 
 impl Role {
     /// All roles.
-    pub const ALL: [Role; 5] = [Role::HeadCoach, Role::Coach, Role::Care, Role::Athlete, Role::Owner];
+    pub const ALL: [Role; 6] =
+        [Role::HeadCoach, Role::Coach, Role::Care, Role::Athlete, Role::Guardian, Role::Owner];
 
     /// Its word.
     #[must_use]
@@ -35,6 +38,7 @@ impl Role {
             Role::Coach => "coach",
             Role::Care => "care",
             Role::Athlete => "athlete",
+            Role::Guardian => "guardian",
             Role::Owner => "owner",
         }
     }
@@ -93,6 +97,8 @@ pub struct Subject {
     pub athlete: Option<PersonId>,
     /// Whether that athlete lets coaches read the care document.
     pub care_open_to_coaches: bool,
+    /// Whether whoever asks is that athlete's guardian at present.
+    pub watched: bool,
 }
 
 /// The right of `asker` on a document of `kind` about `subject`.
@@ -103,19 +109,22 @@ pub fn right(asker: &Asker, kind: Kind, subject: &Subject) -> Right {
     }
     let own = subject.athlete == Some(asker.person);
     let coach = asker.role.coaches();
+    // Notes hold what a coach writes to the minor: a guardian who reads one half of a conversation with
+    // an adult reads nothing. Reports of pain and illness stay between the athlete and care staff.
+    let guardian = asker.role == Role::Guardian && subject.watched;
     match kind {
         Kind::Library => match asker.role {
             Role::HeadCoach | Role::Coach => Right::Write,
-            Role::Athlete | Role::Care => Right::Read,
+            Role::Athlete | Role::Care | Role::Guardian => Right::Read,
             Role::Owner => Right::None,
         },
         Kind::Squad if coach => Right::Write,
         Kind::Squad => Right::None,
         Kind::Plan | Kind::Notes if coach => Right::Write,
-        Kind::Plan | Kind::Notes if own => Right::Read,
+        Kind::Plan | Kind::Notes if own || guardian => Right::Read,
         Kind::Plan | Kind::Notes => Right::None,
         Kind::Log if own && asker.role == Role::Athlete => Right::Write,
-        Kind::Log if coach => Right::Read,
+        Kind::Log if coach || guardian => Right::Read,
         Kind::Log => Right::None,
         Kind::Care if own && asker.role == Role::Athlete => Right::Write,
         Kind::Care if asker.role == Role::Care => Right::Read,
@@ -134,32 +143,35 @@ mod tests {
     const ANNA: PersonId = PersonId(Uuid::from_u128(3));
     const OTHER: PersonId = PersonId(Uuid::from_u128(4));
 
-    fn ask(role: Role, person: PersonId, club: ClubId, kind: Kind, consent: bool) -> Right {
+    fn ask(role: Role, person: PersonId, club: ClubId, kind: Kind, consent: bool, watched: bool) -> Right {
         let athlete = (!matches!(kind, Kind::Library | Kind::Squad)).then_some(ANNA);
-        right(
-            &Asker { person, club, role },
-            kind,
-            &Subject { club: HOME, athlete, care_open_to_coaches: consent },
-        )
+        let subject = Subject { club: HOME, athlete, care_open_to_coaches: consent, watched };
+        right(&Asker { person, club, role }, kind, &subject)
     }
 
     #[test]
     fn the_whole_table() {
         use Right::{None as No, Read, Write};
-        // role, own document or another's, then Library, Squad, Plan, Log, Notes, Care, Care with consent
+        // role, own document or another's, whether a guardian of the athlete, then Library, Squad, Plan, Log, Notes, Care, Care with consent
         let table = [
-            (Role::HeadCoach, OTHER, [Write, Write, Write, Read, Write, No, Read]),
-            (Role::Coach, OTHER, [Write, Write, Write, Read, Write, No, Read]),
-            (Role::Care, OTHER, [Read, No, No, No, No, Read, Read]),
-            (Role::Athlete, ANNA, [Read, No, Read, Write, Read, Write, Write]),
-            (Role::Athlete, OTHER, [Read, No, No, No, No, No, No]),
-            (Role::Owner, OTHER, [No, No, No, No, No, No, No]),
+            (Role::HeadCoach, OTHER, false, [Write, Write, Write, Read, Write, No, Read]),
+            (Role::Coach, OTHER, false, [Write, Write, Write, Read, Write, No, Read]),
+            (Role::Care, OTHER, false, [Read, No, No, No, No, Read, Read]),
+            (Role::Athlete, ANNA, false, [Read, No, Read, Write, Read, Write, Write]),
+            (Role::Athlete, OTHER, false, [Read, No, No, No, No, No, No]),
+            (Role::Guardian, OTHER, false, [Read, No, No, No, No, No, No]),
+            (Role::Guardian, OTHER, true, [Read, No, Read, Read, Read, No, No]),
+            (Role::Owner, OTHER, false, [No, No, No, No, No, No, No]),
         ];
-        for (role, person, row) in table {
+        for (role, person, watched, row) in table {
             for (i, want) in row.into_iter().enumerate() {
                 let kind = *Kind::ALL.get(i.min(5)).unwrap();
-                assert_eq!(ask(role, person, HOME, kind, i == 6), want, "{role} {kind:?} {i}");
-                assert_eq!(ask(role, person, AWAY, kind, i == 6), No, "{role} {kind:?} of another club");
+                assert_eq!(ask(role, person, HOME, kind, i == 6, watched), want, "{role} {kind:?} {i}");
+                assert_eq!(
+                    ask(role, person, AWAY, kind, i == 6, watched),
+                    No,
+                    "{role} {kind:?} of another club"
+                );
             }
         }
     }

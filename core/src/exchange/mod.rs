@@ -3,4 +3,5 @@
 
 pub mod access;
 pub mod device;
+pub mod proof;
 pub mod wire;

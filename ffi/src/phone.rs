@@ -19,7 +19,7 @@ use backstraight_core::view::library::Library;
 use crate::error::PhoneError;
 use crate::identity::Identity;
 use crate::store::{DocRow, RefusedRow, Store};
-use crate::transport::Transport;
+use crate::transport::{Renewal, Transport};
 
 /// Bytes of single changes of a document after which its compact form is written, once there is
 /// time for it: with an exchange.
@@ -281,7 +281,12 @@ impl Phone {
             | DocName::Notes(..)
             | DocName::Care(_) => club,
         };
-        let subject = Subject { club: club_of_name, athlete: name.athlete(), care_open_to_coaches: false };
+        let subject = Subject {
+            club: club_of_name,
+            athlete: name.athlete(),
+            care_open_to_coaches: false,
+            watched: false,
+        };
         if right(&Asker { person, club, role }, name.kind(), &subject) == Right::Write {
             Ok(())
         } else {
@@ -509,7 +514,12 @@ impl Phone {
     }
 
     fn renew(&mut self, transport: &mut dyn Transport) -> Result<(), PhoneError> {
-        let tokens = transport.renew(&self.identity.refresh)?;
+        let signed = |at: Moment| Renewal::of(&self.identity.refresh, at, self.identity.key.as_ref());
+        let tokens = match transport.renew(&signed(self.clock.now())) {
+            // A phone's clock may be anywhere; for the proof the server's time will do.
+            Err(PhoneError::ClockApart(server)) => transport.renew(&signed(server))?,
+            other => other?,
+        };
         let good_for_ms = tokens.good_for.saturating_sub(TOKEN_MARGIN_S).saturating_mul(1000);
         let renewed = Identity {
             access: tokens.access,

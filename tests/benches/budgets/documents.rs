@@ -157,6 +157,7 @@ fn year(club: &Club) -> Vec<Row> {
         access: String::new(),
         refresh: String::new(),
         access_until: None,
+        key: None,
     };
     let mut phone = Phone::enrolled(dir.path(), identity, Box::new(clock.clone())).unwrap();
     for doc in [&club.library_doc, &club.plan_doc] {

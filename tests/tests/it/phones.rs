@@ -19,7 +19,7 @@ use backstraight_core::model::plan::{Exercise, Group, Prescription, Session};
 use backstraight_core::view::done::Done;
 use backstraight_ffi::error::PhoneError;
 use backstraight_ffi::phone::Phone;
-use backstraight_ffi::transport::{Http, Tokens, Transport as _, enrol};
+use backstraight_ffi::transport::{Http, Renewal, Tokens, Transport as _, enrol};
 use backstraight_server::grant::{AtTheMachine, Caller, to_consent};
 use backstraight_server::store::{account, people};
 use backstraight_tests::club::ledger::Ledger;
@@ -320,8 +320,8 @@ fn more_changes_than_fit_one_request_go_up_in_slices_and_settle() {
             self.1 -= 1;
             self.0.exchange(access, body)
         }
-        fn renew(&mut self, refresh: &str) -> Result<Tokens, PhoneError> {
-            self.0.renew(refresh)
+        fn renew(&mut self, ask: &Renewal) -> Result<Tokens, PhoneError> {
+            self.0.renew(ask)
         }
     }
     let cut = phone.phone.exchange(&mut Once(Http::new(&stand.url()), 1));

@@ -19,7 +19,7 @@ use backstraight_core::model::plan::{Cue, Session};
 use backstraight_ffi::error::PhoneError;
 use backstraight_ffi::identity::Identity;
 use backstraight_ffi::phone::Phone;
-use backstraight_ffi::transport::{Http, Tokens, Transport};
+use backstraight_ffi::transport::{Http, Renewal, Tokens, Transport};
 use backstraight_server::grant::AtTheMachine;
 use backstraight_server::secret;
 use backstraight_server::store::people;
@@ -43,8 +43,8 @@ impl Transport for Way<'_> {
         Ok(down.to_bytes())
     }
 
-    fn renew(&mut self, refresh: &str) -> Result<Tokens, PhoneError> {
-        self.http.renew(refresh)
+    fn renew(&mut self, ask: &Renewal) -> Result<Tokens, PhoneError> {
+        self.http.renew(ask)
     }
 }
 

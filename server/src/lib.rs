@@ -20,6 +20,8 @@ pub mod folder;
 pub mod grant;
 pub mod job;
 mod leftover;
+pub mod passkey;
+pub mod password;
 pub mod problem;
 pub mod project;
 pub mod rate;

@@ -6,7 +6,10 @@ mod check;
 mod club;
 mod compact;
 mod formula;
+mod guardian;
+mod install;
 mod invite;
+mod keys;
 mod look;
 mod person;
 mod read;
@@ -57,6 +60,15 @@ enum Command {
     /// People of a club
     #[command(subcommand)]
     Person(person::Person),
+    /// Who answers for a minor
+    #[command(subcommand)]
+    Guardian(guardian::Guardian),
+    /// Phones and desks of a person
+    #[command(subcommand)]
+    Install(install::Install),
+    /// Keys that sign access tokens
+    #[command(subcommand)]
+    Keys(keys::Keys),
     /// Make a code with which a person enrols a phone or desk
     Invite(invite::Invite),
     /// The squad at a glance
@@ -128,6 +140,9 @@ pub fn main() -> ExitCode {
         Command::Club(c) => c.run(),
         Command::Squad(c) => c.run(),
         Command::Person(c) => c.run(),
+        Command::Guardian(c) => c.run(),
+        Command::Install(c) => c.run(),
+        Command::Keys(c) => c.run(),
         Command::Invite(c) => c.run(),
         Command::Board(c) => c.run(),
         Command::Athlete(c) => c.run(),

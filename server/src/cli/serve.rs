@@ -9,6 +9,7 @@ use crate::store::{StoreError, StoreOptions};
 use crate::telemetry;
 
 /// Serves until a signal says stop, or the disk fails.
+#[expect(clippy::print_stderr, reason = "the link is for whoever starts the server, not for the log")]
 pub(super) fn run(config: Config) -> Result<(), CliError> {
     telemetry::start(&config.log).map_err(CliError::Argument)?;
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
@@ -16,6 +17,13 @@ pub(super) fn run(config: Config) -> Result<(), CliError> {
         let mut term = signal(SignalKind::terminate())?;
         let mut interrupt = signal(SignalKind::interrupt())?;
         let running = app::start(config, StoreOptions::default(), Clock::system()).await?;
+        if let Some(link) = running.owner_link().await? {
+            let minutes = running.app.config.owner_link_minutes;
+            eprintln!(
+                "Nobody has set this server up. Whoever opens this link within {minutes} minutes makes the first \
+                 club and owns it; it is good once, and every start prints another:\n\n    {link}\n"
+            );
+        }
         let mut failed = false;
         tokio::select! {
             _ = term.recv() => {}

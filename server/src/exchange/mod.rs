@@ -11,6 +11,7 @@ use std::collections::{HashMap, HashSet};
 use std::ops::RangeInclusive;
 use std::sync::Arc;
 
+use backstraight_core::base::day::Day;
 use backstraight_core::base::id::ChangeHash;
 use backstraight_core::doc::gate::GateIndex;
 use backstraight_core::exchange::access::Subject;
@@ -166,7 +167,7 @@ async fn compute<T: Send + 'static>(
 
 /// Looks up what the caller may do with every document of a request, and unpacks what was sent.
 fn open(db: &Db, app: &App, caller: Caller, up: &Up) -> Result<Result<Work, Problem>, StoreError> {
-    let mut rights = Rights { caller, subjects: HashMap::new() };
+    let mut rights = Rights::of(app, caller)?;
     let mut items = Vec::with_capacity(up.docs.len());
     let mut seen = HashSet::with_capacity(up.docs.len());
     for doc in &up.docs {
@@ -199,17 +200,24 @@ fn open(db: &Db, app: &App, caller: Caller, up: &Up) -> Result<Result<Work, Prob
 /// What the caller may do with documents; owners are looked up once a request.
 struct Rights {
     caller: Caller,
+    today: Day,
     subjects: HashMap<(Uuid, bool), Option<Subject>>,
 }
 
 impl Rights {
+    fn of(app: &App, caller: Caller) -> Result<Rights, StoreError> {
+        let today =
+            Day::of(app.clock.now(), 0).map_err(|e| StoreError::Damaged(format!("the clock: {e}")))?;
+        Ok(Rights { caller, today, subjects: HashMap::new() })
+    }
+
     fn on(&mut self, db: &Db, name: DocName) -> Result<(Access, Option<Subject>), StoreError> {
         // A club, a squad and a person could only share an identity by a mistake; then they differ here.
         let key = (name.owner(), name.athlete().is_some());
         let subject = match self.subjects.get(&key) {
             Some(known) => *known,
             None => {
-                let found = document::subject(db, &name)?;
+                let found = document::subject(db, &name, Some(&self.caller.asker), self.today)?;
                 self.subjects.insert(key, found);
                 found
             }

@@ -1,4 +1,5 @@
 //! Work on the data folder that no request waits for: each can be broken off and run again.
 
+pub mod access;
 pub mod check;
 pub mod compact;

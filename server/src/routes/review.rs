@@ -112,7 +112,7 @@ pub(super) async fn athlete(
     Path(id): Path<String>,
     days: Result<Query<Days>, QueryRejection>,
 ) -> Result<Response, Problem> {
-    let grant = one(&caller, &id)?;
+    let grant = one(&app, &caller, &id).await?;
     let days = span(days, &app)?;
     conditional(&app, &headers, grant, format!("athlete {days:?}"), move |db| {
         Ok(report::athlete::first(&Review::gather(db, &grant, days.0, days.1, days.2)?, days))
@@ -146,7 +146,7 @@ pub(super) async fn session(
     Path((id, key)): Path<(String, String)>,
     days: Result<Query<Days>, QueryRejection>,
 ) -> Result<Response, Problem> {
-    let grant = one(&caller, &id)?;
+    let grant = one(&app, &caller, &id).await?;
     let key: Key = key.parse().map_err(|_| Problem::NotFound)?;
     let days = span(days, &app)?;
     conditional(&app, &headers, grant, format!("session {key} {days:?}"), move |db| {
@@ -178,7 +178,7 @@ pub(super) async fn weeks(
     Path(id): Path<String>,
     days: Result<Query<Days>, QueryRejection>,
 ) -> Result<Response, Problem> {
-    let grant = one(&caller, &id)?;
+    let grant = one(&app, &caller, &id).await?;
     let days = span(days, &app)?;
     settled(&app, grant).await?;
     conditional(&app, &headers, grant, format!("weeks {days:?}"), move |db| {
@@ -209,7 +209,7 @@ pub(super) async fn tests(
     Path(id): Path<String>,
     days: Result<Query<Days>, QueryRejection>,
 ) -> Result<Response, Problem> {
-    let grant = one(&caller, &id)?;
+    let grant = one(&app, &caller, &id).await?;
     let days = span(days, &app)?;
     conditional(&app, &headers, grant, format!("tests {days:?}"), move |db| {
         let gathered = Review::gather(db, &grant, days.0, days.1, days.2)?;

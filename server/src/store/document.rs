@@ -1,15 +1,17 @@
 //! Documents as rows of checked changes. Appending never loads a document. The cursor of a
 //! document is the number of its newest chunk.
 
+use backstraight_core::base::day::Day;
 use backstraight_core::base::id::{ChangeHash, ClubId, InstallId, PersonId};
 use backstraight_core::base::moment::Moment;
-use backstraight_core::exchange::access::{Role, Subject};
+use backstraight_core::exchange::access::{Asker, Role, Subject};
 use backstraight_core::model::name::{DocName, Kind};
 use rusqlite::{Connection, OptionalExtension, Row};
 
+use super::consents::Use;
 use super::fault::StoreError;
 use super::snapshot::Snapshot;
-use super::{job, value};
+use super::{consents, guardians, job, value};
 use crate::grant::{Caller, MayRead, MayWrite};
 
 /// A document that is here.
@@ -47,11 +49,16 @@ fn doc(row: &Row<'_>) -> rusqlite::Result<Doc> {
     Ok(Doc { id: row.get(0)?, name, max_n: value::count(row, 2)?, heads })
 }
 
-/// Whose a document is: none when the owner does not exist.
+/// Whose a document is, for somebody who asks on a day: none when the owner does not exist.
 ///
 /// # Errors
 /// When storage fails.
-pub fn subject(db: &Connection, name: &DocName) -> Result<Option<Subject>, StoreError> {
+pub fn subject(
+    db: &Connection,
+    name: &DocName,
+    asker: Option<&Asker>,
+    today: Day,
+) -> Result<Option<Subject>, StoreError> {
     let owner = name.owner().into_bytes();
     let sql = match name.kind() {
         Kind::Library => "SELECT id, 0 FROM club WHERE id = ?1",
@@ -60,12 +67,23 @@ pub fn subject(db: &Connection, name: &DocName) -> Result<Option<Subject>, Store
             "SELECT club, care_open_to_coaches FROM person WHERE id = ?1"
         }
     };
-    Ok(db
+    let found = db
         .prepare_cached(sql)?
-        .query_row([owner], |r| {
-            Ok(Subject { club: value::club(r, 0)?, athlete: name.athlete(), care_open_to_coaches: r.get(1)? })
-        })
-        .optional()?)
+        .query_row([owner], |r| Ok((value::club(r, 0)?, r.get::<_, i64>(1)? == 1)))
+        .optional()?;
+    let Some((club, maybe_open)) = found else { return Ok(None) };
+    let athlete = name.athlete();
+    let (mut care_open_to_coaches, mut watched) = (false, false);
+    if let Some(athlete) = athlete {
+        if maybe_open {
+            let said = consents::holds(db, athlete, Use::CareToCoaches, today)?;
+            care_open_to_coaches = said == Some(true);
+        }
+        if let Some(asker) = asker.filter(|a| a.role == Role::Guardian) {
+            watched = guardians::watches(db, asker.person, athlete, today)?;
+        }
+    }
+    Ok(Some(Subject { club, athlete, care_open_to_coaches, watched }))
 }
 
 /// Person, club and role of an install, whether or not it is still let in: what it wrote while it
@@ -97,12 +115,19 @@ pub fn find(db: &Connection, name: &DocName) -> Result<Option<Doc>, StoreError> 
 ///
 /// # Errors
 /// When storage fails.
-pub fn concerning(db: &Connection, caller: &Caller) -> Result<Vec<Doc>, StoreError> {
+pub fn concerning(db: &Connection, caller: &Caller, today: Day) -> Result<Vec<Doc>, StoreError> {
     let (person, club) = (caller.asker.person.0.into_bytes(), caller.asker.club.0.into_bytes());
     let filter = match caller.asker.role {
         Role::HeadCoach | Role::Coach => "club = ?2 AND ?1 IS NOT NULL",
         Role::Care => "club = ?2 AND kind IN ('library', 'care') OR owner = ?1",
         Role::Athlete => "owner = ?1 OR club = ?2 AND kind = 'library'",
+        Role::Guardian => {
+            let mut docs = owned(db, club)?;
+            for ward in guardians::wards(db, caller.asker.person, today)? {
+                docs.extend(owned(db, ward.0.into_bytes())?);
+            }
+            return Ok(docs);
+        }
         Role::Owner => return Ok(Vec::new()),
     };
     let mut ask = db.prepare_cached(&format!("SELECT {COLUMNS} FROM doc WHERE {filter} ORDER BY id"))?;

@@ -7,11 +7,14 @@
 )]
 
 mod access;
+mod authenticator;
 mod command_line;
 mod exchange;
 mod exchange_limits;
 mod faults;
 mod invitations;
+mod people;
 mod restored;
 mod sessions;
+mod sign_in;
 mod support;

@@ -58,7 +58,9 @@ pub(super) fn compose(db: &Db, app: &App, mut work: Work) -> Result<Down, StoreE
         };
         listed(db, app, work.same_epoch, item, read, &mut room, &mut down)?;
     }
-    granted(db, app, &work, &mut room, &mut down)?;
+    if !work.only_listed {
+        granted(db, app, &work, &mut room, &mut down)?;
+    }
     Ok(down)
 }
 

@@ -75,6 +75,8 @@ struct Work {
     same_epoch: bool,
     local_day: String,
     people: Option<u64>,
+    /// Whether documents that the device did not list are left out of the answer.
+    only_listed: bool,
 }
 
 /// Carries a request out. `read` makes the request from its body, `finish` the body from the answer;
@@ -85,6 +87,25 @@ struct Work {
 pub async fn run<T: Send + 'static>(
     app: &Shared,
     caller: Caller,
+    read: impl FnOnce() -> Result<Up, Problem> + Send + 'static,
+    finish: impl FnOnce(Down) -> T + Send + 'static,
+) -> Result<T, Problem> {
+    carry_out(app, caller, false, read, finish).await
+}
+
+/// The same for an edit that a route makes for its caller: the answer is about the documents of the request
+/// and no others.
+///
+/// # Errors
+/// As [`run`].
+pub async fn edit(app: &Shared, caller: Caller, up: Up) -> Result<Down, Problem> {
+    carry_out(app, caller, true, move || Ok(up), |down| down).await
+}
+
+async fn carry_out<T: Send + 'static>(
+    app: &Shared,
+    caller: Caller,
+    only_listed: bool,
     read: impl FnOnce() -> Result<Up, Problem> + Send + 'static,
     finish: impl FnOnce(Down) -> T + Send + 'static,
 ) -> Result<T, Problem> {
@@ -148,6 +169,7 @@ pub async fn run<T: Send + 'static>(
         }
     }
     drop(turns);
+    work.only_listed = only_listed;
     compute(app, move |app| Ok(finish(app.store.read_blocking(|db| answer::compose(db, app, work))?))).await
 }
 
@@ -194,7 +216,8 @@ fn open(db: &Db, app: &App, caller: Caller, up: &Up) -> Result<Result<Work, Prob
     }
     let same_epoch = up.epoch.as_ref().is_some_and(|e| e.as_slice() == app.store.epoch());
     let people = same_epoch.then_some(up.people);
-    Ok(Ok(Work { caller, items, same_epoch, local_day: up.local_day.clone(), people }))
+    let local_day = up.local_day.clone();
+    Ok(Ok(Work { caller, items, same_epoch, local_day, people, only_listed: false }))
 }
 
 /// What the caller may do with documents; owners are looked up once a request.

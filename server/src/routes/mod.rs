@@ -15,6 +15,7 @@ mod people;
 mod review;
 mod setup;
 mod sign_in;
+mod squad;
 
 use std::sync::OnceLock;
 
@@ -116,6 +117,7 @@ fn list() -> OpenApiRouter<Shared> {
         .routes(routes!(club::squads))
         .routes(routes!(club::add_squad))
         .routes(routes!(club::rename_squad))
+        .routes(routes!(squad::move_to))
         .routes(routes!(club::audit_list))
 }
 

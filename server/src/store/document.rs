@@ -123,12 +123,13 @@ pub fn concerning(db: &Connection, caller: &Caller, today: Day) -> Result<Vec<Do
         Role::Athlete => "owner = ?1 OR club = ?2 AND kind = 'library'",
         Role::Guardian => {
             let mut docs = owned(db, club)?;
+            docs.extend(owned(db, person)?);
             for ward in guardians::wards(db, caller.asker.person, today)? {
                 docs.extend(owned(db, ward.0.into_bytes())?);
             }
             return Ok(docs);
         }
-        Role::Owner => return Ok(Vec::new()),
+        Role::Owner => return owned(db, person),
     };
     let mut ask = db.prepare_cached(&format!("SELECT {COLUMNS} FROM doc WHERE {filter} ORDER BY id"))?;
     let rows = ask.query_map((person, club), doc)?;

@@ -18,3 +18,4 @@ mod restored;
 mod sessions;
 mod sign_in;
 mod support;
+mod table;

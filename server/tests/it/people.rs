@@ -1,9 +1,10 @@
 //! People over HTTP: accounts, guardians, consents, installs, the audit list.
 
-use backstraight_core::base::id::PersonId;
+use backstraight_core::base::id::{PersonId, SquadId};
 use backstraight_core::exchange::access::Role;
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::SeasonNo;
+use backstraight_core::model::plan::Member;
 use serde_json::{Value, json};
 
 use crate::support::{Club, Device, Server, about, changes, code_of, get_as, log, notes, post};
@@ -453,4 +454,48 @@ fn squads_and_settings_of_the_own_club() {
         ask(&coach, "/v1/club").1,
         json!({ "club": club.id.to_string(), "name": "Cinder Lane TC", "majority": 16 })
     );
+}
+
+#[test]
+fn an_athlete_moves_between_squads_with_what_is_known_of_them() {
+    let dir = tempfile::tempdir().unwrap();
+    let server = Server::on(dir.path());
+    let (club, away) = (server.club("Cinder Lane"), server.club("Harbour Runners"));
+    let (sprints, jumps, foreign) = (club.squad("Sprints"), club.squad("Jumps"), away.squad("Throws"));
+    let mira = club.person(Role::Athlete, "Mira Aalto");
+    let stranger = away.person(Role::Athlete, "Ines Duarte");
+    let mut coach = club.device(club.person(Role::Coach, "Ruth Adeyemi"));
+    let other = club.device(club.person(Role::HeadCoach, "Pavel Novak"));
+    let path = |squad: SquadId| format!("/v1/squads/{squad}/members");
+    let join = |device: &Device, squad: SquadId, body: Value| tell(device, &path(squad), &body);
+    let who = mira.to_string();
+    assert_eq!(join(&coach, sprints, json!({ "athlete": who })).0, 204);
+    assert_eq!(join(&coach, sprints, json!({ "athlete": who })).0, 204, "again changes nothing");
+    let members = |device: &mut Device, squad: SquadId| {
+        device.settle();
+        let doc = &device.copies.get(&DocName::Squad(squad)).unwrap().doc;
+        let all = doc.records::<Member>("members");
+        assert!(all.unreadable.is_empty());
+        let names: Vec<String> = all.live().map(|e| e.record.name.to_string()).collect();
+        (names, all.entries.len())
+    };
+    assert_eq!(members(&mut coach, sprints), (vec!["Mira Aalto".to_owned()], 1));
+    // What a coach wrote on a device and what the route writes are one document.
+    assert_eq!(join(&other, jumps, json!({ "athlete": who, "from": sprints.to_string() })).0, 204);
+    assert_eq!(members(&mut coach, sprints), (vec![], 1), "withdrawn, not deleted");
+    assert_eq!(members(&mut coach, jumps), (vec!["Mira Aalto".to_owned()], 1));
+    assert_eq!(join(&other, sprints, json!({ "athlete": who, "from": jumps.to_string() })).0, 204);
+    assert_eq!(members(&mut coach, sprints), (vec!["Mira Aalto".to_owned()], 1), "brought back, not doubled");
+    for (squad, body, want) in [
+        (sprints, json!({ "athlete": who, "from": jumps.to_string() }), (422, "field")),
+        (sprints, json!({ "athlete": who, "from": sprints.to_string() }), (422, "field")),
+        (sprints, json!({ "athlete": who, "from": foreign.to_string() }), (422, "field")),
+        (sprints, json!({ "athlete": stranger.to_string() }), (422, "field")),
+        (sprints, json!({ "athlete": "mira" }), (422, "field")),
+        (foreign, json!({ "athlete": who }), (404, "not-found")),
+        (sprints, json!({}), (400, "malformed")),
+    ] {
+        assert_eq!(code_of(&join(&coach, squad, body.clone())), want, "{body}");
+    }
+    assert_eq!(server.store().read_blocking(backstraight_server::job::check::whole).unwrap().trouble, Vec::<String>::new());
 }

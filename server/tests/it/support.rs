@@ -18,7 +18,7 @@ use backstraight_core::exchange::access::Role;
 use backstraight_core::exchange::proof;
 use backstraight_core::exchange::wire::{Down, DownDoc, Outcome, PROTOCOL, Up, UpDoc, heads, heads_out};
 use backstraight_core::model::any::AnyRecord;
-use backstraight_core::model::log::{Comment, Report};
+use backstraight_core::model::log::{Comment, Report, SessionDone};
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::{Complaint, Text};
 use backstraight_core::model::plan::{Cue, PlanAbout, Remark};
@@ -344,6 +344,19 @@ impl Device {
     /// Writes a comment of its own; the name of the change.
     pub(crate) fn say(&mut self, name: DocName, words: &str) -> ChangeHash {
         self.add(name, "comments", Comment::new(self.now, self.person, Text::new(words).unwrap()))
+    }
+
+    /// Logs a session of today that nobody planned; its key.
+    pub(crate) fn session(&mut self, name: DocName) -> String {
+        let today = Day::of(self.now, 0).unwrap();
+        let before: Vec<String> = self.sessions(name);
+        self.add(name, "sessions", SessionDone::new(today, self.now));
+        self.sessions(name).into_iter().find(|k| !before.contains(k)).unwrap()
+    }
+
+    fn sessions(&mut self, name: DocName) -> Vec<String> {
+        let read = self.copy(name).doc.records::<SessionDone>("sessions");
+        read.live().map(|e| e.key().to_string()).collect()
     }
 
     /// Reports that something hurts.

@@ -244,6 +244,7 @@ fn what_is_documented_is_what_is_served() {
             "post /v1/sign-in/challenge",
             "post /v1/squads",
             "post /v1/squads/{id}",
+            "post /v1/squads/{id}/members",
             "post /v1/token",
         ]
     );

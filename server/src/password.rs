@@ -1,6 +1,7 @@
 //! Passwords: their one form, what is too short or too common, hashing and checking. Checks run away
 //! from the threads that serve, at most two at once; more wait in a short line. Knows no database.
 
+use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use argon2::password_hash::{PasswordHasher, PasswordVerifier, phc::PasswordHash};
@@ -246,13 +247,13 @@ fn runs(text: &str) -> bool {
 /// The line in front of the hashing, and its key.
 #[derive(Debug)]
 pub struct Passwords {
-    turns: Semaphore,
+    turns: Arc<Semaphore>,
     waiting: AtomicUsize,
 }
 
 impl Default for Passwords {
     fn default() -> Passwords {
-        Passwords { turns: Semaphore::new(AT_ONCE), waiting: AtomicUsize::new(0) }
+        Passwords { turns: Arc::new(Semaphore::new(AT_ONCE)), waiting: AtomicUsize::new(0) }
     }
 }
 
@@ -295,8 +296,13 @@ impl Passwords {
         work: impl FnOnce() -> Result<T, Problem> + Send + 'static,
     ) -> Result<T, Problem> {
         let place = Place::take(&self.waiting).ok_or(Problem::Queue)?;
-        let _turn = self.turns.acquire().await.map_err(|_| Problem::Queue)?;
+        let turn = Arc::clone(&self.turns).acquire_owned().await.map_err(|_| Problem::Queue)?;
         drop(place);
+        // The turn goes with the work, which goes on when whoever asked has gone away.
+        let work = move || {
+            let _turn = turn;
+            work()
+        };
         tokio::task::spawn_blocking(work).await.unwrap_or(Err(Problem::Internal))
     }
 }

@@ -1,5 +1,7 @@
 //! `backstraight serve`.
 
+use std::io::Write;
+
 use tokio::signal::unix::{SignalKind, signal};
 
 use super::CliError;
@@ -9,7 +11,6 @@ use crate::store::{StoreError, StoreOptions};
 use crate::telemetry;
 
 /// Serves until a signal says stop, or the disk fails.
-#[expect(clippy::print_stderr, reason = "the link is for whoever starts the server, not for the log")]
 pub(super) fn run(config: Config) -> Result<(), CliError> {
     telemetry::start(&config.log).map_err(CliError::Argument)?;
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
@@ -19,10 +20,12 @@ pub(super) fn run(config: Config) -> Result<(), CliError> {
         let running = app::start(config, StoreOptions::default(), Clock::system()).await?;
         if let Some(link) = running.owner_link().await? {
             let minutes = running.app.config.owner_link_minutes;
-            eprintln!(
+            // On the output stream: the error stream is the log, which others read and keep.
+            writeln!(
+                std::io::stdout().lock(),
                 "Nobody has set this server up. Whoever opens this link within {minutes} minutes makes the first \
                  club and owns it; it is good once, and every start prints another:\n\n    {link}\n"
-            );
+            )?;
         }
         let mut failed = false;
         tokio::select! {

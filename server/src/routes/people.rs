@@ -39,7 +39,8 @@ pub(super) struct PersonReport {
     born: Option<String>,
     /// Installs that are let in.
     installs: u64,
-    /// The name with which the person signs in, where there is a password.
+    /// The name with which the person signs in, where there is a password; shown to the person and to
+    /// whoever keeps the account.
     #[serde(skip_serializing_if = "Option::is_none")]
     sign_in: Option<String>,
     /// Passkeys.
@@ -53,14 +54,17 @@ pub(super) struct PersonReport {
 }
 
 impl PersonReport {
-    fn of(m: Member) -> PersonReport {
+    /// As a caller sees it.
+    fn to(caller: &Caller, m: Member) -> PersonReport {
+        let own = caller.asker.person == m.asker.person;
+        let kept = own || grant::to_keep(caller, &m.asker).is_some();
         PersonReport {
             person: m.asker.person.to_string(),
             name: m.name,
             role: m.asker.role.word(),
             born: m.born.map(|d| d.to_string()),
             installs: m.installs,
-            sign_in: m.sign_in,
+            sign_in: m.sign_in.filter(|_| kept),
             passkeys: m.passkeys,
             withdrawn_at: m.withdrawn.map(|t| t.0),
             left_at: m.left.map(|t| t.0),
@@ -173,7 +177,7 @@ pub(super) async fn me(State(app): State<Shared>, caller: Caller) -> Result<Resp
     });
     let (Some(member), Some(club), wards) = read.await? else { return Err(Problem::Unauthenticated) };
     Ok(no_store(&Me {
-        person: PersonReport::of(member),
+        person: PersonReport::to(&caller, member),
         club: club.id.to_string(),
         club_name: club.name,
         install: caller.install.to_string(),
@@ -207,7 +211,7 @@ pub(super) async fn list(
     let more = people.len() > most;
     people.truncate(most);
     let next = people.last().filter(|_| more).map(|m| m.asker.person.to_string());
-    Ok(no_store(&PeopleList { next, people: people.into_iter().map(PersonReport::of).collect() }))
+    Ok(no_store(&PeopleList { next, people: people.into_iter().map(|m| PersonReport::to(&caller, m)).collect() }))
 }
 
 /// One person of the own club
@@ -231,7 +235,7 @@ pub(super) async fn one(
     if !own && grant::to_list(&caller).is_none() {
         return Err(Problem::NotFound);
     }
-    Ok(no_store(&PersonReport::of(member)))
+    Ok(no_store(&PersonReport::to(&caller, member)))
 }
 
 /// Body of `POST /v1/people`.
@@ -278,7 +282,7 @@ pub(super) async fn add(
             members::find(db, id)
         })
         .await?;
-    let mut response = no_store(&PersonReport::of(added.ok_or(Problem::Internal)?));
+    let mut response = no_store(&PersonReport::to(&caller, added.ok_or(Problem::Internal)?));
     *response.status_mut() = StatusCode::CREATED;
     Ok(response)
 }

@@ -97,7 +97,7 @@ const ROWS: &str =
     "SELECT c.athlete, c.what, c.agrees, c.signed_by, c.at, c.until, p.born, b.majority, s.name,
             (SELECT count(*) FROM guardianship g
              WHERE g.athlete = c.athlete AND g.guardian = c.signed_by AND g.ended_at IS NULL),
-            CASE WHEN s.withdrawn_at IS NULL THEN 1 ELSE 0 END
+            CASE WHEN s.withdrawn_at IS NULL AND s.role = 'guardian' THEN 1 ELSE 0 END
      FROM consent c JOIN person p ON p.id = c.athlete JOIN club b ON b.id = p.club
           JOIN person s ON s.id = c.signed_by
      WHERE c.replaced_at IS NULL";

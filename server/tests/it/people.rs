@@ -499,3 +499,57 @@ fn an_athlete_moves_between_squads_with_what_is_known_of_them() {
     }
     assert_eq!(server.store().read_blocking(backstraight_server::job::check::whole).unwrap().trouble, Vec::<String>::new());
 }
+
+/// Of two headers a proxy in front may have looked at the other one.
+#[test]
+fn doubled_headers_and_odd_bodies_are_refused() {
+    use std::io::{Read as _, Write as _};
+    let dir = tempfile::tempdir().unwrap();
+    let server = Server::on(dir.path());
+    let club = server.club("Cinder Lane");
+    let head = club.device(club.person(Role::HeadCoach, "Pavel Novak"));
+    let good = format!("authorization: Bearer {}\r\n", head.access);
+    let json = "content-type: application/json\r\n";
+    let ask = |head: &str, body: &[u8]| {
+        let mut socket = std::net::TcpStream::connect(server.url.trim_start_matches("http://")).unwrap();
+        let head = format!(
+            "POST /v1/people HTTP/1.1\r\nhost: x\r\nconnection: close\r\ncontent-length: {}\r\n{head}\r\n",
+            body.len()
+        );
+        socket.write_all(head.as_bytes()).unwrap();
+        socket.write_all(body).unwrap();
+        let mut said = Vec::new();
+        socket.read_to_end(&mut said).unwrap();
+        let said = String::from_utf8(said).unwrap();
+        let status: u16 = said.split(' ').nth(1).unwrap().parse().unwrap();
+        let body = said.split_once("\r\n\r\n").map_or("", |(_, b)| b);
+        let code = serde_json::from_str::<Value>(body).ok();
+        (status, code.and_then(|v| v["code"].as_str().map(str::to_owned)).unwrap_or_default())
+    };
+    let body = br#"{"name":"Mira Aalto","role":"athlete"}"#;
+    let other = "authorization: Bearer x\r\n";
+    for (head, body, want) in [
+        (format!("{good}{good}{json}"), &body[..], (401, "unauthenticated")),
+        (format!("{good}{other}{json}"), body, (401, "unauthenticated")),
+        (format!("{other}{good}{json}"), body, (401, "unauthenticated")),
+        (format!("{good}{json}{json}"), body, (415, "media-type")),
+        (format!("{good}content-type: text/plain\r\n"), body, (415, "media-type")),
+        (good.clone(), body, (415, "media-type")),
+        (format!("{good}{json}"), b"{\"name\":\"\xff\",\"role\":\"athlete\"}", (400, "malformed")),
+        (format!("{good}{json}"), br#"{"name":"A","name":"B","role":"athlete"}"#, (400, "malformed")),
+        (format!("{good}{json}"), br#"{"name":"A","role":"athlete"} {}"#, (400, "malformed")),
+        (format!("{good}{json}"), b"", (400, "malformed")),
+    ] {
+        let (status, code) = ask(&head, body);
+        assert_eq!((status, code.as_str()), want, "{head} {}", String::from_utf8_lossy(body));
+    }
+    let people = || ask_count(&server, &head);
+    assert_eq!(people(), 1, "nothing was stored");
+    assert_eq!(ask(&format!("{good}{json}"), body).0, 201);
+    assert_eq!(people(), 2);
+}
+
+fn ask_count(server: &Server, head: &Device) -> usize {
+    let (_, list) = get_as(&format!("{}/v1/people", server.url), Some(&head.access));
+    list["people"].as_array().unwrap().len()
+}

@@ -1,6 +1,7 @@
 //! The command line: one file a command. Each prints data on the output stream (a table, or JSON
 //! with `--json`), everything else on the error stream, and says why when it fails.
 
+mod audit;
 mod backup;
 mod check;
 mod club;
@@ -66,6 +67,8 @@ enum Command {
     /// Phones and desks of a person
     #[command(subcommand)]
     Install(install::Install),
+    /// What changed access in a club, the newest first
+    Audit(audit::Audit),
     /// Keys that sign access tokens
     #[command(subcommand)]
     Keys(keys::Keys),
@@ -142,6 +145,7 @@ pub fn main() -> ExitCode {
         Command::Person(c) => c.run(),
         Command::Guardian(c) => c.run(),
         Command::Install(c) => c.run(),
+        Command::Audit(c) => c.run(),
         Command::Keys(c) => c.run(),
         Command::Invite(c) => c.run(),
         Command::Board(c) => c.run(),

@@ -211,7 +211,10 @@ pub(super) async fn list(
     let more = people.len() > most;
     people.truncate(most);
     let next = people.last().filter(|_| more).map(|m| m.asker.person.to_string());
-    Ok(no_store(&PeopleList { next, people: people.into_iter().map(|m| PersonReport::to(&caller, m)).collect() }))
+    Ok(no_store(&PeopleList {
+        next,
+        people: people.into_iter().map(|m| PersonReport::to(&caller, m)).collect(),
+    }))
 }
 
 /// One person of the own club

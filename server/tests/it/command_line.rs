@@ -368,7 +368,9 @@ fn accounts_are_kept_at_the_machine() {
     assert!(failed(&["guardian", "add", &mira, &owner, "--reason", "x"], data).contains("role is guardian"));
     let list = json(&["guardian", "end", &mira, &parent, "--reason", "moved away"], data);
     assert_eq!(text(&list[0], "end_reason"), "moved away");
-    assert!(failed(&["guardian", "end", &mira, &parent, "--reason", "x"], data).contains("no such guardianship"));
+    assert!(
+        failed(&["guardian", "end", &mira, &parent, "--reason", "x"], data).contains("no such guardianship")
+    );
     assert_eq!(json(&["guardian", "list", &mira], data).as_array().unwrap().len(), 1);
     assert_eq!(text(&json(&["person", "born", &mira, "2001-02-03"], data), "born"), "2001-02-03");
     assert!(failed(&["guardian", "add", &mira, &parent, "--reason", "x"], data).contains("of age"));
@@ -394,7 +396,8 @@ fn accounts_are_kept_at_the_machine() {
     // Installs and keys, while a server runs.
     let served = Served::start(data);
     let phone = enrol(&served.url, &mira, data);
-    let me = |device: &Device| crate::support::get_as(&format!("{}/v1/me", served.url), Some(&device.access)).0;
+    let me =
+        |device: &Device| crate::support::get_as(&format!("{}/v1/me", served.url), Some(&device.access)).0;
     assert_eq!(me(&phone), 200);
     let keys = json(&["keys", "rotate"], data);
     assert_eq!((text(&keys[0], "state"), text(&keys[1], "state")), ("signs", "still good"));
@@ -411,7 +414,9 @@ fn accounts_are_kept_at_the_machine() {
     let list = json(&["install", "withdraw", &mira, &phone.install.to_string()], data);
     assert_eq!(text(&list[0], "state"), "withdrawn");
     assert_eq!(me(&phone), 401);
-    assert!(failed(&["install", "withdraw", &owner, &phone.install.to_string()], data).contains("no install"));
+    assert!(
+        failed(&["install", "withdraw", &owner, &phone.install.to_string()], data).contains("no install")
+    );
     let second = enrol(&served.url, &mira, data);
     json(&["invite", &mira, "--lost"], data);
     assert_eq!(me(&second), 401);
@@ -423,6 +428,16 @@ fn accounts_are_kept_at_the_machine() {
     json(&["invite", &mira, "--svg", svg.to_str().unwrap()], data);
     assert!(std::fs::read_to_string(&svg).unwrap().contains("<svg"));
     assert!(failed(&["invite", &mira, "--url", "club.example"], data).contains("address"));
+    // The audit list, page by page.
+    let lines = json(&["audit", "--club", &club, "--limit", "3"], data);
+    let lines = lines.as_array().unwrap().clone();
+    assert_eq!(
+        (lines.len(), text(&lines[0], "what"), text(&lines[0], "subject")),
+        (3, "invited", mira.as_str())
+    );
+    let before = lines[2]["id"].to_string();
+    let older = json(&["audit", "--club", &club, "--limit", "1", "--before", &before], data);
+    assert!(older[0]["id"].as_u64() < lines[2]["id"].as_u64());
     // Leaving.
     assert!(json(&["person", "leave", &mira], data)["withdrawn"].as_bool().unwrap());
     assert!(failed(&["person", "leave", &owner[..8]], data).contains("identity"));

@@ -497,7 +497,10 @@ fn an_athlete_moves_between_squads_with_what_is_known_of_them() {
     ] {
         assert_eq!(code_of(&join(&coach, squad, body.clone())), want, "{body}");
     }
-    assert_eq!(server.store().read_blocking(backstraight_server::job::check::whole).unwrap().trouble, Vec::<String>::new());
+    assert_eq!(
+        server.store().read_blocking(backstraight_server::job::check::whole).unwrap().trouble,
+        Vec::<String>::new()
+    );
 }
 
 /// Of two headers a proxy in front may have looked at the other one.

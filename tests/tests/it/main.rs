@@ -13,6 +13,7 @@ mod formats;
 mod kill;
 mod layout;
 mod merge_laws;
+mod naming;
 mod phones;
 mod phones_refused;
 mod projection;

@@ -298,7 +298,7 @@ fn a_role_that_was_wrong_for_a_while_loses_nothing() {
     phone.say(november(mira), "the server never saw this document");
     let report = phone.exchange(&stand.url());
     assert_eq!(report.refused.len(), 2, "{report:?}");
-    assert_eq!(report.withdrawn.len(), 2);
+    assert!(report.withdrawn.is_empty(), "what is about oneself stays readable: {report:?}");
     phone.say(november(mira), "recording goes on");
     phone.exchange(&stand.url());
     assert_eq!(phone.phone.unsent().unwrap().iter().map(|(_, n)| n).sum::<usize>(), 3);

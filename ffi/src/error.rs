@@ -1,5 +1,6 @@
 //! What can go wrong on a phone, in few kinds that an app can act on.
 
+use backstraight_core::base::moment::Moment;
 use backstraight_core::doc::command::apply::CommandError;
 use backstraight_core::doc::open::DocError;
 use backstraight_core::doc::problem::Problem;
@@ -38,6 +39,9 @@ pub enum PhoneError {
     /// The phone's clock is outside the calendar; nothing can be dated.
     #[error("the phone's clock is wrong ({0}); set its date")]
     Clock(String),
+    /// The phone's clock is too far from the server's for a proof; this is the server's time.
+    #[error("the phone's clock is wrong: on the server it is {0}")]
+    ClockApart(Moment),
     /// The server could not be reached; everything stays saved here.
     #[error("the server was not reached: {0}")]
     Offline(String),

@@ -8,8 +8,7 @@ use std::path::Path;
 use backstraight_core::base::id::{ClubId, InstallId, PersonId};
 use backstraight_core::base::moment::Moment;
 use backstraight_core::exchange::access::Role;
-use ed25519_dalek::{Signer as _, SigningKey};
-use minicbor::bytes::ByteVec;
+use minicbor::bytes::ByteArray;
 use minicbor::{Decode, Encode};
 
 use crate::error::PhoneError;
@@ -37,51 +36,61 @@ pub struct Identity {
     pub refresh: String,
     /// Until when the access token is good, by this device's own clock; `None` when that is not known.
     pub access_until: Option<Moment>,
-    /// The key with which this install signs what others carry for it; `None` for an install that
-    /// was enrolled without one.
+    /// The install's own key, made on this device and never sent; `None` in files of a time before there
+    /// were any.
     pub key: Option<InstallKey>,
 }
 
-/// The private key of an install. Never leaves its device, and is never printed.
+/// The install's own key (Ed25519). Whoever has it is this install.
 #[derive(Clone, PartialEq, Eq)]
 pub struct InstallKey([u8; 32]);
 
+impl core::fmt::Debug for InstallKey {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.write_str("InstallKey")
+    }
+}
+
 impl InstallKey {
-    /// A new key, from the system's randomness.
+    /// A new key.
     ///
     /// # Errors
-    /// When the system has none.
-    pub fn draw() -> Result<InstallKey, PhoneError> {
+    /// When the device has no randomness.
+    pub fn fresh() -> Result<InstallKey, PhoneError> {
         let mut seed = [0; 32];
         getrandom::fill(&mut seed)
             .map_err(|e| PhoneError::Storage { why: format!("no randomness: {e}"), full: false })?;
         Ok(InstallKey(seed))
     }
 
-    /// The key of that seed. For tests.
-    #[doc(hidden)]
+    /// The key of a seed: a key that was kept elsewhere.
     #[must_use]
-    pub const fn of_seed(seed: [u8; 32]) -> InstallKey {
+    pub const fn of(seed: [u8; 32]) -> InstallKey {
         InstallKey(seed)
     }
 
-    /// The public key, which the server and other devices know it by.
+    /// The public part.
     #[must_use]
     pub fn public(&self) -> [u8; 32] {
-        SigningKey::from_bytes(&self.0).verifying_key().to_bytes()
+        self.signing().verifying_key().to_bytes()
     }
 
-    /// Signs (Ed25519, RFC 8032).
+    /// Signs a message of [`backstraight_core::exchange::proof`].
     #[must_use]
-    pub fn sign(&self, statement: &[u8]) -> [u8; 64] {
-        SigningKey::from_bytes(&self.0).sign(statement).to_bytes()
+    pub fn sign(&self, message: &[u8]) -> [u8; 64] {
+        use ed25519_dalek::Signer as _;
+        self.signing().sign(message).to_bytes()
+    }
+
+    fn signing(&self) -> ed25519_dalek::SigningKey {
+        ed25519_dalek::SigningKey::from_bytes(&self.0)
     }
 }
 
-impl core::fmt::Debug for InstallKey {
-    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        f.write_str("InstallKey")
-    }
+/// Lower-case hexadecimal, as keys and signatures are sent.
+#[must_use]
+pub fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|b| format!("{b:02x}")).collect()
 }
 
 #[derive(Encode, Decode)]
@@ -106,7 +115,7 @@ struct Stored {
     #[n(8)]
     access_until: Option<i64>,
     #[n(9)]
-    key: Option<ByteVec>,
+    key: Option<ByteArray<32>>,
 }
 
 impl Identity {
@@ -132,10 +141,7 @@ impl Identity {
             access: s.access,
             refresh: s.refresh,
             access_until: s.access_until.map(Moment),
-            key: s
-                .key
-                .map(|k| k.as_slice().try_into().map(InstallKey).map_err(|_| bad("key")))
-                .transpose()?,
+            key: s.key.map(|k| InstallKey(*k)),
         }))
     }
 
@@ -154,7 +160,7 @@ impl Identity {
             access: self.access.clone(),
             refresh: self.refresh.clone(),
             access_until: self.access_until.map(|m| m.0),
-            key: self.key.as_ref().map(|k| ByteVec::from(k.0.to_vec())),
+            key: self.key.as_ref().map(|k| ByteArray::from(k.0)),
         };
         let write = || -> std::io::Result<()> {
             let bytes = minicbor::to_vec(&stored).map_err(std::io::Error::other)?;

@@ -20,7 +20,7 @@ use crate::carry::CarriedOn;
 use crate::error::PhoneError;
 use crate::identity::Identity;
 use crate::store::{DocRow, RefusedRow, Store};
-use crate::transport::Transport;
+use crate::transport::{Renewal, Transport};
 
 /// Bytes of single changes of a document after which its compact form is written, once there is
 /// time for it: with an exchange.
@@ -299,7 +299,7 @@ impl Phone {
             | DocName::CareNotes(_)
             | DocName::Availability(_) => self.identity.club,
         };
-        let subject = Subject { club, athlete: name.athlete(), care_open_to_coaches: false };
+        let subject = Subject { club, athlete: name.athlete(), care_open_to_coaches: false, watched: false };
         right(&asker, name.kind(), &subject)
     }
 
@@ -539,7 +539,12 @@ impl Phone {
     }
 
     fn renew(&mut self, transport: &mut dyn Transport) -> Result<(), PhoneError> {
-        let tokens = transport.renew(&self.identity.refresh)?;
+        let signed = |at: Moment| Renewal::of(&self.identity.refresh, at, self.identity.key.as_ref());
+        let tokens = match transport.renew(&signed(self.clock.now())) {
+            // A phone's clock may be anywhere; for the proof the server's time will do.
+            Err(PhoneError::ClockApart(server)) => transport.renew(&signed(server))?,
+            other => other?,
+        };
         let good_for_ms = tokens.good_for.saturating_sub(TOKEN_MARGIN_S).saturating_mul(1000);
         let renewed = Identity {
             access: tokens.access,

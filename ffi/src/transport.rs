@@ -1,6 +1,10 @@
 //! How bytes travel. The app may bring its own; the blocking HTTP one here serves Rust programs.
 
+use backstraight_core::base::moment::Moment;
+use backstraight_core::exchange::proof;
+
 use crate::error::PhoneError;
+use crate::identity::{InstallKey, hex};
 
 /// What the server gives an install to speak with it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -11,6 +15,26 @@ pub struct Tokens {
     pub refresh: String,
     /// For how many seconds from now the access token is good.
     pub good_for: i64,
+}
+
+/// What a phone shows to get the next tokens.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Renewal {
+    /// The refresh token.
+    pub refresh: String,
+    /// The time that was signed, ms since 1970 UTC.
+    pub at: Moment,
+    /// The install's signature over both, in hexadecimal; empty for an install without a key.
+    pub signature: String,
+}
+
+impl Renewal {
+    /// Signs for a refresh at a time.
+    #[must_use]
+    pub fn of(refresh: &str, at: Moment, key: Option<&InstallKey>) -> Renewal {
+        let signature = key.map(|k| hex(&k.sign(&proof::refresh(refresh, at)))).unwrap_or_default();
+        Renewal { refresh: refresh.to_owned(), at, signature }
+    }
 }
 
 /// Carries one request to the server and its answer back.
@@ -25,12 +49,12 @@ pub trait Transport {
     /// Trades a refresh token for a new pair.
     ///
     /// # Errors
-    /// As above.
-    fn renew(&mut self, refresh: &str) -> Result<Tokens, PhoneError>;
+    /// As above, and [`PhoneError::ClockApart`] when the time that was signed is not the server's.
+    fn renew(&mut self, ask: &Renewal) -> Result<Tokens, PhoneError>;
 }
 
 #[cfg(feature = "http")]
-pub use http::{Http, enrol};
+pub use http::{Http, enrol, enrol_by_picture, enrol_with};
 
 #[cfg(feature = "http")]
 mod http {
@@ -42,9 +66,11 @@ mod http {
     use flate2::read::GzDecoder;
     use flate2::write::GzEncoder;
 
-    use super::{PhoneError, Tokens, Transport};
-    use crate::identity::{Identity, InstallKey};
+    use super::{PhoneError, Renewal, Tokens, Transport};
+    use crate::identity::{Identity, InstallKey, hex};
     use crate::news::{Line, Listen};
+    use backstraight_core::base::moment::Moment;
+    use backstraight_core::exchange::proof::{self, Invitation};
     use backstraight_core::exchange::wire::MAX_BODY;
 
     /// The exchange over HTTP by a blocking client.
@@ -130,9 +156,15 @@ mod http {
             Ok(out)
         }
 
-        fn renew(&mut self, refresh: &str) -> Result<Tokens, PhoneError> {
+        fn renew(&mut self, ask: &Renewal) -> Result<Tokens, PhoneError> {
             let url = format!("{}/v1/token", self.server);
-            let answer = read(twice(|| post(&self.agent, &url, &[("refresh_token", refresh)]))?)?;
+            let mut body = serde_json::json!({ "refresh_token": ask.refresh });
+            if !ask.signature.is_empty() {
+                body = serde_json::json!({
+                    "refresh_token": ask.refresh, "at": ask.at.0, "signature": ask.signature,
+                });
+            }
+            let answer = read(twice(|| post(&self.agent, &url, &body))?)?;
             let get = |key: &str| field(&answer, key).ok_or_else(|| PhoneError::Answer(format!("no {key}")));
             // Without the time the token is tried until it is refused.
             let good_for = answer.get("expires_in").and_then(serde_json::Value::as_i64);
@@ -204,18 +236,44 @@ mod http {
         }
     }
 
-    /// Trades an invite's code for an install.
+    /// Trades an invitation for an install with a key of its own: the code as it was typed, and the server's
+    /// address.
     ///
     /// # Errors
     /// When the server is not reached or does not accept the code.
     pub fn enrol(server: &str, code: &str, device: &str) -> Result<Identity, PhoneError> {
+        enrol_with(server, code, device, InstallKey::fresh()?)
+    }
+
+    /// The same with the text of an invitation's picture.
+    ///
+    /// # Errors
+    /// When it is no invitation, or as [`enrol`].
+    pub fn enrol_by_picture(text: &str, device: &str) -> Result<Identity, PhoneError> {
+        let it = Invitation::read(text)
+            .ok_or_else(|| PhoneError::Answer("the picture is no invitation".to_owned()))?;
+        enrol(&it.server, &it.secret, device)
+    }
+
+    /// The same with a key that is kept: a phone that asks again because the answer was lost gets the same
+    /// install.
+    ///
+    /// # Errors
+    /// As [`enrol`].
+    pub fn enrol_with(
+        server: &str,
+        code: &str,
+        device: &str,
+        key: InstallKey,
+    ) -> Result<Identity, PhoneError> {
         let server = server.trim_end_matches('/');
-        let key = InstallKey::draw()?;
-        let public: String = key.public().iter().map(|b| format!("{b:02x}")).collect();
-        // A code is good once, so it is sent once.
-        let fields = [("code", code), ("device", device), ("public_key", public.as_str())];
-        let answer = post(&agent(), &format!("{server}/v1/enrol"), &fields);
-        let answer = read(answer.map_err(|e| PhoneError::Offline(e.to_string()))?)?;
+        let public = key.public();
+        let signature = key.sign(&proof::enrol(code, &public, device));
+        let body = serde_json::json!({
+            "code": code, "device": device, "public_key": hex(&public), "signature": hex(&signature),
+        });
+        // A lost answer may be asked for again: the key says that it is the same install.
+        let answer = read(twice(|| post(&agent(), &format!("{server}/v1/enrol"), &body))?)?;
         let get = |key: &str| field(&answer, key).ok_or_else(|| PhoneError::Answer(format!("no {key}")));
         let bad = |key: &str| PhoneError::Answer(format!("{key} is not well formed"));
         Ok(Identity {
@@ -254,21 +312,28 @@ mod http {
         .map_err(|e| PhoneError::Offline(e.to_string()))
     }
 
-    fn post(agent: &ureq::Agent, url: &str, fields: &[(&str, &str)]) -> Result<Answer, ureq::Error> {
-        let body: serde_json::Map<String, serde_json::Value> =
-            fields.iter().map(|(k, v)| ((*k).to_owned(), (*v).into())).collect();
-        let body = serde_json::Value::Object(body).to_string();
-        agent.post(url).header("content-type", "application/json").send(body.as_bytes())
+    fn post(agent: &ureq::Agent, url: &str, body: &serde_json::Value) -> Result<Answer, ureq::Error> {
+        agent.post(url).header("content-type", "application/json").send(body.to_string().as_bytes())
     }
 
     fn read(mut answer: Answer) -> Result<serde_json::Value, PhoneError> {
         let status = answer.status().as_u16();
         let raw = answer.body_mut().read_to_vec().map_err(|e| PhoneError::Offline(e.to_string()))?;
+        if let Some(now) = clock_apart(&raw) {
+            return Err(PhoneError::ClockApart(now));
+        }
         match status {
             200 | 201 => serde_json::from_slice(&raw).map_err(|e| PhoneError::Answer(e.to_string())),
             401 | 403 | 404 | 409 | 410 => Err(PhoneError::SignedOut(words(&raw))),
             _ => Err(PhoneError::Answer(format!("status {status}: {}", words(&raw)))),
         }
+    }
+
+    /// The server's time, when that is why it refused.
+    fn clock_apart(raw: &[u8]) -> Option<Moment> {
+        let json: serde_json::Value = serde_json::from_slice(raw).ok()?;
+        (json.get("code")?.as_str()? == "clock").then_some(())?;
+        json.get("now")?.as_i64().map(Moment)
     }
 
     fn field(answer: &serde_json::Value, key: &str) -> Option<String> {

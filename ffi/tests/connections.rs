@@ -5,8 +5,9 @@ use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{TcpListener, TcpStream};
 use std::thread::JoinHandle;
 
+use backstraight_core::base::moment::Moment;
 use backstraight_ffi::error::PhoneError;
-use backstraight_ffi::transport::{Http, Tokens, Transport, enrol};
+use backstraight_ffi::transport::{Http, Renewal, Tokens, Transport, enrol};
 
 /// What is done with one request.
 #[derive(Clone, Copy)]
@@ -73,7 +74,7 @@ fn a_kept_connection_that_was_closed_meanwhile_is_no_failure() {
     let mut http = Http::new(&url);
     assert!(matches!(http.exchange("old", b"up"), Err(PhoneError::SignedOut(_))));
     let renewed = Tokens { access: "a".to_owned(), refresh: "r".to_owned(), good_for: 900 };
-    assert_eq!(http.renew("r").unwrap(), renewed);
+    assert_eq!(http.renew(&Renewal::of("r", Moment(1), None)).unwrap(), renewed);
     assert_eq!(http.exchange("a", b"up").unwrap(), b"x");
     assert_eq!(served.join().unwrap(), [2, 2, 1]);
 }
@@ -85,9 +86,10 @@ fn a_server_that_always_breaks_off_is_asked_twice_and_then_not_reached() {
     assert_eq!(served.join().unwrap(), [1, 1]);
 }
 
+/// The install's key tells the server that it is the same one again: a second request does no harm.
 #[test]
-fn a_code_that_is_good_once_is_sent_once() {
-    let (url, served) = server(&[Deed::BreakOff]);
+fn an_enrolment_that_broke_off_is_sent_once_more() {
+    let (url, served) = server(&[Deed::BreakOff, Deed::BreakOff]);
     assert!(matches!(enrol(&url, "ABCD2345", "phone"), Err(PhoneError::Offline(_))));
-    assert_eq!(served.join().unwrap(), [1]);
+    assert_eq!(served.join().unwrap(), [1, 1]);
 }

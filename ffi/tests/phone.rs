@@ -18,7 +18,7 @@ use backstraight_ffi::error::PhoneError;
 use backstraight_ffi::identity::Identity;
 use backstraight_ffi::phone::{Clock, Phone};
 use backstraight_ffi::store::FILE;
-use backstraight_ffi::transport::{Tokens, Transport};
+use backstraight_ffi::transport::{Renewal, Tokens, Transport};
 use uuid::Uuid;
 
 /// Noon of 2026-11-25 in UTC.
@@ -274,10 +274,10 @@ impl Transport for Notes {
         }
     }
 
-    fn renew(&mut self, refresh: &str) -> Result<Tokens, PhoneError> {
+    fn renew(&mut self, ask: &Renewal) -> Result<Tokens, PhoneError> {
         self.asked.push("renew");
         self.access = format!("{}-next", self.access);
-        let (access, refresh) = (self.access.clone(), format!("{refresh}-next"));
+        let (access, refresh) = (self.access.clone(), format!("{}-next", ask.refresh));
         Ok(Tokens { access, refresh, good_for: 900 })
     }
 }

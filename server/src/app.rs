@@ -19,10 +19,12 @@ use crate::exchange::turns::Turns;
 use crate::folder::Folder;
 use crate::job;
 use crate::nudge::Hub;
+use crate::passkey::Site;
+use crate::password::Passwords;
 use crate::project::{self, Signals};
-use crate::rate::Failures;
+use crate::rate::{Backoff, Failures};
 use crate::routes;
-use crate::store::{Store, StoreError, StoreOptions};
+use crate::store::{Store, StoreError, StoreOptions, setup};
 use crate::token::Tokens;
 use crate::watch::ready::Probe;
 use crate::watch::{self, Figures};
@@ -72,6 +74,12 @@ pub struct App {
     pub clock: Clock,
     /// Wrong codes by address.
     pub failures: Failures,
+    /// Wrong sign-ins by account and address.
+    pub backoff: Backoff,
+    /// The line in front of hashing passwords.
+    pub passwords: Passwords,
+    /// The page that passkeys hold to.
+    pub site: Site,
     /// Indexes of documents, for the gate.
     pub indexes: Indexes,
     /// Whose turn it is to write a document.
@@ -109,9 +117,13 @@ impl App {
         let figures = Figures::new(&options.figures);
         let store = Arc::new(Store::open(&folder, options)?);
         let tokens = Tokens::new(&keys, store.server());
+        tokens.renew(&keys, &folder.retired(clock.now())?);
         let cores = std::thread::available_parallelism().map_or(2, usize::from);
         Ok(Arc::new(App {
             failures: Failures::new(config.code_tries),
+            backoff: Backoff::default(),
+            passwords: Passwords::default(),
+            site: Site::of(&config.site()),
             indexes: Indexes::default(),
             turns: Turns::default(),
             work: Semaphore::new(2 * cores),
@@ -164,6 +176,7 @@ pub async fn start(config: Config, options: StoreOptions, clock: Clock) -> Resul
     if app.config.compact_after > 0 {
         background.push(tokio::spawn(job::compact::in_the_background(Arc::clone(&app))));
     }
+    background.push(tokio::spawn(job::access::in_the_background(Arc::clone(&app))));
     if !app.config.without_projector {
         background.push(tokio::spawn(project::in_the_background(Arc::clone(&app))));
     }
@@ -229,6 +242,22 @@ impl Running {
         drop(tokio::task::spawn_blocking(move || store.close()).await);
         drop(self.lock);
         tracing::info!("stopped");
+    }
+
+    /// The one-time link with which the first owner sets this server up; none once somebody has.
+    ///
+    /// # Errors
+    /// When storage fails.
+    pub async fn owner_link(&self) -> Result<Option<String>, StoreError> {
+        let (key, now) = (*self.app.tokens.secret(), self.app.clock.now());
+        let lifetime = i64::from(self.app.config.owner_link_minutes) * 60_000;
+        let secret = self.app.store.write(move |db| setup::link(db, &key, lifetime, now)).await?;
+        // Without an address of its own a server is reached where it listens.
+        let site = match &self.app.config.public_url {
+            Some(url) => url.clone(),
+            None => format!("http://{}", self.address),
+        };
+        Ok(secret.map(|secret| format!("{site}/set-up#{secret}")))
     }
 
     /// Waits until storage has stopped after a disk error.

@@ -7,6 +7,7 @@ use std::str::FromStr;
 use clap::Args;
 
 use crate::job::backups::Retention;
+use crate::store::installs::Lasting;
 
 /// Settings of `backstraight serve`.
 #[derive(Debug, Clone, Args)]
@@ -62,6 +63,21 @@ pub struct Config {
     /// The program that compacts documents in a process of its own; in this process without one.
     #[arg(skip)]
     pub program: Option<PathBuf>,
+    /// Address by which people reach this server, such as https://club.example: in links, and passkeys hold to it
+    #[arg(long, env = "BACKSTRAIGHT_PUBLIC_URL", value_name = "URL", value_parser = public_url)]
+    pub public_url: Option<String>,
+    /// Days without a refresh after which the session of an install ends; recording goes on
+    #[arg(long, env = "BACKSTRAIGHT_IDLE_DAYS", value_name = "N", default_value_t = 60,
+          value_parser = clap::value_parser!(u32).range(1..=3_650))]
+    pub idle_days: u32,
+    /// Days after which the session of an install ends in any case; recording goes on
+    #[arg(long, env = "BACKSTRAIGHT_SESSION_DAYS", value_name = "N", default_value_t = 180,
+          value_parser = clap::value_parser!(u32).range(1..=3_650))]
+    pub session_days: u32,
+    /// Minutes for which the owner's link of the first start is good
+    #[arg(long, env = "BACKSTRAIGHT_OWNER_LINK_MINUTES", value_name = "N", default_value_t = 60,
+          value_parser = clap::value_parser!(u32).range(1..=10_080))]
+    pub owner_link_minutes: u32,
     /// Leave the rows of the board to another process: for tests.
     #[arg(skip)]
     pub without_projector: bool,
@@ -121,6 +137,10 @@ impl Config {
             stop_seconds: 20,
             compact_after: 64,
             answer_bytes: 4 << 20,
+            public_url: None,
+            idle_days: 60,
+            session_days: 180,
+            owner_link_minutes: 60,
             without_projector: false,
             program: None,
             backup_to: None,
@@ -145,6 +165,22 @@ impl Config {
             weeks: self.backup_keep_weeks,
         }
     }
+
+    /// How long sessions last.
+    #[must_use]
+    pub fn lasting(&self) -> Lasting {
+        let days = |n: u32| i64::from(n) * 86_400_000;
+        Lasting { idle: days(self.idle_days), whole: days(self.session_days) }
+    }
+
+    /// The address for links, without a slash at its end.
+    #[must_use]
+    pub fn site(&self) -> String {
+        match &self.public_url {
+            Some(url) => url.clone(),
+            None => format!("http://localhost:{}", self.listen.port()),
+        }
+    }
 }
 
 /// A time in whole minutes.
@@ -166,6 +202,19 @@ impl FromStr for Every {
         let number = text.strip_suffix(end).and_then(|n| n.parse::<u32>().ok()).ok_or_else(bad)?;
         let all = number.checked_mul(minutes).filter(|n| (1..=31 * 24 * 60).contains(n)).ok_or_else(bad)?;
         Ok(Every(all))
+    }
+}
+
+/// Scheme, host and perhaps a port, nothing else.
+pub(crate) fn public_url(text: &str) -> Result<String, String> {
+    let url = text.trim_end_matches('/');
+    let host = url.strip_prefix("https://").or_else(|| url.strip_prefix("http://"));
+    let fits = |c: char| c.is_ascii_alphanumeric() || matches!(c, '.' | '-' | ':' | '[' | ']');
+    match host {
+        Some(host) if !host.is_empty() && host.len() <= 255 && host.chars().all(fits) => {
+            Ok(url.to_ascii_lowercase())
+        }
+        _ => Err("an address is https:// and a host, without a path".to_owned()),
     }
 }
 

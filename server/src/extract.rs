@@ -5,7 +5,7 @@ use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 use axum::body::Bytes;
 use axum::extract::{ConnectInfo, FromRequest, FromRequestParts, Request};
 use axum::http::request::Parts;
-use axum::http::{HeaderMap, header};
+use axum::http::{HeaderMap, HeaderValue, header};
 use serde::de::DeserializeOwned;
 
 use crate::app::Shared;
@@ -20,7 +20,7 @@ impl FromRequestParts<Shared> for Caller {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, app: &Shared) -> Result<Caller, Problem> {
-        let value = parts.headers.get(header::AUTHORIZATION).ok_or(Problem::Unauthenticated)?;
+        let value = the_one(&parts.headers, header::AUTHORIZATION).ok_or(Problem::Unauthenticated)?;
         let text = value.to_str().map_err(|_| Problem::Unauthenticated)?;
         let (scheme, token) = text.split_once(' ').ok_or(Problem::Unauthenticated)?;
         if !scheme.eq_ignore_ascii_case("bearer") {
@@ -86,10 +86,17 @@ impl<T: DeserializeOwned> FromRequest<Shared> for Json<T> {
     }
 }
 
+/// The value of a header that stands once: of two, a proxy may have looked at the other one.
+fn the_one(headers: &HeaderMap, name: header::HeaderName) -> Option<&HeaderValue> {
+    let mut all = headers.get_all(name).iter();
+    let first = all.next()?;
+    all.next().is_none().then_some(first)
+}
+
 /// The media type of a body, without its parameters.
 #[must_use]
 pub fn media_type(headers: &HeaderMap) -> Option<&str> {
-    let value = headers.get(header::CONTENT_TYPE)?.to_str().ok()?;
+    let value = the_one(headers, header::CONTENT_TYPE)?.to_str().ok()?;
     value.split(';').next().map(str::trim)
 }
 

@@ -6,11 +6,18 @@ use std::io::{ErrorKind, Read, Write};
 use std::os::unix::fs::{OpenOptionsExt, PermissionsExt};
 use std::path::{Path, PathBuf};
 
+use backstraight_core::base::moment::Moment;
+
 use crate::secret;
 use crate::store::StoreError;
 
 /// Tells one start of the machine from the next.
 const BOOT_ID: &str = "/proc/sys/kernel/random/boot_id";
+
+/// Names of keys that sign no more, before the moment until which their tokens are good.
+const RETIRED: &str = "retired-";
+/// Names of keys that are about to sign.
+const NEXT: &str = "next-";
 
 /// A data folder.
 #[derive(Debug, Clone)]
@@ -120,22 +127,24 @@ impl Folder {
     }
 
     fn key(&self, name: &str) -> Result<[u8; 32], StoreError> {
-        let path = self.key_file(name);
-        let mut file = match File::open(&path) {
-            Ok(file) => file,
-            Err(e) if e.kind() == ErrorKind::NotFound => {
+        match self.read_key(name) {
+            Err(StoreError::File { source, .. }) if source.kind() == ErrorKind::NotFound => {
                 let key = secret::random::<32>();
-                let text = format!("{}\n", data_encoding::HEXLOWER.encode(&key));
-                return match self.write_key(name, text.as_bytes()) {
+                match self.write_key(name, hex_line(&key).as_bytes()) {
                     // Another process was quicker: its key is the key.
                     Err(StoreError::File { source, .. }) if source.kind() == ErrorKind::AlreadyExists => {
-                        self.key(name)
+                        self.read_key(name)
                     }
                     done => done.map(|()| key),
-                };
+                }
             }
-            Err(e) => return Err(file_error(&path, e)),
-        };
+            read => read,
+        }
+    }
+
+    fn read_key(&self, name: &str) -> Result<[u8; 32], StoreError> {
+        let path = self.key_file(name);
+        let mut file = File::open(&path).map_err(|e| file_error(&path, e))?;
         let mode = file.metadata().map_err(|e| file_error(&path, e))?.permissions().mode();
         if mode & 0o077 != 0 {
             let text = format!("mode {:o} lets others read it, 600 is needed", mode & 0o777);
@@ -166,6 +175,43 @@ impl Folder {
             sync_folder(&folder)
         };
         write().map_err(|e| file_error(&path, e))
+    }
+
+    /// Puts a new key for access tokens in the place of the old one, whose tokens stay good until `until`.
+    ///
+    /// # Errors
+    /// When it cannot be written; then the old key is still the key.
+    pub fn rotate_signing(&self, until: Moment) -> Result<Keys, StoreError> {
+        let old = self.keys()?;
+        let public = ed25519_dalek::SigningKey::from_bytes(&old.signing).verifying_key().to_bytes();
+        // First the old one's public half: at no moment are good tokens refused.
+        let end = data_encoding::HEXLOWER.encode(&secret::random::<4>());
+        self.write_key(&format!("{RETIRED}{}-{end}.key", until.0), hex_line(&public).as_bytes())?;
+        let (draft, path) = (format!("{NEXT}{end}"), self.key_file("signing.key"));
+        let new = secret::random::<32>();
+        self.write_key(&draft, hex_line(&new).as_bytes())?;
+        std::fs::rename(self.key_file(&draft), &path).map_err(|e| file_error(&path, e))?;
+        sync_folder(&self.root.join("keys")).map_err(|e| file_error(&path, e))?;
+        Ok(Keys { signing: new, ..old })
+    }
+
+    /// The public halves of keys whose tokens are still good, and until when.
+    ///
+    /// # Errors
+    /// When they cannot be read.
+    pub fn retired(&self, now: Moment) -> Result<Vec<([u8; 32], Moment)>, StoreError> {
+        let folder = self.root.join("keys");
+        let mut found = Vec::new();
+        for entry in std::fs::read_dir(&folder).map_err(|e| file_error(&folder, e))? {
+            let name = entry.map_err(|e| file_error(&folder, e))?.file_name();
+            let Some(name) = name.to_str().filter(|n| n.ends_with(".key")) else { continue };
+            let until = name.strip_prefix(RETIRED).and_then(|r| r.split('-').next()?.parse().ok());
+            if let Some(until) = until.map(Moment).filter(|until| now.0 < until.0) {
+                found.push((self.read_key(name)?, until));
+            }
+        }
+        found.sort_by_key(|(_, until)| *until);
+        Ok(found)
     }
 
     /// Takes the folder for a serving process; it is given back when the file is dropped.
@@ -240,6 +286,11 @@ pub fn sync_folder(path: &Path) -> std::io::Result<()> {
 
 pub(crate) fn file_error(path: &Path, source: std::io::Error) -> StoreError {
     StoreError::File { what: path.display().to_string(), source }
+}
+
+/// A key as it stands in its file.
+fn hex_line(key: &[u8; 32]) -> String {
+    format!("{}\n", data_encoding::HEXLOWER.encode(key))
 }
 
 #[cfg(test)]

@@ -1,5 +1,44 @@
 //! Authorisation as a value: storage asks for a grant, a grant is only made here, and only for
-//! somebody who may. So a handler that forgot to ask does not compile.
+//! somebody who may. So a handler that forgot to ask does not compile:
+//!
+//! ```compile_fail,E0308
+//! # use backstraight_core::model::name::DocName;
+//! # use backstraight_server::store::{Db, document::{self, Chunk, Room}, StoreError};
+//! fn handler(db: &Db, name: DocName) -> Result<Vec<Chunk>, StoreError> {
+//!     // Knowing a document's name is no permission to read it.
+//!     document::chunks_after(db, &name, 0, Room { bytes: 1, changes: 1 })
+//! }
+//! ```
+//!
+//! And nobody makes one elsewhere:
+//!
+//! ```compile_fail,E0451
+//! # use backstraight_core::model::name::DocName;
+//! # use backstraight_server::grant::MayRead;
+//! fn forged(name: DocName) -> MayRead {
+//!     MayRead { name }
+//! }
+//! ```
+//!
+//! With a grant it does compile:
+//!
+//! ```
+//! # use backstraight_server::grant::MayRead;
+//! # use backstraight_server::store::{Db, document::{self, Chunk, Room}, StoreError};
+//! fn handler(db: &Db, grant: MayRead) -> Result<Vec<Chunk>, StoreError> {
+//!     document::chunks_after(db, &grant, 0, Room { bytes: 1, changes: 1 })
+//! }
+//! ```
+
+mod accounts;
+mod keeping;
+
+pub use accounts::{
+    MayAdd, MayAudit, MayGuard, MayInstalls, MayKeep, MayKeepClub, MayKnow, MayLeave, MayList, MaySign,
+    MaySignIn, keeps, to_add, to_audit, to_end_guard, to_guard, to_installs, to_keep, to_keep_club,
+    to_keep_squads, to_know, to_leave, to_list, to_sign, to_sign_in,
+};
+pub use keeping::{MayErase, MayExport, to_erase, to_export};
 
 use backstraight_core::base::id::{ClubId, InstallId, PersonId};
 use backstraight_core::exchange::access::{Asker, Right, Role, Subject, right};
@@ -37,6 +76,7 @@ impl Caller {
 #[derive(Debug, Clone, Copy)]
 pub struct MayInvite {
     person: PersonId,
+    club: ClubId,
     by: By,
 }
 
@@ -44,84 +84,6 @@ pub struct MayInvite {
 #[derive(Debug, Clone, Copy)]
 pub struct MayKeepAccounts {
     by: By,
-}
-
-/// Permission of an athlete over the athlete's own consents.
-#[derive(Debug, Clone, Copy)]
-pub struct MayConsent {
-    person: PersonId,
-    by: By,
-}
-
-/// Permission to erase a person of a club.
-#[derive(Debug, Clone, Copy)]
-pub struct MayErase {
-    person: PersonId,
-    club: ClubId,
-    by: By,
-}
-
-impl MayErase {
-    /// Whom.
-    #[must_use]
-    pub const fn person(&self) -> PersonId {
-        self.person
-    }
-
-    /// Of which club.
-    #[must_use]
-    pub const fn club(&self) -> ClubId {
-        self.club
-    }
-
-    /// Who erases.
-    #[must_use]
-    pub const fn by(&self) -> &By {
-        &self.by
-    }
-}
-
-/// Whether `caller` may erase somebody of `club`: an owner of the club, on request of the person, and
-/// never the own person, so that nobody is left who could answer for it.
-#[must_use]
-pub fn to_erase(caller: &Caller, person: PersonId, club: ClubId) -> Option<MayErase> {
-    let may = caller.asker.role == Role::Owner && caller.asker.club == club && caller.asker.person != person;
-    may.then(|| MayErase { person, club, by: caller.by() })
-}
-
-/// Permission to take a full copy of what is kept of one person.
-#[derive(Debug, Clone, Copy)]
-pub struct MayExport {
-    person: PersonId,
-    remarks: bool,
-    by: By,
-}
-
-impl MayExport {
-    /// Whose.
-    #[must_use]
-    pub const fn person(&self) -> PersonId {
-        self.person
-    }
-
-    /// Whether what coaches remarked for themselves about the person is given too.
-    #[must_use]
-    pub const fn with_remarks(&self) -> bool {
-        self.remarks
-    }
-
-    /// Who takes it.
-    #[must_use]
-    pub const fn by(&self) -> &By {
-        &self.by
-    }
-}
-
-/// Whether `caller` may take a full copy of what is kept of a person: everybody of oneself. A minor's
-/// guardian may too once guardians are known here; this is the one place that says so.
-#[must_use]
-pub fn to_export(caller: &Caller, person: PersonId) -> Option<MayExport> {
-    (caller.asker.person == person).then(|| MayExport { person, remarks: false, by: caller.by() })
 }
 
 /// Permission to review training: of a club's athletes, or of one.
@@ -151,14 +113,63 @@ impl MayReview {
     }
 }
 
-/// Whose training a caller may review: coaches their club's, athletes their own.
+/// Whose training a caller may review: coaches their club's, athletes their own. A guardian's is looked
+/// up for one athlete at a time: [`to_review_ward`].
 #[must_use]
 pub fn to_review(caller: &Caller) -> Option<MayReview> {
     let club = caller.asker.club;
     match caller.asker.role {
         Role::HeadCoach | Role::Coach => Some(MayReview { club, only: None }),
         Role::Athlete => Some(MayReview { club, only: Some(caller.asker.person) }),
-        Role::Care | Role::Owner => None,
+        Role::Care | Role::Guardian | Role::Owner => None,
+    }
+}
+
+/// Whether a guardian may review the training of `athlete`. `watched` says whether the caller is the
+/// athlete's guardian now.
+#[must_use]
+pub fn to_review_ward(caller: &Caller, athlete: PersonId, watched: bool) -> Option<MayReview> {
+    (caller.asker.role == Role::Guardian && watched)
+        .then_some(MayReview { club: caller.asker.club, only: Some(athlete) })
+}
+
+/// Whether a caller may read the club's list of best marks, in which others are named only where they may
+/// be: coaches and athletes.
+#[must_use]
+pub fn to_read_marks(caller: &Caller) -> Option<MayReadMarks> {
+    let role = caller.asker.role;
+    (role.coaches() || role == Role::Athlete).then_some(MayReadMarks {
+        club: caller.asker.club,
+        reader: caller.asker.person,
+        coach: role.coaches(),
+    })
+}
+
+/// Permission to read the best marks of a club, as one reader.
+#[derive(Debug, Clone, Copy)]
+pub struct MayReadMarks {
+    club: ClubId,
+    reader: PersonId,
+    coach: bool,
+}
+
+impl MayReadMarks {
+    /// Which club's; names follow from [`MayReadMarks::reader`] and [`MayReadMarks::coach`].
+    #[must_use]
+    pub(crate) const fn of_club(&self) -> MayReview {
+        MayReview { club: self.club, only: None }
+    }
+
+    /// Who reads.
+    #[must_use]
+    pub const fn reader(&self) -> PersonId {
+        self.reader
+    }
+
+    /// Whether everybody is known to the reader by name.
+    #[must_use]
+    pub const fn coach(&self) -> bool {
+        self.coach
     }
 }
 
@@ -229,20 +240,15 @@ pub fn to_hand_in(caller: &Caller, name: DocName, subject: &Subject) -> Option<M
 pub fn to_invite(caller: &Caller, target: &Asker) -> Option<MayInvite> {
     let asker = &caller.asker;
     let below = match asker.role {
-        Role::Owner => true,
-        Role::HeadCoach => matches!(target.role, Role::Coach | Role::Care | Role::Athlete),
         Role::Coach => target.role == Role::Athlete,
-        Role::Care | Role::Athlete => false,
+        other => keeps(other, target.role),
     };
     let own = asker.role.coaches() && asker.person == target.person;
-    (asker.club == target.club && (below || own))
-        .then(|| MayInvite { person: target.person, by: caller.by() })
-}
-
-/// An athlete's permission over the own consents.
-#[must_use]
-pub fn to_consent(caller: &Caller) -> Option<MayConsent> {
-    (caller.asker.role == Role::Athlete).then(|| MayConsent { person: caller.asker.person, by: caller.by() })
+    (asker.club == target.club && (below || own)).then(|| MayInvite {
+        person: target.person,
+        club: target.club,
+        by: caller.by(),
+    })
 }
 
 /// Whoever can write the data folder of this machine already holds everything in it.
@@ -255,19 +261,7 @@ impl AtTheMachine {
     /// To invite anybody.
     #[must_use]
     pub fn to_invite(self, person: PersonId, club: ClubId) -> MayInvite {
-        MayInvite { person, by: By { club: Some(club), ..Self::BY } }
-    }
-
-    /// To erase anybody.
-    #[must_use]
-    pub fn to_erase(self, person: PersonId, club: ClubId) -> MayErase {
-        MayErase { person, club, by: By { club: Some(club), ..Self::BY } }
-    }
-
-    /// To take a full copy of what is kept of anybody.
-    #[must_use]
-    pub fn to_export(self, person: PersonId, club: ClubId, remarks: bool) -> MayExport {
-        MayExport { person, remarks, by: By { club: Some(club), ..Self::BY } }
+        MayInvite { person, club, by: By { club: Some(club), ..Self::BY } }
     }
 
     /// To keep accounts.
@@ -302,6 +296,12 @@ impl AtTheMachine {
 }
 
 impl MayInvite {
+    /// Whoever may let a new phone in may shut the lost one out.
+    #[must_use]
+    pub const fn installs(&self) -> MayInstalls {
+        MayInstalls::of_invited(self)
+    }
+
     /// Whom.
     #[must_use]
     pub fn person(&self) -> PersonId {
@@ -317,20 +317,6 @@ impl MayInvite {
 
 impl MayKeepAccounts {
     /// Who keeps them.
-    #[must_use]
-    pub fn by(&self) -> &By {
-        &self.by
-    }
-}
-
-impl MayConsent {
-    /// Whose consents.
-    #[must_use]
-    pub fn person(&self) -> PersonId {
-        self.person
-    }
-
-    /// Who says so.
     #[must_use]
     pub fn by(&self) -> &By {
         &self.by
@@ -381,13 +367,14 @@ mod tests {
 
     #[test]
     fn nobody_invites_somebody_who_may_more() {
-        // In the order of Role::ALL: head coach, coach, care, athlete, owner.
+        // In the order of Role::ALL: head coach, coach, care, athlete, guardian, owner.
         let table = [
-            (Role::HeadCoach, [false, true, true, true, false]),
-            (Role::Coach, [false, false, false, true, false]),
-            (Role::Care, [false; 5]),
-            (Role::Athlete, [false; 5]),
-            (Role::Owner, [true; 5]),
+            (Role::HeadCoach, [false, true, true, true, true, false]),
+            (Role::Coach, [false, false, false, true, false, false]),
+            (Role::Care, [false; 6]),
+            (Role::Athlete, [false; 6]),
+            (Role::Guardian, [false; 6]),
+            (Role::Owner, [true; 6]),
         ];
         for (by, row) in table {
             for (target, want) in Role::ALL.into_iter().zip(row) {

@@ -23,6 +23,8 @@ pub mod grant;
 pub mod job;
 mod leftover;
 pub mod nudge;
+pub mod passkey;
+pub mod password;
 pub mod problem;
 pub mod project;
 pub mod rate;

@@ -39,6 +39,38 @@ pub enum Problem {
     TooMany,
     /// This install has all the streams that it may have.
     TooManyStreams,
+    /// Too many wrong tries for this account or from this address: wait so many seconds.
+    Wait(u32),
+    /// Too many passwords are being checked.
+    Queue,
+    /// The time in the request is too far from the server's, which this is in ms.
+    Clock(i64),
+    /// The session of this install has ended with time.
+    SessionExpired,
+    /// No such name, or another password, or a passkey that is not known.
+    SignInWrong,
+    /// The password is right, and needs a passkey beside it.
+    SecondStep,
+    /// Somebody else signs in with that name.
+    NameTaken,
+    /// The password is too short to be used in that way.
+    PasswordShort,
+    /// The password is too long.
+    PasswordLong,
+    /// The password is one of those that are tried first.
+    PasswordCommon,
+    /// A passkey is needed before that.
+    PasskeyNeeded,
+    /// The passkey's answer is not one to this challenge and server.
+    PasskeyWrong,
+    /// There are too many of them.
+    TooManyThings,
+    /// The club would have no owner.
+    LastOwner,
+    /// For a minor, or somebody whose date of birth is not known, a guardian has to sign.
+    GuardianNeeded,
+    /// The athlete is of age.
+    OfAge,
     /// It took too long.
     TimeOut,
     /// Too much is waiting.
@@ -85,6 +117,44 @@ impl Problem {
                 "too-many-streams",
                 "this install listens already: close a stream first",
             ),
+            Problem::Wait(_) => (S::TOO_MANY_REQUESTS, "too-many", "too many wrong tries: wait"),
+            Problem::Queue => (S::TOO_MANY_REQUESTS, "queue", "too many sign in at once: send it again"),
+            Problem::Clock(_) => {
+                (S::BAD_REQUEST, "clock", "the time in the request is too far from the server's")
+            }
+            Problem::SessionExpired => (
+                S::UNAUTHORIZED,
+                "session-expired",
+                "the session of this install has ended with time: enrol or sign in again",
+            ),
+            Problem::SignInWrong => (S::UNAUTHORIZED, "sign-in-wrong", "name, password or passkey is wrong"),
+            Problem::SecondStep => (S::FORBIDDEN, "second-step", "a passkey is needed beside this password"),
+            Problem::NameTaken => (S::CONFLICT, "name-taken", "somebody else signs in with that name"),
+            Problem::PasswordShort => (
+                S::UNPROCESSABLE_ENTITY,
+                "password-short",
+                "a password has at least 15 characters, or 8 beside a passkey",
+            ),
+            Problem::PasswordLong => {
+                (S::UNPROCESSABLE_ENTITY, "password-long", "a password has at most 128 characters")
+            }
+            Problem::PasswordCommon => {
+                (S::UNPROCESSABLE_ENTITY, "password-common", "this password is one of those tried first")
+            }
+            Problem::PasskeyNeeded => {
+                (S::CONFLICT, "passkey-needed", "a password as short as this one needs a passkey beside it")
+            }
+            Problem::PasskeyWrong => {
+                (S::FORBIDDEN, "passkey-wrong", "the passkey did not answer this challenge")
+            }
+            Problem::TooManyThings => (S::CONFLICT, "too-many-things", "there are too many of them"),
+            Problem::LastOwner => (S::CONFLICT, "last-owner", "the club would have no owner"),
+            Problem::GuardianNeeded => (
+                S::FORBIDDEN,
+                "guardian-needed",
+                "a guardian has to sign for a minor, or for somebody whose date of birth is not known",
+            ),
+            Problem::OfAge => (S::CONFLICT, "of-age", "the athlete is of age"),
             Problem::TimeOut => (S::SERVICE_UNAVAILABLE, "time-out", "it took too long: send it again"),
             Problem::Busy => (S::SERVICE_UNAVAILABLE, "busy", "too much is waiting: send it again"),
             Problem::StorageFull => {
@@ -131,23 +201,33 @@ pub struct ProblemBody {
     /// The field that is out of its limits.
     #[serde(skip_serializing_if = "Option::is_none")]
     field: Option<&'static str>,
+    /// The server's time in ms since 1970 UTC, where the request's was too far from it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    now: Option<i64>,
 }
 
 impl IntoResponse for Problem {
     fn into_response(self) -> Response {
         let (status, code, title) = self.parts();
         let field = if let Problem::Field(field) = self { Some(field) } else { None };
-        let body = ProblemBody { r#type: "about:blank", title, status: status.as_u16(), code, field };
+        let now = if let Problem::Clock(now) = self { Some(now) } else { None };
+        let body = ProblemBody { r#type: "about:blank", title, status: status.as_u16(), code, field, now };
         let json = serde_json::to_vec(&body).unwrap_or_default();
         let mut response = (status, json).into_response();
         let headers = response.headers_mut();
         headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("application/problem+json"));
         headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
         match self {
-            Problem::Unauthenticated | Problem::SessionEnded => {
+            Problem::Unauthenticated
+            | Problem::SessionEnded
+            | Problem::SessionExpired
+            | Problem::SignInWrong => {
                 headers.insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer"));
             }
-            Problem::Busy | Problem::TimeOut => {
+            Problem::Wait(seconds) => {
+                headers.insert(header::RETRY_AFTER, HeaderValue::from(seconds));
+            }
+            Problem::Busy | Problem::TimeOut | Problem::Queue => {
                 headers.insert(header::RETRY_AFTER, HeaderValue::from_static("2"));
             }
             Problem::TooMany | Problem::TooManyStreams | Problem::StorageFull => {

@@ -80,8 +80,12 @@ impl Review {
         };
         let mut names = BTreeMap::new();
         let mut athletes = Vec::new();
-        let members = members(db, grant)?;
+        let mut members = members(db, grant)?;
         for person in rows::people(db, grant)? {
+            // The account's date of birth goes before the one that a squad has.
+            if person.born.is_some() {
+                members.entry(person.id).or_default().born = person.born;
+            }
             names.extend(person.installs.iter().map(|i| (*i, person.name.clone())));
             let wanted = person.role == Role::Athlete
                 && !person.withdrawn

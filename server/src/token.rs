@@ -2,8 +2,10 @@
 //! The only place that makes or reads one. Knows no request and no right: a token says who asks,
 //! never what they may do.
 //!
-//! The form that is accepted is exactly the form that is made: one algorithm, one type, one key,
+//! The form that is accepted is exactly the form that is made: one algorithm, one type, a key of ours,
 //! every claim present, no other header. General libraries accept more than that.
+
+use std::sync::{PoisonError, RwLock};
 
 use backstraight_core::base::id::{InstallId, PersonId};
 use backstraight_core::base::moment::Moment;
@@ -74,18 +76,53 @@ pub struct Bearer {
     pub install: InstallId,
 }
 
+/// The keys of access tokens: one signs, others are those before it whose tokens are still good.
+struct Ring {
+    signing: SigningKey,
+    kid: String,
+    verifying: VerifyingKey,
+    retired: Vec<(String, VerifyingKey, Moment)>,
+}
+
+impl Ring {
+    fn of(signing: &[u8; 32], retired: &[([u8; 32], Moment)]) -> Ring {
+        let signing = SigningKey::from_bytes(signing);
+        let verifying = signing.verifying_key();
+        let retired = retired
+            .iter()
+            .filter_map(|(key, until)| {
+                let key = VerifyingKey::from_bytes(key).ok()?;
+                Some((kid(&key), key, *until))
+            })
+            .collect();
+        Ring { kid: kid(&verifying), signing, verifying, retired }
+    }
+
+    /// The key with that name, when its tokens are good.
+    fn named(&self, name: &str, now: Moment) -> Option<&VerifyingKey> {
+        if name == self.kid {
+            return Some(&self.verifying);
+        }
+        self.retired.iter().find(|(kid, _, until)| kid == name && now.0 < until.0).map(|(_, key, _)| key)
+    }
+}
+
+/// The name of a key follows from it.
+fn kid(key: &VerifyingKey) -> String {
+    let print = Sha256::digest(key.as_bytes());
+    HEXLOWER.encode(print.get(..8).unwrap_or_default())
+}
+
 /// Makes and reads the tokens of one server.
 pub struct Tokens {
-    signing: SigningKey,
-    verifying: VerifyingKey,
-    kid: String,
+    ring: RwLock<Ring>,
     issuer: String,
     secret: [u8; 32],
 }
 
 impl std::fmt::Debug for Tokens {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Tokens").field("kid", &self.kid).field("issuer", &self.issuer).finish_non_exhaustive()
+        f.debug_struct("Tokens").field("issuer", &self.issuer).finish_non_exhaustive()
     }
 }
 
@@ -93,12 +130,27 @@ impl Tokens {
     /// The tokens of the server that is called `server`.
     #[must_use]
     pub fn new(keys: &Keys, server: [u8; 16]) -> Tokens {
-        let signing = SigningKey::from_bytes(&keys.signing);
-        let verifying = signing.verifying_key();
-        let print = Sha256::digest(verifying.as_bytes());
-        let kid = HEXLOWER.encode(print.get(..8).unwrap_or_default());
         let issuer = format!("backstraight/{}", HEXLOWER.encode(&server));
-        Tokens { signing, verifying, kid, issuer, secret: keys.secret }
+        Tokens { ring: RwLock::new(Ring::of(&keys.signing, &[])), issuer, secret: keys.secret }
+    }
+
+    /// Takes the keys that the folder holds now; whether another one signs than before.
+    pub fn renew(&self, keys: &Keys, retired: &[([u8; 32], Moment)]) -> bool {
+        let ring = Ring::of(&keys.signing, retired);
+        let mut held = self.ring.write().unwrap_or_else(PoisonError::into_inner);
+        let another = held.kid != ring.kid;
+        *held = ring;
+        another
+    }
+
+    /// The public keys and their names: the one that signs, then those whose tokens are still good.
+    #[must_use]
+    pub fn public_keys(&self, now: Moment) -> Vec<(String, [u8; 32])> {
+        let ring = self.ring.read().unwrap_or_else(PoisonError::into_inner);
+        let retired = ring.retired.iter().filter(|(_, _, until)| now.0 < until.0);
+        std::iter::once((ring.kid.clone(), ring.verifying.to_bytes()))
+            .chain(retired.map(|(kid, key, _)| (kid.clone(), key.to_bytes())))
+            .collect()
     }
 
     /// The key that refresh tokens and codes are hashed with.
@@ -110,7 +162,8 @@ impl Tokens {
     /// An access token for an install, good from `now` for [`LIFETIME`].
     #[must_use]
     pub fn access(&self, bearer: Bearer, now: Moment) -> String {
-        let header = Header { alg: "EdDSA".to_owned(), kid: self.kid.clone(), typ: "at+jwt".to_owned() };
+        let ring = self.ring.read().unwrap_or_else(PoisonError::into_inner);
+        let header = Header { alg: "EdDSA".to_owned(), kid: ring.kid.clone(), typ: "at+jwt".to_owned() };
         let iat = now.seconds();
         let claims = Claims {
             iss: self.issuer.clone(),
@@ -123,7 +176,7 @@ impl Tokens {
             exp: iat + LIFETIME,
         };
         let signed = format!("{}.{}", part(&header), part(&claims));
-        let signature = self.signing.sign(signed.as_bytes());
+        let signature = ring.signing.sign(signed.as_bytes());
         format!("{signed}.{}", BASE64URL_NOPAD.encode(&signature.to_bytes()))
     }
 
@@ -155,12 +208,16 @@ impl Tokens {
         let (header, claims) = signed.split_once('.').ok_or(TokenError::Malformed)?;
         // Unknown fields are refused: `crit`, `jku`, `jwk`, `x5u`, `x5c` and whatever comes next.
         let header: Header = read(header).map_err(|_| TokenError::Header)?;
-        if header.alg != "EdDSA" || header.typ != "at+jwt" || header.kid != self.kid {
+        if header.alg != "EdDSA" || header.typ != "at+jwt" {
             return Err(TokenError::Header);
         }
+        let key = {
+            let ring = self.ring.read().unwrap_or_else(PoisonError::into_inner);
+            *ring.named(&header.kid, now).ok_or(TokenError::Header)?
+        };
         let signature = BASE64URL_NOPAD.decode(signature.as_bytes()).map_err(|_| TokenError::Malformed)?;
         let signature = Signature::from_slice(&signature).map_err(|_| TokenError::Signature)?;
-        self.verifying.verify_strict(signed.as_bytes(), &signature).map_err(|_| TokenError::Signature)?;
+        key.verify_strict(signed.as_bytes(), &signature).map_err(|_| TokenError::Signature)?;
         let claims: Claims = read(claims)?;
         if claims.iss != self.issuer || claims.aud != AUDIENCE {
             return Err(TokenError::Elsewhere);

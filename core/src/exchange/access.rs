@@ -19,13 +19,16 @@ pub enum Role {
     Care,
     /// Trains.
     Athlete,
-    /// Keeps accounts; sees no training data.
+    /// A parent or whoever else answers for a minor: reads what the minor trains, signs consent.
+    Guardian,
+    /// Keeps accounts and reads the audit list; sees no training data.
     Owner,
 }
 
 impl Role {
     /// All roles.
-    pub const ALL: [Role; 5] = [Role::HeadCoach, Role::Coach, Role::Care, Role::Athlete, Role::Owner];
+    pub const ALL: [Role; 6] =
+        [Role::HeadCoach, Role::Coach, Role::Care, Role::Athlete, Role::Guardian, Role::Owner];
 
     /// Its word.
     #[must_use]
@@ -35,6 +38,7 @@ impl Role {
             Role::Coach => "coach",
             Role::Care => "care",
             Role::Athlete => "athlete",
+            Role::Guardian => "guardian",
             Role::Owner => "owner",
         }
     }
@@ -93,6 +97,8 @@ pub struct Subject {
     pub athlete: Option<PersonId>,
     /// Whether that athlete lets coaches read the care document.
     pub care_open_to_coaches: bool,
+    /// Whether whoever asks is that athlete's guardian at present.
+    pub watched: bool,
 }
 
 /// The right of `asker` on a document of `kind` about `subject`.
@@ -103,28 +109,32 @@ pub fn right(asker: &Asker, kind: Kind, subject: &Subject) -> Right {
     }
     let own = subject.athlete == Some(asker.person);
     let coach = asker.role.coaches();
+    // Notes hold what a coach writes to the minor: a guardian who reads one half of a conversation with
+    // an adult reads nothing. Reports of pain and illness stay between the athlete and care staff.
+    let guardian = asker.role == Role::Guardian && subject.watched;
     match kind {
         Kind::Library => match asker.role {
             Role::HeadCoach | Role::Coach => Right::Write,
-            Role::Athlete | Role::Care => Right::Read,
+            Role::Athlete | Role::Care | Role::Guardian => Right::Read,
             Role::Owner => Right::None,
         },
         Kind::Squad if coach => Right::Write,
         Kind::Squad => Right::None,
         Kind::Plan | Kind::Notes if coach => Right::Write,
-        Kind::Plan | Kind::Notes if own => Right::Read,
+        Kind::Log | Kind::Care if own && asker.role == Role::Athlete => Right::Write,
+        // Whoever was an athlete still reads what is about them.
+        Kind::Plan | Kind::Notes | Kind::Log | Kind::Care if own => Right::Read,
+        Kind::Plan | Kind::Notes if guardian => Right::Read,
         Kind::Plan | Kind::Notes => Right::None,
-        Kind::Log if own && asker.role == Role::Athlete => Right::Write,
-        Kind::Log if coach => Right::Read,
+        Kind::Log if coach || guardian => Right::Read,
         Kind::Log => Right::None,
-        Kind::Care if own && asker.role == Role::Athlete => Right::Write,
         Kind::Care if asker.role == Role::Care => Right::Read,
         Kind::Care if coach && subject.care_open_to_coaches => Right::Read,
         Kind::Care => Right::None,
         Kind::CareNotes | Kind::Availability if asker.role == Role::Care => Right::Write,
         Kind::CareNotes | Kind::Availability if own => Right::Read,
         Kind::CareNotes => Right::None,
-        Kind::Availability if coach => Right::Read,
+        Kind::Availability if coach || guardian => Right::Read,
         Kind::Availability => Right::None,
     }
 }
@@ -139,35 +149,42 @@ mod tests {
     const ANNA: PersonId = PersonId(Uuid::from_u128(3));
     const OTHER: PersonId = PersonId(Uuid::from_u128(4));
 
-    fn ask(role: Role, person: PersonId, club: ClubId, kind: Kind, consent: bool) -> Right {
+    fn ask(role: Role, person: PersonId, club: ClubId, kind: Kind, consent: bool, watched: bool) -> Right {
         let athlete = (!matches!(kind, Kind::Library | Kind::Squad)).then_some(ANNA);
-        right(
-            &Asker { person, club, role },
-            kind,
-            &Subject { club: HOME, athlete, care_open_to_coaches: consent },
-        )
+        let subject = Subject { club: HOME, athlete, care_open_to_coaches: consent, watched };
+        right(&Asker { person, club, role }, kind, &subject)
     }
 
     #[test]
     fn the_whole_table() {
         use Right::{None as No, Read, Write};
-        // role, own document or another's, then Library, Squad, Plan, Log, Notes, Care, care notes,
-        // availability; at last Care with consent, which opens nothing else
+        // Role, own document or another's, whether a guardian of the athlete, then Library, Squad, Plan,
+        // Log, Notes, Care, care notes, availability; at last Care with consent, which opens nothing else.
         let table = [
-            (Role::HeadCoach, OTHER, [Write, Write, Write, Read, Write, No, No, Read], Read),
-            (Role::Coach, OTHER, [Write, Write, Write, Read, Write, No, No, Read], Read),
-            (Role::Care, OTHER, [Read, No, No, No, No, Read, Write, Write], Read),
-            (Role::Athlete, ANNA, [Read, No, Read, Write, Read, Write, Read, Read], Write),
-            (Role::Athlete, OTHER, [Read, No, No, No, No, No, No, No], No),
-            (Role::Owner, OTHER, [No, No, No, No, No, No, No, No], No),
+            (Role::HeadCoach, OTHER, false, [Write, Write, Write, Read, Write, No, No, Read], Read),
+            (Role::Coach, OTHER, false, [Write, Write, Write, Read, Write, No, No, Read], Read),
+            (Role::Care, OTHER, false, [Read, No, No, No, No, Read, Write, Write], Read),
+            (Role::Athlete, ANNA, false, [Read, No, Read, Write, Read, Write, Read, Read], Write),
+            (Role::Coach, ANNA, false, [Write, Write, Write, Read, Write, Read, Read, Read], Read),
+            (Role::Owner, ANNA, false, [No, No, Read, Read, Read, Read, Read, Read], Read),
+            (Role::Guardian, ANNA, false, [Read, No, Read, Read, Read, Read, Read, Read], Read),
+            (Role::Athlete, OTHER, false, [Read, No, No, No, No, No, No, No], No),
+            (Role::Guardian, OTHER, false, [Read, No, No, No, No, No, No, No], No),
+            (Role::Guardian, OTHER, true, [Read, No, Read, Read, Read, No, No, Read], No),
+            (Role::Owner, OTHER, false, [No, No, No, No, No, No, No, No], No),
         ];
-        for (role, person, row, with_consent) in table {
+        for (role, person, watched, row, with_consent) in table {
             for (kind, want) in Kind::ALL.into_iter().zip(row) {
                 let open = if kind == Kind::Care { with_consent } else { want };
-                assert_eq!(ask(role, person, HOME, kind, false), want, "{role} {kind:?}");
-                assert_eq!(ask(role, person, HOME, kind, true), open, "{role} {kind:?} with consent");
+                assert_eq!(ask(role, person, HOME, kind, false, watched), want, "{role} {kind:?}");
+                assert_eq!(
+                    ask(role, person, HOME, kind, true, watched),
+                    open,
+                    "{role} {kind:?} with consent"
+                );
                 for consent in [false, true] {
-                    assert_eq!(ask(role, person, AWAY, kind, consent), No, "{role} {kind:?} of another club");
+                    let far = ask(role, person, AWAY, kind, consent, watched);
+                    assert_eq!(far, No, "{role} {kind:?} of another club");
                 }
             }
         }

@@ -6,5 +6,6 @@ pub mod carry;
 pub mod device;
 pub mod frames;
 pub mod nudge;
+pub mod proof;
 pub mod signed;
 pub mod wire;

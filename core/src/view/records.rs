@@ -19,14 +19,21 @@ use crate::model::plan::Protocol;
 /// Rules: +2.0 m/s for runs up to 200 m and horizontal jumps).
 pub const MOST_WIND: f64 = 2.0;
 
-/// Age below which somebody is a minor.
+/// Age below which somebody is a minor, where a club has set no other.
 pub const ADULT: u16 = 18;
 
-/// Whether somebody may be named to a reader. Somebody whose date of birth is not known is taken
-/// for a minor. `consent` is the guardian's.
+/// Whether somebody is of age on a day. Somebody whose date of birth is not known is taken for a minor.
 #[must_use]
-pub fn may_be_named(born: Option<Day>, today: Day, coach: bool, consent: bool) -> bool {
-    coach || consent || born.is_some_and(|b| age(b, today) >= ADULT)
+pub fn of_age(born: Option<Day>, today: Day, majority: u16) -> bool {
+    born.is_some_and(|b| age(b, today) >= majority)
+}
+
+/// Whether somebody may be named to a reader other than themselves. Coaches know everybody. To others
+/// an adult is named unless the adult has said no, a minor only with the guardian's yes and without a
+/// no of the minor. `said` is what consents say, where they say anything.
+#[must_use]
+pub fn may_be_named(of_age: bool, coach: bool, said: Option<bool>) -> bool {
+    coach || said.unwrap_or(of_age)
 }
 
 /// A person of the club.

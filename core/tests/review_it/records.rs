@@ -12,7 +12,7 @@ use backstraight_core::view::done::Done;
 use backstraight_core::view::library::Library;
 use backstraight_core::view::marks::{Noises, Reading};
 use backstraight_core::view::records::{
-    AgeGroup, Best, ClubRecord, Holder, Person, may_be_named, personal, records,
+    ADULT, AgeGroup, Best, ClubRecord, Holder, Person, may_be_named, of_age, personal, records,
 };
 use backstraight_core::view::why::Lack;
 use uuid::Uuid;
@@ -94,7 +94,12 @@ fn a_minor_is_not_named_to_others() {
     let born = Some(day("2010-05-01"));
     let people = [person(1, "Anna Invented", born, &done)];
     let seen = |coach: bool, consent: bool| {
-        let list = records(&people, &library, &|_| may_be_named(born, today, coach, consent), today);
+        let list = records(
+            &people,
+            &library,
+            &|_| may_be_named(of_age(born, today, ADULT), coach, consent.then_some(true)),
+            today,
+        );
         list[0].best[0].clone()
     };
     let hidden = seen(false, false);
@@ -104,9 +109,11 @@ fn a_minor_is_not_named_to_others() {
     assert!(matches!(seen(true, false).holder, Holder::Named { .. }));
     assert!(matches!(seen(false, true).holder, Holder::Named { .. }));
     // Of age on the birthday; without a date of birth taken for a minor.
-    assert!(!may_be_named(Some(day("2008-11-26")), today, false, false));
-    assert!(may_be_named(Some(day("2008-11-25")), today, false, false));
-    assert!(!may_be_named(None, today, false, false));
+    assert!(!of_age(Some(day("2008-11-26")), today, ADULT) && of_age(Some(day("2008-11-25")), today, ADULT));
+    assert!(!of_age(Some(day("2008-11-25")), today, 19) && !of_age(None, today, ADULT));
+    assert!(!may_be_named(false, false, None) && may_be_named(false, false, Some(true)));
+    assert!(may_be_named(true, false, None) && !may_be_named(true, false, Some(false)));
+    assert!(may_be_named(true, true, Some(false)), "coaches know everybody");
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! The command line: one file a command. Each prints data on the output stream (a table, or JSON
 //! with `--json`), everything else on the error stream, and says why when it fails.
 
+mod audit;
 mod backup;
 mod carry;
 mod check;
@@ -9,7 +10,10 @@ mod compact;
 mod erase;
 mod export;
 mod formula;
+mod guardian;
+mod install;
 mod invite;
+mod keys;
 mod look;
 mod person;
 mod read;
@@ -61,6 +65,17 @@ enum Command {
     /// People of a club
     #[command(subcommand)]
     Person(person::Person),
+    /// Who answers for a minor
+    #[command(subcommand)]
+    Guardian(guardian::Guardian),
+    /// Phones and desks of a person
+    #[command(subcommand)]
+    Install(install::Install),
+    /// What changed access in a club, the newest first
+    Audit(audit::Audit),
+    /// Keys that sign access tokens
+    #[command(subcommand)]
+    Keys(keys::Keys),
     /// Make a code with which a person enrols a phone or desk
     Invite(invite::Invite),
     /// The squad at a glance
@@ -144,6 +159,10 @@ pub fn main() -> ExitCode {
         Command::Club(c) => c.run(),
         Command::Squad(c) => c.run(),
         Command::Person(c) => c.run(),
+        Command::Guardian(c) => c.run(),
+        Command::Install(c) => c.run(),
+        Command::Audit(c) => c.run(),
+        Command::Keys(c) => c.run(),
         Command::Invite(c) => c.run(),
         Command::Board(c) => c.run(),
         Command::Athlete(c) => c.run(),

@@ -1,58 +1,117 @@
 //! `backstraight person`.
 
+use backstraight_core::base::day::Day;
 use backstraight_core::base::id::{ClubId, PersonId};
 use backstraight_core::exchange::access::Role;
-use clap::Subcommand;
+use clap::{Args, Subcommand};
 use serde::Serialize;
 
 use super::{CliError, Data, Output, chance, identity, name, now, table};
 use crate::grant::AtTheMachine;
+use crate::store::members::{self, Change, Changed, Member};
 use crate::store::people::{self, NewPerson};
+use crate::store::{Db, Store, StoreError, sign_in};
 
 /// People of a club.
 #[derive(Debug, Subcommand)]
 pub(super) enum Person {
     /// Add a person
-    Add {
-        /// Shown name
-        name: String,
-        /// Their club
-        #[arg(long, value_name = "ID")]
-        club: String,
-        /// head coach, coach, care, athlete or owner
-        #[arg(long)]
-        role: String,
-        #[command(flatten)]
-        data: Data,
-        #[command(flatten)]
-        output: Output,
-    },
+    Add(Add),
     /// List the people of a club
-    List {
-        /// The club
-        #[arg(long, value_name = "ID")]
-        club: String,
-        #[command(flatten)]
-        data: Data,
-        #[command(flatten)]
-        output: Output,
-    },
+    List(List),
     /// Give a person another role
     Role {
         /// The person
         person: String,
-        /// head coach, coach, care, athlete or owner
+        /// head coach, coach, care, athlete, guardian or owner
         role: String,
         #[command(flatten)]
         data: Data,
+        #[command(flatten)]
+        output: Output,
     },
-    /// Withdraw a person: none of their installs is let in any more
-    Withdraw {
+    /// Rename a person
+    Rename {
         /// The person
         person: String,
+        /// The new name
+        name: String,
         #[command(flatten)]
         data: Data,
+        #[command(flatten)]
+        output: Output,
     },
+    /// Enter a person's date of birth; without one an athlete counts as a minor
+    Born {
+        /// The person
+        person: String,
+        /// The day as 2008-11-25, or "unknown"
+        day: String,
+        #[command(flatten)]
+        data: Data,
+        #[command(flatten)]
+        output: Output,
+    },
+    /// Withdraw a person: none of their installs is let in any more
+    Withdraw(Target),
+    /// Take a withdrawal back
+    Restore(Target),
+    /// Let an athlete leave who has a copy of what is theirs, or wants none
+    Leave {
+        #[command(flatten)]
+        target: Target,
+        /// The athlete wants no copy
+        #[arg(long)]
+        without_copy: bool,
+    },
+    /// Take a person's password and passkeys away; an invitation is then the way in
+    ResetSignIn(Target),
+}
+
+/// Adds a person.
+#[derive(Debug, Args)]
+pub(super) struct Add {
+    /// Shown name
+    name: String,
+    /// Their club
+    #[arg(long, value_name = "ID")]
+    club: String,
+    /// head coach, coach, care, athlete, guardian or owner
+    #[arg(long)]
+    role: String,
+    /// Date of birth as 2008-11-25
+    #[arg(long, value_name = "DAY")]
+    born: Option<String>,
+    #[command(flatten)]
+    data: Data,
+    #[command(flatten)]
+    output: Output,
+}
+
+/// Lists people.
+#[derive(Debug, Args)]
+pub(super) struct List {
+    /// The club
+    #[arg(long, value_name = "ID")]
+    club: String,
+    /// Those who were withdrawn too
+    #[arg(long)]
+    all: bool,
+    #[command(flatten)]
+    data: Data,
+    #[command(flatten)]
+    output: Output,
+}
+
+/// One person.
+#[derive(Debug, Args)]
+pub(super) struct Target {
+    /// The person
+    person: String,
+    #[command(flatten)]
+    data: Data,
+    #[command(flatten)]
+    output: Output,
 }
 
 #[derive(Debug, Serialize)]
@@ -61,62 +120,168 @@ struct Line {
     role: String,
     installs: u64,
     name: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    born: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    sign_in: Option<String>,
+    passkeys: u64,
+    withdrawn: bool,
+}
+
+impl Line {
+    fn of(m: &Member) -> Line {
+        Line {
+            id: m.asker.person.to_string(),
+            role: m.asker.role.to_string(),
+            installs: m.installs,
+            name: m.name.clone(),
+            born: m.born.map(|d| d.to_string()),
+            sign_in: m.sign_in.clone(),
+            passkeys: m.passkeys,
+            withdrawn: m.withdrawn.is_some(),
+        }
+    }
+
+    fn show(&self, output: Output) -> Result<(), CliError> {
+        let unknown = || "unknown".to_owned();
+        let mut shown =
+            vec![("person", self.id.clone()), ("role", self.role.clone()), ("name", self.name.clone())];
+        if self.role == Role::Athlete.word() || self.born.is_some() {
+            shown.push(("born", self.born.clone().unwrap_or_else(unknown)));
+        }
+        if self.withdrawn {
+            shown.push(("withdrawn", "yes".to_owned()));
+        }
+        table::one(output, self, &shown)
+    }
 }
 
 impl Person {
     pub(super) fn run(self) -> Result<(), CliError> {
-        let (now, grant) = (now(), AtTheMachine.to_keep_accounts());
         match self {
-            Person::Add { name: text, club, role, data, output } => {
-                let club: ClubId = identity("the club", &club)?;
-                let new = NewPerson {
-                    id: PersonId::new(now, chance()),
-                    club,
-                    role: self::role(&role)?,
-                    name: name(&text)?,
-                };
-                let (_, store) = data.store()?;
-                if !store.read_blocking(|db| people::club_exists(db, club))? {
-                    return Err(CliError::Argument(format!("there is no club {club}")));
-                }
-                let line = Line {
-                    id: new.id.to_string(),
-                    role: new.role.to_string(),
-                    installs: 0,
-                    name: new.name.clone(),
-                };
-                store.write_blocking(move |db| people::add_person(db, &grant, &new, now))?;
-                let shown =
-                    [("person", line.id.clone()), ("role", line.role.clone()), ("name", line.name.clone())];
-                table::one(output, &line, &shown)
+            Person::Add(add) => add.run(),
+            Person::List(list) => list.run(),
+            Person::Role { person, role, data, output } => {
+                let role = Some(self::role(&role)?);
+                changed(&person, &data, output, Change { role, ..Change::default() })
             }
-            Person::List { club, data, output } => {
-                let club: ClubId = identity("the club", &club)?;
-                let (_, store) = data.store()?;
-                let rows: Vec<Line> = store
-                    .read_blocking(|db| people::list(db, club))?
-                    .into_iter()
-                    .map(|r| Line { id: r.id, role: r.role, installs: r.installs, name: r.name })
-                    .collect();
-                table::print(output, &["PERSON", "ROLE", "INSTALLS", "NAME"], &rows, |r| {
-                    vec![r.id.clone(), r.role.clone(), r.installs.to_string(), r.name.clone()]
-                })
+            Person::Rename { person, name: text, data, output } => {
+                let name = Some(name(&text)?);
+                changed(&person, &data, output, Change { name, ..Change::default() })
             }
-            Person::Role { person, role, data } => {
-                let (person, role) = (identity("the person", &person)?, self::role(&role)?);
-                let (_, store) = data.store()?;
-                let found =
-                    store.write_blocking(move |db| people::set_role(db, &grant, person, role, now))?;
-                known(found, person)
+            Person::Born { person, day, data, output } => {
+                let born = if day == "unknown" { None } else { Some(born(&day)?) };
+                changed(&person, &data, output, Change { born: Some(born), ..Change::default() })
             }
-            Person::Withdraw { person, data } => {
-                let person = identity("the person", &person)?;
-                let (_, store) = data.store()?;
-                let found = store.write_blocking(move |db| people::withdraw(db, &grant, person, now))?;
-                known(found, person)
+            Person::Withdraw(target) => {
+                target.run(|db, member, now| members::withdraw(db, &AtTheMachine.to_keep(&member.asker), now))
             }
+            Person::Restore(target) => target.run(|db, member, now| {
+                members::restore(db, &AtTheMachine.to_keep(&member.asker), now).map(|_| Changed::Done)
+            }),
+            Person::Leave { target, without_copy } => target.run(move |db, member, now| {
+                let grant = AtTheMachine.to_leave(&member.asker);
+                members::leave(db, &grant, !without_copy, now).map(|()| Changed::Done)
+            }),
+            Person::ResetSignIn(target) => target.run(|db, member, now| {
+                sign_in::reset(db, &AtTheMachine.to_keep(&member.asker), now).map(|_| Changed::Done)
+            }),
         }
     }
+}
+
+impl Add {
+    fn run(self) -> Result<(), CliError> {
+        let (now, grant) = (now(), AtTheMachine.to_keep_accounts());
+        let club: ClubId = identity("the club", &self.club)?;
+        let new = NewPerson {
+            id: PersonId::new(now, chance()),
+            club,
+            role: role(&self.role)?,
+            name: name(&self.name)?,
+        };
+        let born = self.born.as_deref().map(born).transpose()?;
+        let (_, store) = self.data.store()?;
+        if !store.read_blocking(|db| people::club_exists(db, club))? {
+            return Err(CliError::Argument(format!("there is no club {club}")));
+        }
+        let id = new.id;
+        store.write_blocking(move |db| {
+            people::add_person(db, &grant, &new, now)?;
+            if born.is_some() {
+                people::set_born(db, &grant, id, born, now)?;
+            }
+            Ok(())
+        })?;
+        Line::of(&find(&store, id)?).show(self.output)
+    }
+}
+
+impl List {
+    fn run(self) -> Result<(), CliError> {
+        let club: ClubId = identity("the club", &self.club)?;
+        let grant = AtTheMachine.to_list(club);
+        let (_, store) = self.data.store()?;
+        let mut rows = store.read_blocking(|db| members::list(db, &grant, None, usize::MAX, self.all))?;
+        rows.sort_by(|a, b| {
+            (a.asker.role.word(), &a.name, a.asker.person).cmp(&(
+                b.asker.role.word(),
+                &b.name,
+                b.asker.person,
+            ))
+        });
+        let rows: Vec<Line> = rows.iter().map(Line::of).collect();
+        table::print(self.output, &["PERSON", "ROLE", "INSTALLS", "NAME"], &rows, |r| {
+            let name = if r.withdrawn { format!("{} (withdrawn)", r.name) } else { r.name.clone() };
+            vec![r.id.clone(), r.role.clone(), r.installs.to_string(), name]
+        })
+    }
+}
+
+impl Target {
+    fn run(
+        self,
+        work: impl FnOnce(&Db, &Member, backstraight_core::base::moment::Moment) -> Result<Changed, StoreError>
+        + Send
+        + 'static,
+    ) -> Result<(), CliError> {
+        let (_, store) = self.data.store()?;
+        let member = member(&store, &self.person)?;
+        let (id, now) = (member.asker.person, now());
+        if store.write_blocking(move |db| work(db, &member, now))? == Changed::LastOwner {
+            return Err(last_owner());
+        }
+        Line::of(&find(&store, id)?).show(self.output)
+    }
+}
+
+fn changed(person: &str, data: &Data, output: Output, change: Change) -> Result<(), CliError> {
+    let (_, store) = data.store()?;
+    let member = member(&store, person)?;
+    let (grant, now) = (AtTheMachine.to_keep(&member.asker), now());
+    if store.write_blocking(move |db| members::change(db, &grant, &change, now))? == Changed::LastOwner {
+        return Err(last_owner());
+    }
+    Line::of(&find(&store, member.asker.person)?).show(output)
+}
+
+fn last_owner() -> CliError {
+    CliError::Argument("the club would have no owner: add another one first".to_owned())
+}
+
+/// A person by identity, withdrawn or not.
+pub(super) fn member(store: &Store, text: &str) -> Result<Member, CliError> {
+    find(store, identity("the person", text)?)
+}
+
+fn find(store: &Store, id: PersonId) -> Result<Member, CliError> {
+    store
+        .read_blocking(|db| members::find(db, id))?
+        .ok_or_else(|| CliError::Argument(format!("there is no person {id}")))
+}
+
+fn born(text: &str) -> Result<Day, CliError> {
+    text.parse().map_err(|e| CliError::Argument(format!("the date of birth: {e}")))
 }
 
 fn role(text: &str) -> Result<Role, CliError> {
@@ -124,8 +289,4 @@ fn role(text: &str) -> Result<Role, CliError> {
         let all = Role::ALL.map(Role::word).join(", ");
         CliError::Argument(format!("{text:?} is no role; roles are {all}"))
     })
-}
-
-fn known(found: bool, person: PersonId) -> Result<(), CliError> {
-    if found { Ok(()) } else { Err(CliError::Argument(format!("there is no person {person}"))) }
 }

@@ -1,5 +1,7 @@
 //! `backstraight serve`.
 
+use std::io::Write;
+
 use tokio::signal::unix::{SignalKind, signal};
 
 use super::CliError;
@@ -17,6 +19,15 @@ pub(super) fn run(mut config: Config) -> Result<(), CliError> {
         let mut term = signal(SignalKind::terminate())?;
         let mut interrupt = signal(SignalKind::interrupt())?;
         let running = app::start(config, StoreOptions::default(), Clock::system()).await?;
+        if let Some(link) = running.owner_link().await? {
+            let minutes = running.app.config.owner_link_minutes;
+            // On the output stream: the error stream is the log, which others read and keep.
+            writeln!(
+                std::io::stdout().lock(),
+                "Nobody has set this server up. Whoever opens this link within {minutes} minutes makes the first \
+                 club and owns it; it is good once, and every start prints another:\n\n    {link}\n"
+            )?;
+        }
         let mut failed = false;
         tokio::select! {
             _ = term.recv() => {}

@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::{CliError, Data, Output, chance, identity, name, now, table};
 use crate::grant::AtTheMachine;
-use crate::store::people;
+use crate::store::{members, people};
 
 /// Squads of a club.
 #[derive(Debug, Subcommand)]
@@ -14,6 +14,20 @@ pub(super) enum Squad {
     /// Add a squad
     Add {
         /// Shown name
+        name: String,
+        /// Its club
+        #[arg(long, value_name = "ID")]
+        club: String,
+        #[command(flatten)]
+        data: Data,
+        #[command(flatten)]
+        output: Output,
+    },
+    /// Rename a squad
+    Rename {
+        /// The squad
+        squad: String,
+        /// The new name
         name: String,
         /// Its club
         #[arg(long, value_name = "ID")]
@@ -55,6 +69,19 @@ impl Squad {
                 let line = Line { id: id.to_string(), name: text.clone() };
                 let grant = AtTheMachine.to_keep_accounts();
                 store.write_blocking(move |db| people::add_squad(db, &grant, club, id, &text, now))?;
+                table::one(output, &line, &[("squad", line.id.clone()), ("name", line.name.clone())])
+            }
+            Squad::Rename { squad, name: text, club, data, output } => {
+                let (text, now) = (name(&text)?, now());
+                let id: SquadId = identity("the squad", &squad)?;
+                let grant = AtTheMachine.to_keep_club(identity("the club", &club)?);
+                let (_, store) = data.store()?;
+                let line = Line { id: id.to_string(), name: text.clone() };
+                let known =
+                    store.write_blocking(move |db| members::rename_squad(db, &grant, id, &text, now))?;
+                if !known {
+                    return Err(CliError::Argument(format!("the club has no squad {id}")));
+                }
                 table::one(output, &line, &[("squad", line.id.clone()), ("name", line.name.clone())])
             }
             Squad::List { club, data, output } => {

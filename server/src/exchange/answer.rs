@@ -61,7 +61,9 @@ pub(super) fn compose(db: &Db, app: &App, mut work: Work) -> Result<Down, StoreE
         };
         listed(db, app, work.same_epoch, item, read, &mut room, &mut down)?;
     }
-    granted(db, &work, &mut room, &mut down)?;
+    if !work.only_listed {
+        granted(db, app, &work, &mut room, &mut down)?;
+    }
     if !work.handed_in.is_empty() {
         down.carried = Some(work.handed_in.into_iter().map(|h| h.outcome).collect());
     }
@@ -126,10 +128,10 @@ fn listed(
 }
 
 /// Documents that the caller may read and the device did not list.
-fn granted(db: &Db, work: &Work, room: &mut usize, down: &mut Down) -> Result<(), StoreError> {
+fn granted(db: &Db, app: &App, work: &Work, room: &mut usize, down: &mut Down) -> Result<(), StoreError> {
     let listed: HashSet<DocName> = work.items.iter().map(|i| i.name).collect();
-    let mut rights = Rights::of(work.caller);
-    for doc in document::concerning(db, &work.caller)? {
+    let mut rights = Rights::of(app, work.caller)?;
+    for doc in document::concerning(db, &work.caller, rights.today)? {
         if listed.contains(&doc.name) {
             continue;
         }

@@ -5,6 +5,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
+use backstraight_core::base::day::Day;
 use backstraight_core::base::id::{ChangeHash, InstallId};
 use backstraight_core::base::moment::Moment;
 use backstraight_core::doc::gate::{RejectCode, Rejected};
@@ -78,7 +79,7 @@ fn one(
         return Ok(HandedIn { name: None, fresh: 0, outcome: refused("malformed", None, "no document") });
     };
     let done = |fresh, outcome| Ok(HandedIn { name: Some(name), fresh, outcome });
-    let sound = match store.read_blocking(|db| sound(db, carrier, name, parcel, room))? {
+    let sound = match store.read_blocking(|db| sound(db, carrier, name, parcel, (room, now)))? {
         Ok(sound) => sound,
         Err(outcome) => return done(0, outcome),
     };
@@ -138,9 +139,14 @@ fn sound(
     carrier: Carrier<'_>,
     name: DocName,
     parcel: &Parcel,
-    room: &mut usize,
+    (room, now): (&mut usize, Moment),
 ) -> Result<Result<Sound, Outcome>, StoreError> {
-    let Some(subject) = document::subject(db, &name)? else { return Ok(Err(upload::not_yours())) };
+    let today = Day::of(now, 0).map_err(|e| StoreError::Damaged(format!("the clock: {e}")))?;
+    let asker = match carrier {
+        Carrier::Device(caller) => Some(&caller.asker),
+        Carrier::Machine(_) => None,
+    };
+    let Some(subject) = document::subject(db, &name, asker, today)? else { return Ok(Err(upload::not_yours())) };
     let grant = match carrier {
         Carrier::Device(caller) => grant::to_hand_in(caller, name, &subject),
         Carrier::Machine(machine) => Some(machine.to_write(name, subject.club)),

@@ -12,6 +12,7 @@ use std::collections::{HashMap, HashSet};
 use std::ops::RangeInclusive;
 use std::sync::Arc;
 
+use backstraight_core::base::day::Day;
 use backstraight_core::base::id::ChangeHash;
 use backstraight_core::doc::gate::GateIndex;
 use backstraight_core::exchange::access::Subject;
@@ -83,6 +84,8 @@ struct Work {
     /// What others wrote and the device took along, and what became of it.
     carried: Option<Vec<Parcel>>,
     handed_in: Vec<HandedIn>,
+    /// Whether documents that the device did not list are left out of the answer.
+    only_listed: bool,
 }
 
 /// Carries a request out. `read` makes the request from its body, `finish` the body from the answer;
@@ -93,6 +96,25 @@ struct Work {
 pub async fn run<T: Send + 'static>(
     app: &Shared,
     caller: Caller,
+    read: impl FnOnce() -> Result<Up, Problem> + Send + 'static,
+    finish: impl FnOnce(Down) -> T + Send + 'static,
+) -> Result<T, Problem> {
+    carry_out(app, caller, false, read, finish).await
+}
+
+/// The same for an edit that a route makes for its caller: the answer is about the documents of the request
+/// and no others.
+///
+/// # Errors
+/// As [`run`].
+pub async fn edit(app: &Shared, caller: Caller, up: Up) -> Result<Down, Problem> {
+    carry_out(app, caller, true, move || Ok(up), |down| down).await
+}
+
+async fn carry_out<T: Send + 'static>(
+    app: &Shared,
+    caller: Caller,
+    only_listed: bool,
     read: impl FnOnce() -> Result<Up, Problem> + Send + 'static,
     finish: impl FnOnce(Down) -> T + Send + 'static,
 ) -> Result<T, Problem> {
@@ -178,6 +200,7 @@ pub async fn run<T: Send + 'static>(
             Outcome::Refused(refusal) => &refusal.code,
         });
     }
+    work.only_listed = only_listed;
     compute(app, move |app| Ok(finish(app.store.read_blocking(|db| answer::compose(db, app, work))?))).await
 }
 
@@ -197,7 +220,7 @@ async fn compute<T: Send + 'static>(
 
 /// Looks up what the caller may do with every document of a request, and unpacks what was sent.
 fn open(db: &Db, app: &App, caller: Caller, up: Up) -> Result<Result<Work, Problem>, StoreError> {
-    let mut rights = Rights::of(caller);
+    let mut rights = Rights::of(app, caller)?;
     let mut items = Vec::with_capacity(up.docs.len());
     let mut seen = HashSet::with_capacity(up.docs.len());
     for doc in &up.docs {
@@ -239,19 +262,23 @@ fn open(db: &Db, app: &App, caller: Caller, up: Up) -> Result<Result<Work, Probl
         people,
         carried: up.carried,
         handed_in: Vec::new(),
+        only_listed: false,
     }))
 }
 
 /// What the caller may do with documents; owners are looked up once a request.
 pub(crate) struct Rights {
     caller: Caller,
+    today: Day,
     subjects: HashMap<(Uuid, bool), Option<Subject>>,
 }
 
 impl Rights {
-    /// Of a caller.
-    pub(crate) fn of(caller: Caller) -> Rights {
-        Rights { caller, subjects: HashMap::new() }
+    /// Of a caller, today.
+    pub(crate) fn of(app: &App, caller: Caller) -> Result<Rights, StoreError> {
+        let today =
+            Day::of(app.clock.now(), 0).map_err(|e| StoreError::Damaged(format!("the clock: {e}")))?;
+        Ok(Rights { caller, today, subjects: HashMap::new() })
     }
 
     /// On a document, and whose it is.
@@ -261,7 +288,7 @@ impl Rights {
         let subject = match self.subjects.get(&key) {
             Some(known) => *known,
             None => {
-                let found = document::subject(db, &name)?;
+                let found = document::subject(db, &name, Some(&self.caller.asker), self.today)?;
                 self.subjects.insert(key, found);
                 found
             }

@@ -3,6 +3,7 @@
 
 use std::future::Future;
 use std::pin::Pin;
+use std::sync::Arc;
 use std::task::{Context, Poll};
 use std::time::Duration;
 
@@ -13,7 +14,7 @@ use hyper::body::{Body, Frame};
 use tokio::time::{Instant, timeout};
 
 use super::hub::{Listening, Place};
-use crate::app::Shared;
+use crate::app::{App, Shared};
 use crate::exchange::Rights;
 use crate::grant::Caller;
 use crate::secret;
@@ -176,16 +177,17 @@ impl State {
         let athlete = caller.asker.role == backstraight_core::exchange::access::Role::Athlete;
         let own = |name: &DocName| !athlete || name.athlete().is_none_or(|a| a == caller.asker.person);
         let names: Vec<DocName> = names.into_iter().filter(own).collect();
-        self.app.store.read(move |db| look(db, caller, names)).await.ok()
+        let app = Arc::clone(&self.app);
+        self.app.store.read(move |db| look(db, &app, caller, names)).await.ok()
     }
 }
 
-fn look(db: &Db, caller: Caller, names: Vec<DocName>) -> Result<Look, StoreError> {
+fn look(db: &Db, app: &App, caller: Caller, names: Vec<DocName>) -> Result<Look, StoreError> {
     let bearer = Bearer { person: caller.asker.person, install: caller.install };
     if account::caller(db, bearer)? != Some(caller) {
         return Ok(Look::Ended);
     }
-    let mut rights = Rights::of(caller);
+    let mut rights = Rights::of(app, caller)?;
     let mut may = Vec::with_capacity(names.len());
     for name in names {
         if rights.on(db, name)?.0.read().is_some() {

@@ -11,17 +11,18 @@ use backstraight_core::view::attention::{self, Look, reports};
 use backstraight_core::view::done::Done;
 use backstraight_core::view::marks::Noises;
 use backstraight_core::view::proposal;
-use backstraight_core::view::records::{self, Holder, may_be_named};
+use backstraight_core::view::records::{self, Holder, may_be_named, of_age};
 use backstraight_core::view::show;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::text::wrap;
 use super::why::WhyReport;
-use crate::grant::MayReview;
+use crate::grant::{MayReadMarks, MayReview};
 use crate::project;
 use crate::review::{Review, open};
-use crate::store::{Db, StoreError, document, review};
+use crate::store::consents::{self, Use};
+use crate::store::{Db, StoreError, document, members, review};
 
 /// Days of logs that are read before the day: load needs four weeks, maxima eight.
 const DAYS_BACK: i32 = 84;
@@ -165,7 +166,7 @@ pub struct RecordReport {
 /// A best mark.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct BestReport {
-    /// Who holds it; missing when that person may not be named to the reader.
+    /// Who holds it; missing when that person may not be named to the reader: the name is withheld.
     pub person: Option<String>,
     /// The name shown.
     pub name: Option<String>,
@@ -244,7 +245,7 @@ pub fn attention(
     let mut athletes = Vec::new();
     for athlete in gathered.athletes() {
         let name = DocName::Care(athlete.person);
-        let subject = document::subject(db, &name)?;
+        let subject = document::subject(db, &name, asker, today)?;
         let open_to_reader = subject.is_some_and(|s| match asker {
             Some(asker) => right(asker, Kind::Care, &s) != Right::None,
             None => s.care_open_to_coaches,
@@ -343,6 +344,32 @@ pub fn proposals(
 /// # Errors
 /// When storage fails.
 pub fn records(db: &Db, grant: &MayReview, until: Day) -> Result<RecordList, StoreError> {
+    // Whoever may review somebody knows them by name.
+    list_records(db, grant, until, &|_, _| true)
+}
+
+/// The best marks of the whole club for one reader: to others an athlete is named only where that is
+/// allowed on `today`.
+///
+/// # Errors
+/// When storage fails.
+pub fn club_records(db: &Db, grant: &MayReadMarks, until: Day, today: Day) -> Result<RecordList, StoreError> {
+    let club = grant.of_club();
+    let said = consents::of_club(db, club.club(), Use::NameToOthers, today)?;
+    let majority = members::club(db, club.club())?.map_or(records::ADULT, |c| c.majority);
+    list_records(db, &club, until, &|person, born| {
+        let adult = of_age(born, today, majority);
+        person == grant.reader() || may_be_named(adult, grant.coach(), said.get(&person).copied())
+    })
+}
+
+/// `may_name` is asked with the date of birth as far as it is known: the account's, else the squad's.
+fn list_records(
+    db: &Db,
+    grant: &MayReview,
+    until: Day,
+    may_name: &dyn Fn(PersonId, Option<Day>) -> bool,
+) -> Result<RecordList, StoreError> {
     let gathered = Review::gather_some(db, grant, (until, until, until), Some(&BTreeSet::new()))?;
     let mut known = Vec::new();
     for person in review::people(db, grant)? {
@@ -365,11 +392,8 @@ pub fn records(db: &Db, grant: &MayReview, until: Day) -> Result<RecordList, Sto
             }
         })
         .collect();
-    // Coaches know everybody by name, athletes are shown nobody but themselves.
-    let may_name = |person: PersonId| {
-        let born = gathered.member(person).and_then(|m| m.born);
-        grant.only() == Some(person) || may_be_named(born, until, grant.only().is_none(), false)
-    };
+    let born: BTreeMap<PersonId, Option<Day>> = people.iter().map(|p| (p.person, p.born)).collect();
+    let may_name = |person: PersonId| may_name(person, born.get(&person).copied().flatten());
     let found = records::records(&people, &gathered.library, &may_name, until);
     Ok(RecordList { until: until.to_string(), records: found.iter().map(record).collect() })
 }
@@ -462,7 +486,7 @@ impl RecordList {
                     let season = r.season.map_or_else(|| "all".to_owned(), |s| s.to_string());
                     let wind = b.wind_m_s.map_or_else(String::new, |w| format!("{w:+.1}"));
                     let sex = r.sex.clone().unwrap_or_else(|| "–".to_owned());
-                    let name = b.name.clone().unwrap_or_else(|| "not named".to_owned());
+                    let name = b.name.clone().unwrap_or_else(|| "name withheld".to_owned());
                     vec![
                         r.test.clone(),
                         sex,

@@ -10,6 +10,7 @@ use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::PersonId;
+use backstraight_core::exchange::access::Role;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use utoipa::IntoParams;
@@ -17,7 +18,7 @@ use utoipa::IntoParams;
 use crate::app::{App, Shared};
 use crate::grant::{self, Caller, MayReview};
 use crate::problem::Problem;
-use crate::store::{Db, StoreError, board, job};
+use crate::store::{Db, StoreError, board, guardians, job};
 
 /// Most days of one review.
 pub(super) const MOST_DAYS: i32 = 400;
@@ -104,10 +105,18 @@ pub(super) fn club(caller: &Caller) -> Result<MayReview, Problem> {
 }
 
 /// Permission to review one athlete.
-pub(super) fn one(caller: &Caller, id: &str) -> Result<MayReview, Problem> {
+pub(super) async fn one(app: &Shared, caller: &Caller, id: &str) -> Result<MayReview, Problem> {
     let athlete: PersonId = id.parse().map_err(|_| Problem::NotFound)?;
+    let found = match caller.asker.role {
+        Role::Guardian => {
+            let (guardian, today) = (caller.asker.person, day(None, "today", app)?);
+            let watched = app.store.read(move |db| guardians::watches(db, guardian, athlete, today)).await?;
+            grant::to_review_ward(caller, athlete, watched)
+        }
+        _ => grant::to_review(caller).and_then(|g| g.of(athlete)),
+    };
     // Another's training is as unknown as training that does not exist.
-    grant::to_review(caller).and_then(|g| g.of(athlete)).ok_or(Problem::NotFound)
+    found.ok_or(Problem::NotFound)
 }
 
 /// Waits a moment until what was acknowledged is in the rows. Whether it is, the answer itself says.
@@ -152,6 +161,8 @@ pub(super) async fn conditional<T: Serialize>(
         .collect();
     let server = app.store.server();
     let epoch = app.store.epoch();
+    // Consents and guardianships end with a day.
+    let what = format!("{what} {}", day(None, "today", app)?);
     let store = Arc::clone(&app.store);
     let (tag, made) = store
         .read(move |db| {

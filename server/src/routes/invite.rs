@@ -3,6 +3,7 @@
 use axum::extract::State;
 use axum::response::Response;
 use backstraight_core::base::id::PersonId;
+use backstraight_core::exchange::proof::Invitation;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -11,7 +12,7 @@ use crate::app::Shared;
 use crate::extract::Json;
 use crate::grant::{self, Caller};
 use crate::problem::{Problem, ProblemBody};
-use crate::store::{account, people};
+use crate::store::{account, installs, people};
 
 /// Body of `POST /v1/invites`.
 #[derive(Debug, Deserialize, ToSchema)]
@@ -19,6 +20,9 @@ use crate::store::{account, people};
 pub(super) struct InviteBody {
     /// Whom to invite.
     person: String,
+    /// The person's phone is lost: all installs of theirs are withdrawn at once.
+    #[serde(default)]
+    lost: bool,
 }
 
 /// Answer: the code, shown once.
@@ -26,6 +30,9 @@ pub(super) struct InviteBody {
 struct InviteAnswer {
     /// Eight characters, good once.
     code: String,
+    /// The text for a picture (QR code): a link with a secret of 128 bits, good once. Either of the two ends
+    /// the other.
+    link: String,
     /// Until when, ms since 1970 UTC.
     expires_at: i64,
 }
@@ -52,6 +59,16 @@ pub(super) async fn invite(
     let grant = grant::to_invite(&caller, &target).ok_or(Problem::NotAllowed)?;
     let (key, now) = (*app.tokens.secret(), app.clock.now());
     let lifetime = i64::from(app.config.invite_minutes) * 60_000;
-    let made = app.store.write(move |db| account::invite(db, &grant, &key, lifetime, now)).await?;
-    Ok(no_store(&InviteAnswer { code: made.code, expires_at: made.expires.0 }))
+    let lost = body.lost;
+    let made = app
+        .store
+        .write(move |db| {
+            if lost {
+                installs::withdraw_all(db, &grant.installs(), now)?;
+            }
+            account::invite(db, &grant, &key, lifetime, now)
+        })
+        .await?;
+    let link = Invitation { server: app.config.site(), secret: made.secret }.text();
+    Ok(no_store(&InviteAnswer { code: made.code, link, expires_at: made.expires.0 }))
 }

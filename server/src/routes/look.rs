@@ -11,7 +11,7 @@ use utoipa::IntoParams;
 
 use super::ask::{Days, Page, club, conditional, day, of_page, one, page, query, settled, span};
 use crate::app::{App, Shared};
-use crate::grant::Caller;
+use crate::grant::{self, Caller};
 use crate::problem::{Problem, ProblemBody};
 use crate::report;
 use crate::report::attention::{AttentionList, ProposalList, RecordList};
@@ -46,11 +46,13 @@ impl PageQuery {
     }
 }
 
-/// Up to which day.
+/// Up to which day, and whose.
 #[derive(Debug, Deserialize, IntoParams)]
 #[into_params(parameter_in = Query)]
 #[serde(deny_unknown_fields)]
 pub(super) struct UntilQuery {
+    /// `club` gives an athlete the club's list too, in which others are named only where they may be.
+    of: Option<String>,
     /// The last day that counts; the server's day in UTC when missing.
     until: Option<String>,
 }
@@ -135,7 +137,8 @@ pub(super) async fn proposals(
 /// The best marks
 ///
 /// By test, class of competition, age group and season, and over all seasons. Coaches see the club's,
-/// athletes their own.
+/// athletes their own, or the club's with `of=club`: no minor is named in it without a guardian's consent,
+/// nobody against their own no.
 #[utoipa::path(
     get, path = "/v1/records", tag = "review", operation_id = "get_records",
     params(UntilQuery),
@@ -155,7 +158,22 @@ pub(super) async fn records(
     asked: Result<Query<UntilQuery>, QueryRejection>,
 ) -> Result<Response, Problem> {
     let grant = club(&caller)?;
-    let until = day(query(asked)?.until.as_deref(), "until", &app)?;
+    let asked = query(asked)?;
+    let until = day(asked.until.as_deref(), "until", &app)?;
+    match asked.of.as_deref() {
+        None => {}
+        Some("club") => {
+            let marks = grant::to_read_marks(&caller).ok_or(Problem::NotAllowed)?;
+            let today = day(None, "today", &app)?;
+            settled(&app, marks.of_club()).await?;
+            let what = format!("club records {until} {:?}", caller.asker);
+            return conditional(&app, &headers, marks.of_club(), what, move |db| {
+                report::attention::club_records(db, &marks, until, today).map(Some)
+            })
+            .await;
+        }
+        Some(_) => return Err(Problem::Field("of")),
+    }
     settled(&app, grant).await?;
     conditional(&app, &headers, grant, format!("records {until}"), move |db| {
         report::attention::records(db, &grant, until).map(Some)
@@ -186,7 +204,7 @@ pub(super) async fn loads(
     Path(id): Path<String>,
     days: Result<Query<Days>, QueryRejection>,
 ) -> Result<Response, Problem> {
-    let grant = one(&caller, &id)?;
+    let grant = one(&app, &caller, &id).await?;
     let days = span(days, &app)?;
     conditional(&app, &headers, grant, format!("loads {days:?}"), move |db| {
         // Rows of the days themselves, logs of the weeks before them.
@@ -219,7 +237,7 @@ pub(super) async fn forecast(
     Path(id): Path<String>,
     asked: Result<Query<AheadQuery>, QueryRejection>,
 ) -> Result<Response, Problem> {
-    let grant = one(&caller, &id)?;
+    let grant = one(&app, &caller, &id).await?;
     let q = query(asked)?;
     let today = day(q.today.as_deref(), "today", &app)?;
     let weeks = q.weeks.unwrap_or(WEEKS.0);

@@ -3,13 +3,21 @@
 
 mod account;
 mod ask;
+mod club;
 mod exchange;
+mod guardian;
 mod health;
+mod install;
 mod invite;
 mod keeping;
+mod keys;
 mod look;
 mod nudge;
+mod people;
 mod review;
+mod setup;
+mod sign_in;
+mod squad;
 
 use std::sync::OnceLock;
 
@@ -40,7 +48,8 @@ use crate::telemetry;
     modifiers(&Bearer),
     tags(
         (name = "review", description = "what was asked and what was done"),
-        (name = "account", description = "installs, sessions, consent"),
+        (name = "people", description = "people of a club, guardians, consents, squads, the audit list"),
+        (name = "account", description = "installs, sessions, sign-in"),
         (name = "exchange", description = "documents up and down"),
         (name = "server", description = "the server itself"),
     )
@@ -70,7 +79,7 @@ fn list() -> OpenApiRouter<Shared> {
         .routes(routes!(nudge::nudge))
         .routes(routes!(account::enrol))
         .routes(routes!(account::token))
-        .routes(routes!(account::consent))
+        .routes(routes!(guardian::consent))
         .routes(routes!(invite::invite))
         .routes(routes!(keeping::export))
         .routes(routes!(keeping::going))
@@ -85,6 +94,38 @@ fn list() -> OpenApiRouter<Shared> {
         .routes(routes!(look::attention))
         .routes(routes!(look::proposals))
         .routes(routes!(look::records))
+        .routes(routes!(keys::keys))
+        .routes(routes!(setup::set_up))
+        .routes(routes!(sign_in::challenge))
+        .routes(routes!(sign_in::sign_in))
+        .routes(routes!(sign_in::password))
+        .routes(routes!(sign_in::passkeys))
+        .routes(routes!(sign_in::passkey_challenge))
+        .routes(routes!(sign_in::add_passkey))
+        .routes(routes!(sign_in::remove_passkey))
+        .routes(routes!(people::me))
+        .routes(routes!(people::list))
+        .routes(routes!(people::add))
+        .routes(routes!(people::one))
+        .routes(routes!(people::change))
+        .routes(routes!(people::withdraw))
+        .routes(routes!(people::restore))
+        .routes(routes!(people::leave))
+        .routes(routes!(people::reset_sign_in))
+        .routes(routes!(guardian::list))
+        .routes(routes!(guardian::begin))
+        .routes(routes!(guardian::end))
+        .routes(routes!(guardian::consents))
+        .routes(routes!(guardian::sign))
+        .routes(routes!(install::list))
+        .routes(routes!(install::withdraw))
+        .routes(routes!(club::club))
+        .routes(routes!(club::change_club))
+        .routes(routes!(club::squads))
+        .routes(routes!(club::add_squad))
+        .routes(routes!(club::rename_squad))
+        .routes(routes!(squad::move_to))
+        .routes(routes!(club::audit_list))
 }
 
 /// The router of a server.

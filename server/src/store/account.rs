@@ -1,13 +1,15 @@
-//! Installs: who calls, invitations, enrolment, refreshing a session, consent.
+//! Who calls, invitations, enrolment, refreshing a session.
 
-use super::sql::{Db, OptionalExtension};
+use super::sql::{self, Db, OptionalExtension};
 use backstraight_core::base::id::{ClubId, InstallId, PersonId};
 use backstraight_core::base::moment::Moment;
 use backstraight_core::exchange::access::{Asker, Role};
+use backstraight_core::exchange::proof;
+use data_encoding::BASE64URL_NOPAD;
 
 use super::fault::StoreError;
 use super::{audit, people, value};
-use crate::grant::{By, Caller, MayConsent, MayInvite};
+use crate::grant::{By, Caller, MayInvite};
 use crate::secret;
 use crate::token::{Bearer, RefreshClaim};
 
@@ -40,8 +42,10 @@ pub fn caller(db: &Db, bearer: Bearer) -> Result<Option<Caller>, StoreError> {
 /// An invitation: the only time that its code is in clear.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Invite {
-    /// Eight characters.
+    /// Eight characters, for typing.
     pub code: String,
+    /// 128 bits in base64url, for a picture. Either is good once for both.
+    pub secret: String,
     /// When it stops to work.
     pub expires: Moment,
 }
@@ -60,9 +64,11 @@ pub fn invite(
     db.prepare_cached("DELETE FROM invite WHERE expires_at < ?1")?.execute([now.0.saturating_sub(KEPT)])?;
     let expires = now.plus_ms(lifetime_ms);
     let mut put = db.prepare_cached(
-        "INSERT INTO invite (selector, code_mac, person, made_by, created_at, expires_at)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT (selector) DO NOTHING",
+        "INSERT INTO invite (selector, code_mac, person, made_by, created_at, expires_at, secret_mac)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7) ON CONFLICT (selector) DO NOTHING",
     )?;
+    let secret = BASE64URL_NOPAD.encode(&secret::random::<16>());
+    let secret_mac = secret::keyed(key, "invite secret", &[secret.as_bytes()]);
     for _ in 0..DRAWS {
         let code = secret::code();
         let Some(selector) = code.get(..secret::SELECTOR_LEN) else { continue };
@@ -74,10 +80,11 @@ pub fn invite(
             grant.by().person.map(|p| p.0.into_bytes()),
             now.0,
             expires.0,
+            secret_mac,
         ))?;
         if made == 1 {
             audit::add(db, grant.by(), "invited", &grant.person().to_string(), now)?;
-            return Ok(Invite { code, expires });
+            return Ok(Invite { code, secret, expires });
         }
     }
     Err(StoreError::Busy)
@@ -86,7 +93,7 @@ pub fn invite(
 /// What somebody sends who has a code.
 #[derive(Debug, Clone)]
 pub struct Enrol {
-    /// The code, in its one form.
+    /// The code in its one form, or the secret of the picture.
     pub code: String,
     /// What the device calls itself.
     pub device: String,
@@ -133,32 +140,45 @@ struct Found {
     tries: i64,
 }
 
+const FOUND: &str =
+    "SELECT id, code_mac, person, expires_at, CASE WHEN used_at IS NULL THEN 0 ELSE 1 END, tries FROM invite";
+
+fn found(r: &sql::Row<'_>) -> sql::Result<Found> {
+    Ok(Found {
+        id: r.get(0)?,
+        mac: value::bytes(r, 1)?,
+        person: value::person(r, 2)?,
+        expires: r.get(3)?,
+        used: r.get::<_, i64>(4)? == 1,
+        tries: r.get(5)?,
+    })
+}
+
+/// The invitation of a code or secret. A wrong code counts against the invitation whose first characters
+/// it has; a secret cannot be guessed, its hash finds the row.
+fn find(db: &Db, key: &[u8; 32], code: &str) -> Result<Option<Found>, StoreError> {
+    if proof::is_secret(code) {
+        let mac = secret::keyed(key, "invite secret", &[code.as_bytes()]);
+        let ask = format!("{FOUND} WHERE secret_mac = ?1");
+        return Ok(db.prepare_cached(&ask)?.query_row([mac], found).optional()?);
+    }
+    let ask = format!("{FOUND} WHERE selector = ?1");
+    let row = db.prepare_cached(&ask)?.query_row([code.get(..secret::SELECTOR_LEN)], found).optional()?;
+    let Some(row) = row.filter(|f| f.tries < MOST_TRIES) else { return Ok(None) };
+    if !secret::keyed_equals(key, "invite", &[code.as_bytes()], &row.mac) {
+        db.prepare_cached("UPDATE invite SET tries = tries + 1 WHERE id = ?1")?.execute([row.id])?;
+        return Ok(None);
+    }
+    Ok(Some(row))
+}
+
 /// Trades a code for an install. The same install may ask again (an answer can get lost) until it
 /// has refreshed its session for the first time: it is known by its public key.
 ///
 /// # Errors
 /// When storage fails.
 pub fn enrol(db: &Db, key: &[u8; 32], enrol: &Enrol, now: Moment) -> Result<EnrolOutcome, StoreError> {
-    let found = db
-        .prepare_cached(
-            "SELECT id, code_mac, person, expires_at, used_at IS NOT NULL, tries FROM invite WHERE selector = ?1",
-        )?
-        .query_row([enrol.code.get(..secret::SELECTOR_LEN)], |r| {
-            Ok(Found {
-                id: r.get(0)?,
-                mac: value::bytes(r, 1)?,
-                person: value::person(r, 2)?,
-                expires: r.get(3)?,
-                used: r.get(4)?,
-                tries: r.get(5)?,
-            })
-        })
-        .optional()?;
-    let Some(found) = found.filter(|f| f.tries < MOST_TRIES) else { return Ok(EnrolOutcome::Wrong) };
-    if !secret::keyed_equals(key, "invite", &[enrol.code.as_bytes()], &found.mac) {
-        db.prepare_cached("UPDATE invite SET tries = tries + 1 WHERE id = ?1")?.execute([found.id])?;
-        return Ok(EnrolOutcome::Wrong);
-    }
+    let Some(found) = find(db, key, &enrol.code)? else { return Ok(EnrolOutcome::Wrong) };
     if now.0 >= found.expires {
         return Ok(EnrolOutcome::Expired);
     }
@@ -284,22 +304,4 @@ pub fn rotate(
     let by = By { club: Some(club), person: Some(person), install: Some(claim.install) };
     audit::add(db, &by, "session ended: an old token came back", &claim.install.to_string(), now)?;
     Ok(Rotation::Killed)
-}
-
-/// Stores whether an athlete lets coaches read the care document.
-///
-/// # Errors
-/// When storage fails.
-pub fn consent(db: &Db, grant: &MayConsent, open: bool, now: Moment) -> Result<(), StoreError> {
-    let changed = db
-        .prepare_cached(
-            "UPDATE person SET care_open_to_coaches = ?2, care_version = care_version + 1
-             WHERE id = ?1 AND care_open_to_coaches <> ?2",
-        )?
-        .execute((grant.person().0.as_bytes(), open))?;
-    if changed == 1 {
-        let what = if open { "care opened to coaches" } else { "care closed to coaches" };
-        audit::add(db, grant.by(), what, &grant.person().to_string(), now)?;
-    }
-    Ok(())
 }

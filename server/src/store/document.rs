@@ -2,14 +2,16 @@
 //! document is the number of its newest chunk.
 
 use super::sql::{self, Db, OptionalExtension, Row, odd};
+use backstraight_core::base::day::Day;
 use backstraight_core::base::id::{ChangeHash, ClubId, InstallId, PersonId};
 use backstraight_core::base::moment::Moment;
 use backstraight_core::exchange::access::{Asker, Role, Subject};
 use backstraight_core::model::name::{DocName, Kind};
 
+use super::consents::Use;
 use super::fault::StoreError;
 use super::snapshot::Snapshot;
-use super::{erased, job, value};
+use super::{consents, erased, guardians, job, value};
 use crate::grant::{Caller, MayRead, MayWrite};
 
 /// A document that is here.
@@ -46,11 +48,16 @@ fn doc(row: &Row<'_>) -> sql::Result<Doc> {
     Ok(Doc { id: row.get(0)?, name, max_n: value::count(row, 2)?, heads })
 }
 
-/// Whose a document is: none when the owner does not exist, or was erased.
+/// Whose a document is, for somebody who asks on a day: none when the owner does not exist, or was erased.
 ///
 /// # Errors
 /// When storage fails.
-pub fn subject(db: &Db, name: &DocName) -> Result<Option<Subject>, StoreError> {
+pub fn subject(
+    db: &Db,
+    name: &DocName,
+    asker: Option<&Asker>,
+    today: Day,
+) -> Result<Option<Subject>, StoreError> {
     let owner = name.owner().into_bytes();
     let sql = match name.kind() {
         Kind::Library => "SELECT id, 0 FROM club WHERE id = ?1",
@@ -60,12 +67,23 @@ pub fn subject(db: &Db, name: &DocName) -> Result<Option<Subject>, StoreError> {
               WHERE id = ?1 AND NOT EXISTS (SELECT 1 FROM erased_person WHERE person = ?1)"
         }
     };
-    Ok(db
+    let found = db
         .prepare_cached(sql)?
-        .query_row([owner], |r| {
-            Ok(Subject { club: value::club(r, 0)?, athlete: name.athlete(), care_open_to_coaches: r.get(1)? })
-        })
-        .optional()?)
+        .query_row([owner], |r| Ok((value::club(r, 0)?, r.get::<_, i64>(1)? == 1)))
+        .optional()?;
+    let Some((club, maybe_open)) = found else { return Ok(None) };
+    let athlete = name.athlete();
+    let (mut care_open_to_coaches, mut watched) = (false, false);
+    if let Some(athlete) = athlete {
+        if maybe_open {
+            let said = consents::holds(db, athlete, Use::CareToCoaches, today)?;
+            care_open_to_coaches = said == Some(true);
+        }
+        if let Some(asker) = asker.filter(|a| a.role == Role::Guardian) {
+            watched = guardians::watches(db, asker.person, athlete, today)?;
+        }
+    }
+    Ok(Some(Subject { club, athlete, care_open_to_coaches, watched }))
 }
 
 /// Person, club and role of an install, whether or not it is still let in: what it wrote while it
@@ -134,13 +152,21 @@ pub fn find(db: &Db, name: &DocName) -> Result<Option<Doc>, StoreError> {
 ///
 /// # Errors
 /// When storage fails.
-pub fn concerning(db: &Db, caller: &Caller) -> Result<Vec<Doc>, StoreError> {
+pub fn concerning(db: &Db, caller: &Caller, today: Day) -> Result<Vec<Doc>, StoreError> {
     let (club, person) = (caller.asker.club.0.into_bytes(), caller.asker.person.0.into_bytes());
     let filter = match caller.asker.role {
         Role::HeadCoach | Role::Coach => "club = ?1",
         Role::Care => "club = ?1 AND kind IN ('library', 'care', 'care-notes', 'availability') OR owner = ?2",
         Role::Athlete => "owner = ?2 OR club = ?1 AND kind = 'library'",
-        Role::Owner => return Ok(Vec::new()),
+        Role::Guardian => {
+            let mut docs = owned(db, club)?;
+            docs.extend(owned(db, person)?);
+            for ward in guardians::wards(db, caller.asker.person, today)? {
+                docs.extend(owned(db, ward.0.into_bytes())?);
+            }
+            return Ok(docs);
+        }
+        Role::Owner => return owned(db, person),
     };
     let mut ask = db.prepare_cached(&format!("SELECT {COLUMNS} FROM doc WHERE {filter} ORDER BY id"))?;
     let rows = if caller.asker.role.coaches() {

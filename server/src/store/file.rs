@@ -15,6 +15,7 @@ use crate::secret;
 const STEPS: &[&str] = &[
     include_str!("../../migrations/sqlite/0001_init.sql"),
     include_str!("../../migrations/sqlite/0002_board.sql"),
+    include_str!("../../migrations/sqlite/0003_people.sql"),
     include_str!("../../migrations/sqlite/0004_care.sql"),
     include_str!("../../migrations/sqlite/0005_keeping.sql"),
 ];
@@ -23,7 +24,7 @@ const STEPS: &[&str] = &[
 const OLDEST_LIBRARY: i32 = 3_051_003;
 
 /// The newest version that this program knows.
-pub const KNOWN_VERSION: i64 = 4;
+pub const KNOWN_VERSION: i64 = 5;
 
 /// Refuses a library that is too old.
 ///
@@ -196,6 +197,43 @@ mod tests {
         open_writer(&path).unwrap();
         let db = open_reader(&path).unwrap();
         assert!(db.execute("DELETE FROM meta", []).is_err());
+    }
+
+    /// A file of the version before keeps its people, and everything that points to them.
+    #[test]
+    fn people_of_an_older_file_stay() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("a.db");
+        let db = Connection::open(&path).unwrap();
+        db.pragma_update(None, "foreign_keys", true).unwrap();
+        for step in STEPS.get(..2).unwrap() {
+            db.execute_batch(step).unwrap();
+        }
+        db.pragma_update(None, "user_version", 2).unwrap();
+        db.execute_batch(
+            "INSERT INTO club (id, name, created_at) VALUES (zeroblob(16), 'Cinder Lane', 1);
+             INSERT INTO person (id, club, role, name, care_open_to_coaches, created_at, care_version)
+             VALUES (zeroblob(16), zeroblob(16), 'athlete', 'Mira Aalto', 1, 5, 3);
+             INSERT INTO install (id, person, device, created_at, refresh_salt, refresh_generation)
+             VALUES (zeroblob(8), zeroblob(16), 'phone', 6, zeroblob(16), 1);
+             INSERT INTO invite (selector, code_mac, person, created_at, expires_at)
+             VALUES ('ABC', zeroblob(32), zeroblob(16), 6, 7);",
+        )
+        .unwrap();
+        drop(db);
+        let db = open_writer(&path).unwrap();
+        assert!(broken(&db).unwrap().is_empty());
+        let (name, version, born): (String, i64, Option<String>) = db
+            .query_row("SELECT name, care_version, born FROM person", [], |r| {
+                Ok((r.get(0)?, r.get(1)?, r.get(2)?))
+            })
+            .unwrap();
+        assert_eq!((name.as_str(), version, born), ("Mira Aalto", 3, None));
+        let count = |sql: &str| db.query_row(sql, [], |r| r.get::<_, i64>(0)).unwrap();
+        assert_eq!(count("SELECT count(*) FROM install JOIN person ON person.id = install.person"), 1);
+        assert_eq!(count("SELECT count(*) FROM consent WHERE agrees = 1 AND what LIKE 'care%'"), 1);
+        assert!(db.execute("DELETE FROM person", []).is_err(), "what points to people still does");
+        assert!(db.execute("UPDATE person SET role = 'king'", []).is_err());
     }
 
     #[test]

@@ -1,6 +1,7 @@
 //! Clubs, squads and people: made at the machine, listed to those who may know them.
 
 use super::sql::{Db, OptionalExtension};
+use backstraight_core::base::day::Day;
 use backstraight_core::base::id::{ClubId, PersonId, SquadId};
 use backstraight_core::base::moment::Moment;
 use backstraight_core::exchange::access::{Asker, Role};
@@ -9,7 +10,7 @@ use minicbor::bytes::ByteVec;
 
 use super::fault::StoreError;
 use super::{audit, value};
-use crate::grant::{Caller, MayKeepAccounts};
+use crate::grant::{By, Caller, MayKeepAccounts};
 
 /// Longest name of a club, squad, person or device, in bytes.
 pub const LONGEST_NAME: usize = 120;
@@ -29,7 +30,7 @@ pub fn add_club(
         "INSERT INTO club (id, name, created_at) VALUES (?1, ?2, ?3)",
         (id.0.as_bytes(), name, now.0),
     )?;
-    audit::add(db, grant.by(), "club added", &id.to_string(), now)
+    audit::add(db, &of(grant, id), "club added", &id.to_string(), now)
 }
 
 /// Makes a squad.
@@ -48,7 +49,7 @@ pub fn add_squad(
         "INSERT INTO squad (id, club, name, created_at) VALUES (?1, ?2, ?3, ?4)",
         (id.0.as_bytes(), club.0.as_bytes(), name, now.0),
     )?;
-    audit::add(db, grant.by(), "squad added", &id.to_string(), now)
+    audit::add(db, &of(grant, club), "squad added", &id.to_string(), now)
 }
 
 /// A person to be added.
@@ -74,7 +75,28 @@ pub fn add_person(db: &Db, grant: &MayKeepAccounts, new: &NewPerson, now: Moment
         (new.id.0.as_bytes(), new.club.0.as_bytes(), new.role.word(), &new.name, now.0),
     )?;
     changed(db, new.club)?;
-    audit::add(db, grant.by(), &format!("person added as {}", new.role), &new.id.to_string(), now)
+    audit::add(db, &of(grant, new.club), &format!("person added as {}", new.role), &new.id.to_string(), now)
+}
+
+/// Keeps a person's date of birth.
+///
+/// # Errors
+/// When storage fails.
+pub fn set_born(
+    db: &Db,
+    grant: &MayKeepAccounts,
+    person: PersonId,
+    born: Option<Day>,
+    now: Moment,
+) -> Result<bool, StoreError> {
+    let Some(was) = find(db, person)? else { return Ok(false) };
+    db.execute(
+        "UPDATE person SET born = ?2, care_version = care_version + 1 WHERE id = ?1",
+        (person.0.as_bytes(), born.map(|d| d.to_string())),
+    )?;
+    changed(db, was.club)?;
+    audit::add(db, &of(grant, was.club), "date of birth changed", &person.to_string(), now)?;
+    Ok(true)
 }
 
 /// Gives a person another role.
@@ -91,7 +113,7 @@ pub fn set_role(
     let Some(was) = find(db, person)? else { return Ok(false) };
     db.execute("UPDATE person SET role = ?2 WHERE id = ?1", (person.0.as_bytes(), role.word()))?;
     changed(db, was.club)?;
-    audit::add(db, grant.by(), &format!("role changed to {role}"), &person.to_string(), now)?;
+    audit::add(db, &of(grant, was.club), &format!("role changed to {role}"), &person.to_string(), now)?;
     Ok(true)
 }
 
@@ -103,7 +125,7 @@ pub fn withdraw(db: &Db, grant: &MayKeepAccounts, person: PersonId, now: Moment)
     let Some(was) = find(db, person)? else { return Ok(false) };
     db.execute("UPDATE person SET withdrawn_at = ?2 WHERE id = ?1", (person.0.as_bytes(), now.0))?;
     changed(db, was.club)?;
-    audit::add(db, grant.by(), "person withdrawn", &person.to_string(), now)?;
+    audit::add(db, &of(grant, was.club), "person withdrawn", &person.to_string(), now)?;
     Ok(true)
 }
 
@@ -198,6 +220,11 @@ pub fn list(db: &Db, club: ClubId) -> Result<Vec<Row>, StoreError> {
     Ok(rows.collect::<Result<_, _>>()?)
 }
 
+/// Who keeps accounts, for the audit list of the club that it concerns.
+fn of(grant: &MayKeepAccounts, club: ClubId) -> By {
+    By { club: Some(club), ..*grant.by() }
+}
+
 /// Says that the list of people of a club has changed.
 pub(super) fn changed(db: &Db, club: ClubId) -> Result<(), StoreError> {
     db.prepare_cached("UPDATE club SET people_version = people_version + 1 WHERE id = ?1")?
@@ -207,7 +234,8 @@ pub(super) fn changed(db: &Db, club: ClubId) -> Result<(), StoreError> {
 
 /// The list of people whom a caller may know, when it is another one than the caller has.
 ///
-/// Athletes are told who coaches and themselves; everybody else the whole club. Only coaches are
+/// Athletes are told who coaches, who watches them and themselves, guardians who coaches and whom they
+/// answer for; everybody else the whole club. Only coaches are
 /// told when somebody was heard from, and their version of the list counts that too: theirs are the
 /// odd numbers, so that a changed role never meets an equal number.
 ///
@@ -215,7 +243,7 @@ pub(super) fn changed(db: &Db, club: ClubId) -> Result<(), StoreError> {
 /// When storage fails.
 pub fn known_to(db: &Db, caller: &Caller, has: Option<u64>) -> Result<Option<People>, StoreError> {
     let coach = caller.asker.role.coaches();
-    let athlete = caller.asker.role == Role::Athlete;
+    let few = matches!(caller.asker.role, Role::Athlete | Role::Guardian);
     let club = caller.asker.club;
     let version = db
         .prepare_cached("SELECT people_version, heard_version FROM club WHERE id = ?1")?
@@ -229,10 +257,12 @@ pub fn known_to(db: &Db, caller: &Caller, has: Option<u64>) -> Result<Option<Peo
     let mut ask = db.prepare_cached(
         "SELECT p.id, p.name, p.role, i.id, i.heard_day, i.heard_at, i.public_key
          FROM person p LEFT JOIN install i ON i.person = p.id
-         WHERE p.club = ?1 AND (?2 = 0 OR p.role IN ('head coach', 'coach') OR p.id = ?3)
+         WHERE p.club = ?1 AND (?2 = 0 OR p.role IN ('head coach', 'coach') OR p.id = ?3
+               OR p.id IN (SELECT guardian FROM guardianship WHERE athlete = ?3 AND ended_at IS NULL)
+               OR p.id IN (SELECT athlete FROM guardianship WHERE guardian = ?3 AND ended_at IS NULL))
          ORDER BY p.id, i.id",
     )?;
-    let mut rows = ask.query((club.0.as_bytes(), athlete, caller.asker.person.0.as_bytes()))?;
+    let mut rows = ask.query((club.0.as_bytes(), i64::from(few), caller.asker.person.0.as_bytes()))?;
     let mut list: Vec<Known> = Vec::new();
     while let Some(r) = rows.next()? {
         let (id, role) = (value::person(r, 0)?, value::role(r, 2)?);

@@ -25,6 +25,8 @@ pub struct Person {
     pub installs: Vec<InstallId>,
     /// The last local day through which an install was heard.
     pub heard_through: Option<Day>,
+    /// Date of birth, where the account has it.
+    pub born: Option<Day>,
     /// What stands in the way of hearing from the person.
     pub silence: Option<Silence>,
 }
@@ -91,7 +93,8 @@ fn silence(installs: &[Install]) -> Option<Silence> {
 pub fn people(db: &Db, grant: &MayReview) -> Result<Vec<Person>, StoreError> {
     let mut ask = db.prepare_cached(
         "SELECT p.id, p.name, p.role, p.withdrawn_at IS NOT NULL, i.id, i.heard_day,
-                i.withdrawn_at IS NOT NULL OR i.refresh_killed_at IS NOT NULL, i.heard_at, i.clock_wrong, i.old_app
+                i.withdrawn_at IS NOT NULL OR i.refresh_killed_at IS NOT NULL, i.heard_at, i.clock_wrong, i.old_app,
+                p.born
          FROM person p LEFT JOIN install i ON i.person = p.id WHERE p.club = ?1 ORDER BY p.id, i.id",
     )?;
     let mut rows = ask.query([grant.club().0.as_bytes()])?;
@@ -107,6 +110,7 @@ pub fn people(db: &Db, grant: &MayReview) -> Result<Vec<Person>, StoreError> {
                 withdrawn: r.get(3)?,
                 installs: Vec::new(),
                 heard_through: None,
+                born: value::day(r, 10)?,
                 silence: None,
             });
             installs.push(Vec::new());

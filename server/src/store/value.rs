@@ -3,7 +3,9 @@
 use std::str::FromStr;
 
 use super::sql::{self, Db, OptionalExtension, Row, odd};
+use backstraight_core::base::day::Day;
 use backstraight_core::base::id::{ClubId, InstallId, PersonId, SquadId};
+use backstraight_core::base::moment::Moment;
 use backstraight_core::exchange::access::Role;
 use uuid::Uuid;
 
@@ -32,6 +34,17 @@ pub(super) fn install(row: &Row<'_>, column: usize) -> sql::Result<InstallId> {
 pub(super) fn role(row: &Row<'_>, column: usize) -> sql::Result<Role> {
     let text = row.get_ref(column)?.as_str().map_err(|e| odd(column, e))?;
     Role::from_str(text).map_err(|_| odd(column, "no role"))
+}
+
+/// A day as it is written in RFC 3339; none where it is empty.
+pub(super) fn day(row: &Row<'_>, column: usize) -> sql::Result<Option<Day>> {
+    let text: Option<String> = row.get(column)?;
+    text.map(|t| t.parse().map_err(|_| odd(column, "no day"))).transpose()
+}
+
+/// The server's day, in UTC.
+pub(super) fn today(now: Moment) -> Result<Day, StoreError> {
+    Day::of(now, 0).map_err(|e| StoreError::Damaged(format!("the clock: {e}")))
 }
 
 /// A number of versions or rows, which is never negative.

@@ -30,9 +30,8 @@ fn a_file_is_shown_without_its_content_and_taken_in_while_a_server_runs() {
     let club = server.club("Cinder Lane");
     let mira = club.person(Role::Athlete, "Mira Aalto");
     let key = SigningKey::from_bytes(&[5; 32]);
-    let public = HEXLOWER.encode(key.verifying_key().as_bytes());
     let code = server.code(mira, club.id, 15);
-    let mut phone = Device::keyed(&server.url, &code, server.now(), Some(&public));
+    let mut phone = Device::keyed(&server.url, &code, server.now(), Key::of(key.clone()));
     let name = log(mira);
     phone.say(name, "words that nobody prints");
     phone.say(name, "and more of them");

@@ -341,3 +341,132 @@ fn boards_and_lists_at_the_machine_and_rows_made_anew() {
     assert!(week.lines().all(|l| l.chars().count() <= 100), "{week}");
     assert!(failed(&["board", "--state", "sad"], dir.path()).contains("unheard"));
 }
+
+#[test]
+fn the_first_start_prints_a_link_that_makes_an_owner_and_later_ones_print_none() {
+    use backstraight_core::exchange::proof;
+    use serde_json::json;
+    let dir = tempfile::tempdir().unwrap();
+    let start = || {
+        let mut child = command(&["serve", "--listen", "127.0.0.1:0"], dir.path())
+            .stderr(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let mut log = BufReader::new(child.stderr.take().unwrap()).lines();
+        // Every line of the log is a log line: the link is not in it.
+        let said: Value = serde_json::from_str(&log.next().unwrap().unwrap()).unwrap();
+        let url = format!("http://{}", text(&said, "address"));
+        let out = BufReader::new(child.stdout.take().unwrap());
+        std::thread::spawn(move || log.for_each(drop));
+        (Served { child, url }, out)
+    };
+    let (served, out) = start();
+    let link = out.lines().map(Result::unwrap).find(|l| l.contains("/set-up#")).unwrap();
+    let (address, secret) = link.trim().split_once("/set-up#").unwrap();
+    assert_eq!(address, served.url);
+    let device = crate::support::Key::fresh().device(|key, device| proof::set_up(secret, key, device));
+    let body = crate::support::with(
+        device,
+        json!({ "secret": secret, "club": "Harrow Fell", "name": "Olga Brandt", "sign_in": "olga",
+                "password": "hop 34 barley kettle" }),
+    );
+    let (status, answer) = crate::support::post(&format!("{}/v1/set-up", served.url), None, &body);
+    assert_eq!(status, 200, "{answer}");
+    assert_eq!(served.terminate(), 0);
+    let (served, mut out) = start();
+    assert_eq!(served.terminate(), 0);
+    let mut rest = String::new();
+    std::io::Read::read_to_string(&mut out, &mut rest).unwrap();
+    assert_eq!(rest, "", "somebody has set it up");
+}
+
+#[test]
+fn accounts_are_kept_at_the_machine() {
+    let dir = tempfile::tempdir().unwrap();
+    let data = dir.path();
+    let (club, mira) = club(data);
+    let add = |name: &str, role: &str| {
+        text(&json(&["person", "add", name, "--club", &club, "--role", role], data), "id").to_owned()
+    };
+    let (parent, owner) = (add("Tove Aalto", "guardian"), add("Olga Brandt", "owner"));
+    // Guardians.
+    let list = json(&["guardian", "add", &mira, &parent, "--reason", "mother"], data);
+    assert_eq!((text(&list[0], "name"), text(&list[0], "reason")), ("Tove Aalto", "mother"));
+    assert!(failed(&["guardian", "add", &mira, &owner, "--reason", "x"], data).contains("role is guardian"));
+    let list = json(&["guardian", "end", &mira, &parent, "--reason", "moved away"], data);
+    assert_eq!(text(&list[0], "end_reason"), "moved away");
+    assert!(
+        failed(&["guardian", "end", &mira, &parent, "--reason", "x"], data).contains("no such guardianship")
+    );
+    assert_eq!(json(&["guardian", "list", &mira], data).as_array().unwrap().len(), 1);
+    assert_eq!(text(&json(&["person", "born", &mira, "2001-02-03"], data), "born"), "2001-02-03");
+    assert!(failed(&["guardian", "add", &mira, &parent, "--reason", "x"], data).contains("of age"));
+    assert!(json(&["person", "born", &mira, "unknown"], data).get("born").is_none());
+    assert!(failed(&["person", "born", &mira, "yesterday"], data).contains("date of birth"));
+    // Accounts.
+    assert_eq!(text(&json(&["person", "rename", &mira, "Mira Berg"], data), "name"), "Mira Berg");
+    assert_eq!(text(&json(&["person", "role", &parent, "coach"], data), "role"), "coach");
+    assert!(failed(&["person", "role", &owner, "coach"], data).contains("no owner"));
+    assert!(failed(&["person", "withdraw", &owner], data).contains("no owner"));
+    assert!(json(&["person", "withdraw", &parent], data)["withdrawn"].as_bool().unwrap());
+    let count = |more: &[&str]| {
+        json(&[&["person", "list", "--club", &club], more].concat(), data).as_array().unwrap().len()
+    };
+    assert_eq!((count(&[]), count(&["--all"])), (2, 3));
+    assert!(!json(&["person", "restore", &parent], data)["withdrawn"].as_bool().unwrap());
+    assert_eq!(text(&json(&["person", "reset-sign-in", &parent], data), "id"), parent);
+    assert_eq!(json(&["club", "change", &club, "--majority", "16"], data)["majority"], 16);
+    assert!(failed(&["club", "change", &club, "--majority", "12"], data).contains("majority"));
+    let squad = json(&["squad", "add", "Sprints", "--club", &club], data);
+    let squad = json(&["squad", "rename", text(&squad, "id"), "Jumps", "--club", &club], data);
+    assert_eq!(text(&squad, "name"), "Jumps");
+    // Installs and keys, while a server runs.
+    let served = Served::start(data);
+    let phone = enrol(&served.url, &mira, data);
+    let me =
+        |device: &Device| crate::support::get_as(&format!("{}/v1/me", served.url), Some(&device.access)).0;
+    assert_eq!(me(&phone), 200);
+    let keys = json(&["keys", "rotate"], data);
+    assert_eq!((text(&keys[0], "state"), text(&keys[1], "state")), ("signs", "still good"));
+    assert_eq!(json(&["keys", "list"], data), keys);
+    let signs = || get(&format!("{}/.well-known/jwks.json", served.url)).1["keys"][0]["kid"].clone();
+    for _ in 0..100 {
+        if signs() == keys[0]["kid"] {
+            break;
+        }
+        std::thread::sleep(std::time::Duration::from_millis(100));
+    }
+    assert_eq!(signs(), keys[0]["kid"], "a running server takes the new key");
+    assert_eq!(me(&phone), 200, "a token of the old key is good for its life");
+    let list = json(&["install", "withdraw", &mira, &phone.install.to_string()], data);
+    assert_eq!(text(&list[0], "state"), "withdrawn");
+    assert_eq!(me(&phone), 401);
+    assert!(
+        failed(&["install", "withdraw", &owner, &phone.install.to_string()], data).contains("no install")
+    );
+    let second = enrol(&served.url, &mira, data);
+    json(&["invite", &mira, "--lost"], data);
+    assert_eq!(me(&second), 401);
+    // Pictures.
+    let out = run(&["invite", &mira, "--qr", "--url", "https://club.example"], data);
+    let said = String::from_utf8(out.stdout).unwrap();
+    assert!(said.contains("https://club.example/join#") && said.contains('\u{2588}'), "{said}");
+    let svg = dir.path().join("picture.svg");
+    json(&["invite", &mira, "--svg", svg.to_str().unwrap()], data);
+    assert!(std::fs::read_to_string(&svg).unwrap().contains("<svg"));
+    assert!(failed(&["invite", &mira, "--url", "club.example"], data).contains("address"));
+    // The audit list, page by page.
+    let lines = json(&["audit", "--club", &club, "--limit", "3"], data);
+    let lines = lines.as_array().unwrap().clone();
+    assert_eq!(
+        (lines.len(), text(&lines[0], "what"), text(&lines[0], "subject")),
+        (3, "invited", mira.as_str())
+    );
+    let before = lines[2]["id"].to_string();
+    let older = json(&["audit", "--club", &club, "--limit", "1", "--before", &before], data);
+    assert!(older[0]["id"].as_u64() < lines[2]["id"].as_u64());
+    // Leaving.
+    assert!(json(&["person", "leave", &mira], data)["withdrawn"].as_bool().unwrap());
+    assert!(failed(&["person", "leave", &owner[..8]], data).contains("identity"));
+}

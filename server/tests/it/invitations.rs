@@ -1,17 +1,18 @@
 //! Codes: who makes them, and what becomes of right, wrong, late and used ones.
 
 use backstraight_core::exchange::access::Role;
+use backstraight_core::exchange::proof;
 use backstraight_server::store::audit;
 use serde_json::{Value, json};
 
-use crate::support::{Server, code_of, get, post};
+use crate::support::{Device, Key, Server, code_of, get, get_as, post, with};
 
 fn enrol(server: &Server, body: &Value) -> (u16, Value) {
     post(&format!("{}/v1/enrol", server.url), None, body)
 }
 
 fn with_code(server: &Server, code: &str) -> (u16, Value) {
-    enrol(server, &json!({ "code": code, "device": "phone" }))
+    enrol(server, &Key::fresh().enrolment(code))
 }
 
 #[test]
@@ -41,7 +42,7 @@ fn a_coach_invites_an_athlete_and_the_code_works_once() {
     assert_eq!(code_of(&with_code(&server, code)), (409, "code-used"));
     let lines = server.store().read_blocking(|db| audit::newest(db, 3)).unwrap();
     let what: Vec<&str> = lines.iter().map(|l| l.what.as_str()).collect();
-    assert_eq!(what, ["enrolled", "invited", "person added as athlete"]);
+    assert_eq!(what, ["enrolled", "invited", "date of birth changed"]);
     assert!(!lines[1].at_the_machine && lines[2].at_the_machine);
 }
 
@@ -97,22 +98,19 @@ fn an_install_with_a_key_may_ask_again_when_the_answer_was_lost() {
     let server = Server::on(dir.path());
     let club = server.club("Cinder Lane");
     let code = server.code(club.person(Role::Athlete, "Mira Aalto"), club.id, 15);
-    // A point of the curve: the public key of RFC 8032, test 1.
-    let key = "d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a";
-    let other = "3d4017c3e843895a92b70aa74d1b7ebc9c982ccf2ec4968cc0cd55f12af4660c";
-    let body = json!({ "code": code, "device": "phone", "public_key": key });
+    let key = Key::fresh();
+    let body = key.enrolment(&code);
     let first = enrol(&server, &body);
     assert_eq!(first.0, 200, "{}", first.1);
     let again = enrol(&server, &body);
     for name in ["install", "refresh_token"] {
         assert_eq!(first.1.get(name), again.1.get(name), "{name}");
     }
-    let thief = json!({ "code": code, "device": "phone", "public_key": other });
-    assert_eq!(code_of(&enrol(&server, &thief)), (409, "code-used"));
-    assert_eq!(code_of(&with_code(&server, &code)), (409, "code-used"));
+    assert_eq!(code_of(&with_code(&server, &code)), (409, "code-used"), "by another key");
     // Once the session has moved on, the answer was not lost.
-    let token = first.1.get("refresh_token").unwrap();
-    assert_eq!(post(&format!("{}/v1/token", server.url), None, &json!({ "refresh_token": token })).0, 200);
+    let token = first.1.get("refresh_token").unwrap().as_str().unwrap();
+    let refresh = key.refresh(token, server.now());
+    assert_eq!(post(&format!("{}/v1/token", server.url), None, &refresh).0, 200);
     assert_eq!(code_of(&enrol(&server, &body)), (409, "code-used"));
 }
 
@@ -122,20 +120,42 @@ fn what_is_no_enrolment() {
     let server = Server::on(dir.path());
     let club = server.club("Cinder Lane");
     let code = server.code(club.person(Role::Athlete, "Mira Aalto"), club.id, 15);
+    let key = Key::fresh();
+    let good = key.enrolment(&code);
+    let called = |device: &str| {
+        with(key.called(device, |key, device| proof::enrol(&code, key, device)), json!({ "code": code }))
+    };
+    let other = Key::fresh().enrolment(&code);
+    let signature = other.get("signature").unwrap().clone();
+    let without = |field: &str| {
+        let mut body = good.clone();
+        body.as_object_mut().unwrap().remove(field);
+        body
+    };
     for (body, want) in [
-        (json!({ "code": code, "device": "" }), (422, "field")),
-        (json!({ "code": code, "device": "a\nb" }), (422, "field")),
-        (json!({ "code": code, "device": "x".repeat(121) }), (422, "field")),
-        (json!({ "code": code, "device": "x", "public_key": "00" }), (422, "field")),
-        (json!({ "code": code, "device": "x", "public_key": "0".repeat(64) }), (422, "field")),
-        (json!({ "code": code }), (400, "malformed")),
-        (json!({ "code": code, "device": "x", "role": "owner" }), (400, "malformed")),
+        (called(""), (422, "field")),
+        (called("a\nb"), (422, "field")),
+        (called(&"x".repeat(121)), (422, "field")),
+        (with(good.clone(), json!({ "public_key": "00" })), (422, "field")),
+        (with(good.clone(), json!({ "public_key": "0".repeat(64) })), (422, "field")),
+        (with(good.clone(), json!({ "signature": "0".repeat(128) })), (422, "field")),
+        (with(good.clone(), json!({ "signature": "0".repeat(127) })), (422, "field")),
+        // Signed by another key, for another code, for another device: nothing that was shown to work.
+        (with(good.clone(), json!({ "signature": signature })), (422, "field")),
+        (with(good.clone(), json!({ "code": "ABCDEFGH" })), (422, "field")),
+        (with(good.clone(), json!({ "device": "another" })), (422, "field")),
+        (without("device"), (400, "malformed")),
+        (without("public_key"), (400, "malformed")),
+        (without("signature"), (400, "malformed")),
+        (with(good.clone(), json!({ "role": "owner" })), (400, "malformed")),
+        (with(good.clone(), json!({ "device": 7 })), (400, "malformed")),
+        (with(good.clone(), json!({ "code": null })), (400, "malformed")),
         (json!([]), (400, "malformed")),
         (json!({ "code": "x".repeat(20_000), "device": "x" }), (413, "too-large")),
     ] {
         assert_eq!(code_of(&enrol(&server, &body)), want, "{body}");
     }
-    assert_eq!(enrol(&server, &json!({ "code": code, "device": "x".repeat(120) })).0, 200);
+    assert_eq!(enrol(&server, &called(&"x".repeat(120))).0, 200);
     assert_eq!(code_of(&get(&format!("{}/v1/enrol", server.url))), (404, "not-found"));
     assert_eq!(code_of(&get(&format!("{}/nothing", server.url))), (404, "not-found"));
 }
@@ -163,4 +183,59 @@ fn nobody_invites_into_another_club_or_above() {
     assert_eq!(ask(None, &mira.to_string()), refused(401, "unauthenticated"));
     assert_eq!(ask(Some(&coach.access), "mira"), refused(422, "field"));
     assert_eq!(ask(Some(&coach.access), &mira.to_string()).0, 200);
+}
+
+#[test]
+fn the_picture_of_an_invitation_is_good_once_and_ends_the_code() {
+    let dir = tempfile::tempdir().unwrap();
+    let server = Server::with(dir.path(), |c| c.public_url = Some("https://club.example".to_owned()));
+    let club = server.club("Cinder Lane");
+    let coach = club.device(club.person(Role::Coach, "Ruth Adeyemi"));
+    let mira = club.person(Role::Athlete, "Mira Aalto");
+    let invite = || {
+        let body = json!({ "person": mira.to_string() });
+        let (status, made) = post(&format!("{}/v1/invites", server.url), Some(&coach.access), &body);
+        assert_eq!(status, 200, "{made}");
+        let text = |name: &str| made.get(name).unwrap().as_str().unwrap().to_owned();
+        (text("code"), proof::Invitation::read(&text("link")).unwrap())
+    };
+    let (code, picture) = invite();
+    assert_eq!(picture.server, "https://club.example");
+    assert_eq!(with_code(&server, &picture.secret).0, 200);
+    assert_eq!(code_of(&with_code(&server, &picture.secret)), (409, "code-used"));
+    assert_eq!(code_of(&with_code(&server, &code)), (409, "code-used"));
+    let (code, picture) = invite();
+    assert_eq!(with_code(&server, &code).0, 200);
+    assert_eq!(code_of(&with_code(&server, &picture.secret)), (409, "code-used"));
+    let (_, picture) = invite();
+    server.wait(15 * 60_000);
+    assert_eq!(code_of(&with_code(&server, &picture.secret)), (410, "code-expired"));
+    let mut guess = picture.secret;
+    guess.replace_range(..1, if guess.starts_with('A') { "B" } else { "A" });
+    assert_eq!(code_of(&with_code(&server, &guess)), (404, "code-wrong"));
+    // Nothing in clear is kept.
+    let kept = std::fs::read(dir.path().join("backstraight.db")).unwrap();
+    for secret in [guess.get(1..).unwrap(), code.as_str()] {
+        assert!(!kept.windows(secret.len()).any(|w| w == secret.as_bytes()), "{secret}");
+    }
+}
+
+#[test]
+fn a_lost_phone_is_shut_out_when_a_new_one_is_invited() {
+    let dir = tempfile::tempdir().unwrap();
+    let server = Server::on(dir.path());
+    let club = server.club("Cinder Lane");
+    let coach = club.device(club.person(Role::Coach, "Ruth Adeyemi"));
+    let mira = club.person(Role::Athlete, "Mira Aalto");
+    let lost = club.device(mira);
+    let me = format!("{}/v1/me", server.url);
+    assert_eq!(get_as(&me, Some(&lost.access)).0, 200);
+    let body = json!({ "person": mira.to_string(), "lost": true });
+    let (status, made) = post(&format!("{}/v1/invites", server.url), Some(&coach.access), &body);
+    assert_eq!(status, 200, "{made}");
+    assert_eq!(get_as(&me, Some(&lost.access)).0, 401);
+    let code = made.get("code").unwrap().as_str().unwrap();
+    let new = Device::enrol(&server.url, code, server.now());
+    assert_eq!(get_as(&me, Some(&new.access)).0, 200);
+    assert_ne!(new.install, lost.install);
 }

@@ -7,6 +7,7 @@
 )]
 
 mod access;
+mod authenticator;
 mod backups;
 mod carry;
 mod command_line;
@@ -19,7 +20,10 @@ mod keeping_doc;
 mod nudge;
 #[cfg(feature = "otlp")]
 mod otlp;
+mod people;
 mod restored;
 mod sessions;
+mod sign_in;
 mod support;
+mod table;
 mod watching;

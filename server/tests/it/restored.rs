@@ -41,7 +41,7 @@ fn what_a_restored_server_lost_comes_back_in_two_round_trips() {
     phone.settle();
     let refresh = {
         let url = format!("{}/v1/token", server.url);
-        let answer = crate::support::post(&url, None, &serde_json::json!({ "refresh_token": phone.refresh }));
+        let answer = crate::support::post(&url, None, &phone.key.refresh(&phone.refresh, server.now()));
         answer.1["refresh_token"].as_str().unwrap().to_owned()
     };
     let (was, heads) = (phone.epoch.clone(), (phone.heads(log(mira)), phone.heads(notes(mira))));
@@ -72,7 +72,7 @@ fn what_a_restored_server_lost_comes_back_in_two_round_trips() {
     assert_eq!(stored.heads, heads.0);
     // A token given out after the backup still works: nobody has to enrol again.
     let url = format!("{}/v1/token", server.url);
-    let answer = crate::support::post(&url, None, &serde_json::json!({ "refresh_token": refresh }));
+    let answer = crate::support::post(&url, None, &phone.key.refresh(&refresh, server.now()));
     assert_eq!(answer.0, 200, "{}", answer.1);
     let club = Club { server: &server, id };
     let mut tablet = club.device(mira);

@@ -15,9 +15,10 @@ use backstraight_core::doc::open::Document;
 use backstraight_core::doc::place::Place;
 use backstraight_core::doc::thin;
 use backstraight_core::exchange::access::Role;
+use backstraight_core::exchange::proof;
 use backstraight_core::exchange::wire::{Down, DownDoc, Outcome, PROTOCOL, Up, UpDoc, heads, heads_out};
 use backstraight_core::model::any::AnyRecord;
-use backstraight_core::model::log::{Comment, Report};
+use backstraight_core::model::log::{Comment, Report, SessionDone};
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::{Complaint, Text};
 use backstraight_core::model::plan::{Cue, PlanAbout, Remark};
@@ -27,6 +28,8 @@ use backstraight_server::grant::AtTheMachine;
 use backstraight_server::store::people::NewPerson;
 use backstraight_server::store::{Faults, Store, StoreOptions, account, people};
 use backstraight_server::token::Bearer;
+use data_encoding::HEXLOWER;
+use ed25519_dalek::{Signer as _, SigningKey};
 use minicbor::bytes::ByteVec;
 use serde_json::{Value, json};
 
@@ -96,6 +99,17 @@ impl Server {
         self.running.as_ref().unwrap().app.tokens.access(Bearer { person, install }, at)
     }
 
+    /// What the first start prints.
+    pub(crate) fn owner_link(&self) -> Option<String> {
+        let running = self.running.as_ref().unwrap();
+        self.runtime.as_ref().unwrap().block_on(running.owner_link()).unwrap()
+    }
+
+    /// Takes the keys of the folder now.
+    pub(crate) fn renew_keys(&self) {
+        backstraight_server::job::access::renew_keys(&self.running.as_ref().unwrap().app).unwrap();
+    }
+
     pub(crate) fn stop(mut self) {
         self.end();
     }
@@ -151,8 +165,25 @@ impl Club<'_> {
             name: name.to_owned(),
         };
         let (id, now, grant) = (new.id, self.server.now(), AtTheMachine.to_keep_accounts());
-        self.server.store().write_blocking(move |db| people::add_person(db, &grant, &new, now)).unwrap();
+        // Athletes are of age where a test says nothing else.
+        let born = (role == Role::Athlete).then(|| "2001-02-03".parse().unwrap());
+        self.server
+            .store()
+            .write_blocking(move |db| {
+                people::add_person(db, &grant, &new, now)?;
+                people::set_born(db, &grant, id, born, now)
+            })
+            .unwrap();
         id
+    }
+
+    /// A date of birth as the club keeps it.
+    pub(crate) fn born(&self, person: PersonId, born: Option<&str>) {
+        let (grant, now) = (AtTheMachine.to_keep_accounts(), self.server.now());
+        let born = born.map(|b| b.parse().unwrap());
+        let set =
+            self.server.store().write_blocking(move |db| people::set_born(db, &grant, person, born, now));
+        assert!(set.unwrap());
     }
 
     pub(crate) fn squad(&self, name: &str) -> SquadId {
@@ -171,6 +202,56 @@ impl Club<'_> {
     }
 }
 
+/// The key of an install, as a test makes it.
+#[derive(Debug, Clone)]
+pub(crate) struct Key(SigningKey);
+
+impl Key {
+    pub(crate) const fn of(key: SigningKey) -> Key {
+        Key(key)
+    }
+
+    pub(crate) fn fresh() -> Key {
+        Key(SigningKey::from_bytes(&backstraight_server::secret::random()))
+    }
+
+    pub(crate) fn public(&self) -> [u8; 32] {
+        self.0.verifying_key().to_bytes()
+    }
+
+    /// The fields with which a device says who it is.
+    pub(crate) fn device(&self, message: impl Fn(&[u8; 32], &str) -> Vec<u8>) -> Value {
+        self.called("test phone", message)
+    }
+
+    pub(crate) fn called(&self, device: &str, message: impl Fn(&[u8; 32], &str) -> Vec<u8>) -> Value {
+        let public = self.public();
+        json!({
+            "device": device,
+            "public_key": HEXLOWER.encode(&public),
+            "signature": HEXLOWER.encode(&self.0.sign(&message(&public, device)).to_bytes()),
+        })
+    }
+
+    /// The body of an enrolment.
+    pub(crate) fn enrolment(&self, code: &str) -> Value {
+        with(self.device(|key, device| proof::enrol(code, key, device)), json!({ "code": code }))
+    }
+
+    /// The body of a refresh at a moment.
+    pub(crate) fn refresh(&self, token: &str, at: Moment) -> Value {
+        let signature = self.0.sign(&proof::refresh(token, at)).to_bytes();
+        json!({ "refresh_token": token, "at": at.0, "signature": HEXLOWER.encode(&signature) })
+    }
+}
+
+/// One JSON object of two.
+pub(crate) fn with(mut a: Value, b: Value) -> Value {
+    let Value::Object(more) = b else { panic!("no object") };
+    a.as_object_mut().unwrap().extend(more);
+    a
+}
+
 /// Posts JSON; the status and the answer.
 pub(crate) fn post(url: &str, access: Option<&str>, body: &Value) -> (u16, Value) {
     let mut request = agent().post(url).header("content-type", "application/json");
@@ -183,7 +264,15 @@ pub(crate) fn post(url: &str, access: Option<&str>, body: &Value) -> (u16, Value
 }
 
 pub(crate) fn get(url: &str) -> (u16, Value) {
-    let mut answer = agent().get(url).call().unwrap();
+    get_as(url, None)
+}
+
+pub(crate) fn get_as(url: &str, access: Option<&str>) -> (u16, Value) {
+    let mut request = agent().get(url);
+    if let Some(access) = access {
+        request = request.header("authorization", &format!("Bearer {access}"));
+    }
+    let mut answer = request.call().unwrap();
     let text = answer.body_mut().read_to_string().unwrap();
     (answer.status().as_u16(), serde_json::from_str(&text).unwrap_or(Value::Null))
 }
@@ -224,6 +313,7 @@ pub(crate) struct Device {
     pub(crate) url: String,
     pub(crate) access: String,
     pub(crate) refresh: String,
+    pub(crate) key: Key,
     pub(crate) install: InstallId,
     pub(crate) person: PersonId,
     pub(crate) epoch: Option<Vec<u8>>,
@@ -236,27 +326,33 @@ pub(crate) struct Device {
 
 impl Device {
     pub(crate) fn enrol(url: &str, code: &str, now: Moment) -> Device {
-        Device::keyed(url, code, now, None)
+        Device::keyed(url, code, now, Key::fresh())
     }
 
     pub(crate) fn enrol_as(url: &str, code: &str, device: &str, now: Moment) -> Device {
-        Device::named(url, code, device, now, None)
+        Device::named(url, code, device, now, Key::fresh())
     }
 
-    /// The same with a public key, in hexadecimal digits.
-    pub(crate) fn keyed(url: &str, code: &str, now: Moment, key: Option<&str>) -> Device {
+    /// The same with a key that the test made.
+    pub(crate) fn keyed(url: &str, code: &str, now: Moment, key: Key) -> Device {
         Device::named(url, code, "test phone", now, key)
     }
 
-    fn named(url: &str, code: &str, device: &str, now: Moment, key: Option<&str>) -> Device {
-        let body = json!({ "code": code, "device": device, "public_key": key });
-        let (status, answer) = post(&format!("{url}/v1/enrol"), None, &body);
+    fn named(url: &str, code: &str, device: &str, now: Moment, key: Key) -> Device {
+        let said = key.called(device, |key, device| proof::enrol(code, key, device));
+        let (status, answer) = post(&format!("{url}/v1/enrol"), None, &with(said, json!({ "code": code })));
         assert_eq!(status, 200, "{answer}");
+        Device::of(url, &answer, key, now)
+    }
+
+    /// The device to which a server gave this answer.
+    pub(crate) fn of(url: &str, answer: &Value, key: Key, now: Moment) -> Device {
         let text = |name: &str| answer.get(name).unwrap().as_str().unwrap().to_owned();
         Device {
             url: url.to_owned(),
             access: text("access_token"),
             refresh: text("refresh_token"),
+            key,
             install: text("install").parse().unwrap(),
             person: text("person").parse().unwrap(),
             epoch: None,
@@ -281,6 +377,19 @@ impl Device {
     /// Writes a comment of its own; the name of the change.
     pub(crate) fn say(&mut self, name: DocName, words: &str) -> ChangeHash {
         self.add(name, "comments", Comment::new(self.now, self.person, Text::new(words).unwrap()))
+    }
+
+    /// Logs a session of today that nobody planned; its key.
+    pub(crate) fn session(&mut self, name: DocName) -> String {
+        let today = Day::of(self.now, 0).unwrap();
+        let before: Vec<String> = self.sessions(name);
+        self.add(name, "sessions", SessionDone::new(today, self.now));
+        self.sessions(name).into_iter().find(|k| !before.contains(k)).unwrap()
+    }
+
+    fn sessions(&mut self, name: DocName) -> Vec<String> {
+        let read = self.copy(name).doc.records::<SessionDone>("sessions");
+        read.live().map(|e| e.key().to_string()).collect()
     }
 
     /// Reports that something hurts.

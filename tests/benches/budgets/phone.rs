@@ -9,7 +9,7 @@ use backstraight_core::model::name::DocName;
 use backstraight_core::view::planned::Plan;
 use backstraight_ffi::error::PhoneError;
 use backstraight_ffi::phone::{Exchanged, Phone};
-use backstraight_ffi::transport::{Http, Tokens, Transport};
+use backstraight_ffi::transport::{Http, Renewal, Tokens, Transport};
 use backstraight_server::folder::Folder;
 use backstraight_server::store::backup::{self, Take};
 use backstraight_tests::clock::SetClock;
@@ -92,9 +92,9 @@ impl Transport for Counted {
         answer
     }
 
-    fn renew(&mut self, refresh: &str) -> Result<Tokens, PhoneError> {
+    fn renew(&mut self, ask: &Renewal) -> Result<Tokens, PhoneError> {
         self.requests += 1;
-        self.http.renew(refresh)
+        self.http.renew(ask)
     }
 }
 

@@ -197,7 +197,7 @@ fn gate_and_append(club: &Club, bare: f64) -> Vec<Row> {
 fn grant_on(person: PersonId, club: ClubId, install: InstallId) -> backstraight_server::grant::MayWrite {
     let caller = Caller { asker: Asker { person, club, role: Role::Athlete }, install };
     let name = DocName::Log(person, month(MONTH));
-    let subject = Subject { club, athlete: Some(person), care_open_to_coaches: false };
+    let subject = Subject { club, athlete: Some(person), care_open_to_coaches: false, watched: false };
     match on_document(&caller, name, &subject) {
         Access::Write(_, grant) => grant,
         Access::None | Access::Read(_) => panic!("an athlete may write the own log"),

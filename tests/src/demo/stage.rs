@@ -144,6 +144,8 @@ impl Stage {
         for (index, person) in ATHLETES.iter().enumerate() {
             let (phone, clock) =
                 self.person(person.name, Role::Athlete, &format!("phone-{:02}", index + 1))?;
+            let (id, born) = (phone.identity().person, Day::new(person.born, 3, 3).ok());
+            store.write_blocking(move |db| people::set_born(db, &grant, id, born, now))?;
             self.athletes.push(Athlete { index, phone, clock, season: self.season()? });
         }
         Ok(())

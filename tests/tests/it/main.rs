@@ -16,6 +16,7 @@ mod formats;
 mod kill;
 mod layout;
 mod merge_laws;
+mod naming;
 mod news;
 mod phones;
 mod phones_refused;

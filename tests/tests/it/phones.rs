@@ -11,6 +11,7 @@ use backstraight_core::doc::place::Place;
 use backstraight_core::doc::problem::Code;
 use backstraight_core::exchange::access::{Asker, Role};
 use backstraight_core::exchange::device::MAX_SEND_CHANGES;
+use backstraight_core::exchange::proof::Invitation;
 use backstraight_core::model::log::{Report, SetDone, Work};
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::{Complaint, Count, Form, Intent, Load, Pattern, Reps, SeasonNo, Text};
@@ -18,10 +19,13 @@ use backstraight_core::model::packed::Dose;
 use backstraight_core::model::plan::{Exercise, Group, Prescription, Session};
 use backstraight_core::view::done::Done;
 use backstraight_ffi::error::PhoneError;
+use backstraight_ffi::identity::InstallKey;
 use backstraight_ffi::phone::Phone;
-use backstraight_ffi::transport::{Http, Tokens, Transport as _, enrol};
-use backstraight_server::grant::{AtTheMachine, Caller, to_consent};
+use backstraight_ffi::transport::{Http, Renewal, Tokens, Transport as _, enrol, enrol_by_picture};
+use backstraight_server::grant::{AtTheMachine, Caller, to_sign};
+use backstraight_server::store::consents::{self, Use};
 use backstraight_server::store::{account, people};
+use backstraight_tests::clock::SetClock;
 use backstraight_tests::club::ledger::Ledger;
 use backstraight_tests::club::logs::{Athlete, Day1};
 use backstraight_tests::rng::Rng;
@@ -161,16 +165,23 @@ fn after_a_session_has_ended_a_new_invitation_on_the_same_phone_brings_everythin
     let stand = Stand::default();
     let mira = stand.person(Role::Athlete, "Mira Aalto");
     let mut phone = stand.phone(mira, "phone");
-    let stolen = phone.phone.identity().refresh.clone();
+    let copied = phone.phone.identity().clone();
     let mut session = phone.begin();
     for n in 1..=3 {
         stand.clock.set(stand.now().plus_ms(16 * MINUTE));
         phone.set(&mut session, n).unwrap();
         phone.exchange(&stand.url());
     }
-    // Somebody else comes with a token of long ago: nobody's session is good any more.
-    let thief = Http::new(&stand.url()).renew(&stolen);
-    assert!(matches!(thief, Err(PhoneError::SignedOut(_))), "{thief:?}");
+    // Somebody else comes with a token of long ago, and nothing else: nothing happens.
+    let come = |key: Option<&InstallKey>| {
+        let ask = Renewal::of(&copied.refresh, stand.now(), key);
+        assert!(matches!(Http::new(&stand.url()).renew(&ask), Err(PhoneError::SignedOut(_))));
+    };
+    come(None);
+    come(Some(&InstallKey::fresh().unwrap()));
+    phone.exchange(&stand.url());
+    // With the key too it is a copy of the phone: nobody's session is good any more.
+    come(copied.key.as_ref());
     phone.set(&mut session, 4).unwrap();
     let said = phone.phone.exchange(&mut Http::new(&stand.url()));
     assert!(matches!(said, Err(PhoneError::SignedOut(_))), "{said:?}");
@@ -191,6 +202,40 @@ fn after_a_session_has_ended_a_new_invitation_on_the_same_phone_brings_everythin
 }
 
 #[test]
+fn a_phone_whose_clock_is_wrong_stays_signed_in() {
+    let stand = Stand::default();
+    let mira = stand.person(Role::Athlete, "Mira Aalto");
+    let mut phone = stand.phone(mira, "phone");
+    for apart in [-3 * 365 * DAY, 2 * DAY, 0] {
+        stand.clock.set(stand.now().plus_ms(16 * MINUTE));
+        phone.clock.set(stand.now().plus_ms(apart));
+        let was = phone.phone.identity().refresh.clone();
+        phone.exchange(&stand.url());
+        assert_ne!(phone.phone.identity().refresh, was, "{apart}");
+    }
+}
+
+#[test]
+fn a_picture_enrols_a_phone_and_its_key_survives_a_restart() {
+    let stand = Stand::default();
+    let mira = stand.person(Role::Athlete, "Mira Aalto");
+    let key = backstraight_server::folder::Folder::open(stand.data()).unwrap().keys().unwrap().secret;
+    let (grant, now) = (AtTheMachine.to_invite(mira, stand.club), stand.now());
+    let made = stand.store().write_blocking(move |db| account::invite(db, &grant, &key, DAY, now)).unwrap();
+    let picture = Invitation { server: stand.url(), secret: made.secret }.text();
+    assert!(matches!(enrol_by_picture("https://elsewhere.example", "phone"), Err(PhoneError::Answer(_))));
+    let identity = enrol_by_picture(&picture, "phone").unwrap();
+    assert!(!format!("{identity:?}").contains("key: Some([") && identity.key.is_some());
+    let dir = stand.dir.path().join("pictured");
+    let clock = SetClock::at(stand.now());
+    let phone = Phone::enrolled(&dir, identity.clone(), Box::new(clock.clone())).unwrap();
+    let mut phone = Handset { phone, clock, dir }.reopened();
+    assert_eq!(phone.phone.identity(), &identity);
+    stand.clock.set(stand.now().plus_ms(16 * MINUTE));
+    phone.exchange(&stand.url());
+}
+
+#[test]
 fn coaches_get_a_care_document_with_consent_and_lose_it_without() {
     let stand = Stand::default();
     let mira = stand.person(Role::Athlete, "Mira Aalto");
@@ -204,8 +249,11 @@ fn coaches_get_a_care_document_with_consent_and_lose_it_without() {
         install: phone.phone.identity().install,
     };
     let consent = |open: bool| {
-        let (grant, now) = (to_consent(&caller).unwrap(), stand.now());
-        stand.store().write_blocking(move |db| account::consent(db, &grant, open, now)).unwrap();
+        let (grant, now) = (to_sign(&caller, &caller.asker, false).unwrap(), stand.now());
+        stand
+            .store()
+            .write_blocking(move |db| consents::sign(db, &grant, Use::CareToCoaches, open, None, now))
+            .unwrap();
     };
     let reports =
         |one: &mut Handset| one.phone.document(care).unwrap().records::<Report>("reports").entries.len();
@@ -320,8 +368,8 @@ fn more_changes_than_fit_one_request_go_up_in_slices_and_settle() {
             self.1 -= 1;
             self.0.exchange(access, body)
         }
-        fn renew(&mut self, refresh: &str) -> Result<Tokens, PhoneError> {
-            self.0.renew(refresh)
+        fn renew(&mut self, ask: &Renewal) -> Result<Tokens, PhoneError> {
+            self.0.renew(ask)
         }
     }
     let cut = phone.phone.exchange(&mut Once(Http::new(&stand.url()), 1));

@@ -582,7 +582,12 @@ fn a_store_of_the_version_before_gets_its_rows() {
         db.execute_batch(&format!("DROP TABLE {table}")).unwrap();
     }
     db.execute_batch(
-        "ALTER TABLE person DROP COLUMN care_version; ALTER TABLE install DROP COLUMN old_app;
+        "DROP TABLE guardianship; DROP TABLE consent; DROP TABLE sign_in; DROP TABLE passkey;
+         DROP TABLE spent; DROP TABLE owner_link; DROP INDEX invite_secret;
+         ALTER TABLE club DROP COLUMN majority; ALTER TABLE invite DROP COLUMN secret_mac;
+         ALTER TABLE install DROP COLUMN refreshed_at; ALTER TABLE person DROP COLUMN born;
+         ALTER TABLE person DROP COLUMN left_at;
+         ALTER TABLE person DROP COLUMN care_version; ALTER TABLE install DROP COLUMN old_app;
          ALTER TABLE club DROP COLUMN erase_after_months;
          DELETE FROM meta WHERE key = 'board_form';
          PRAGMA user_version = 1",

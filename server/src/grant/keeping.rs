@@ -1,0 +1,92 @@
+//! Permissions to take a full copy of what is kept of a person, and to erase a person. Like all grants
+//! they are made here and nowhere else.
+
+use backstraight_core::base::id::{ClubId, PersonId};
+use backstraight_core::exchange::access::Role;
+
+use super::{AtTheMachine, By, Caller};
+
+/// Permission to erase a person of a club.
+#[derive(Debug, Clone, Copy)]
+pub struct MayErase {
+    person: PersonId,
+    club: ClubId,
+    by: By,
+}
+
+impl MayErase {
+    /// Whom.
+    #[must_use]
+    pub const fn person(&self) -> PersonId {
+        self.person
+    }
+
+    /// Of which club.
+    #[must_use]
+    pub const fn club(&self) -> ClubId {
+        self.club
+    }
+
+    /// Who erases.
+    #[must_use]
+    pub const fn by(&self) -> &By {
+        &self.by
+    }
+}
+
+/// Whether `caller` may erase somebody of `club`: an owner of the club, on request of the person, and
+/// never the own person, so that nobody is left who could answer for it.
+#[must_use]
+pub fn to_erase(caller: &Caller, person: PersonId, club: ClubId) -> Option<MayErase> {
+    let may = caller.asker.role == Role::Owner && caller.asker.club == club && caller.asker.person != person;
+    may.then(|| MayErase { person, club, by: caller.by() })
+}
+
+/// Permission to take a full copy of what is kept of one person.
+#[derive(Debug, Clone, Copy)]
+pub struct MayExport {
+    person: PersonId,
+    remarks: bool,
+    by: By,
+}
+
+impl MayExport {
+    /// Whose.
+    #[must_use]
+    pub const fn person(&self) -> PersonId {
+        self.person
+    }
+
+    /// Whether what coaches remarked for themselves about the person is given too.
+    #[must_use]
+    pub const fn with_remarks(&self) -> bool {
+        self.remarks
+    }
+
+    /// Who takes it.
+    #[must_use]
+    pub const fn by(&self) -> &By {
+        &self.by
+    }
+}
+
+/// Whether `caller` may take a full copy of what is kept of a person: everybody of oneself. It holds
+/// reports of pain and illness, so not even a minor's guardian takes it over the network.
+#[must_use]
+pub fn to_export(caller: &Caller, person: PersonId) -> Option<MayExport> {
+    (caller.asker.person == person).then(|| MayExport { person, remarks: false, by: caller.by() })
+}
+
+impl AtTheMachine {
+    /// To erase anybody.
+    #[must_use]
+    pub fn to_erase(self, person: PersonId, club: ClubId) -> MayErase {
+        MayErase { person, club, by: By { club: Some(club), ..Self::BY } }
+    }
+
+    /// To take a full copy of what is kept of anybody.
+    #[must_use]
+    pub fn to_export(self, person: PersonId, club: ClubId, remarks: bool) -> MayExport {
+        MayExport { person, remarks, by: By { club: Some(club), ..Self::BY } }
+    }
+}

@@ -85,7 +85,9 @@ impl Stage {
     /// # Errors
     /// Whatever goes wrong.
     pub fn build(dir: &Path, port: u16) -> Result<Stage, Trouble> {
-        let now = backstraight_ffi::phone::Clock::now(&SystemClock { zone_minutes: 0 });
+        let real = backstraight_ffi::phone::Clock::now(&SystemClock { zone_minutes: 0 });
+        // The story begins at ten on the day of the machine, so that its evenings are evenings.
+        let now = Moment(real.0 - real.0.rem_euclid(DAY) + 10 * 3_600_000);
         let today = Day::of(now, 0)?;
         let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build()?;
         // How far the story's clock is from the machine's.

@@ -105,6 +105,54 @@ fn care_is_for_care_staff_and_for_coaches_only_with_consent() {
     assert_eq!(lines[1].what, "care opened to coaches");
 }
 
+#[test]
+fn what_care_staff_note_is_for_the_athlete_and_coaches_see_what_may_be_trained() {
+    let dir = tempfile::tempdir().unwrap();
+    let server = Server::on(dir.path());
+    let (club, away) = (server.club("Cinder Lane"), server.club("Harbour Runners"));
+    let mira = club.person(Role::Athlete, "Mira Aalto");
+    let (notes, said) = (DocName::CareNotes(mira), DocName::Availability(mira));
+    let mut clinic = club.device(club.person(Role::Care, "Lea Brandt"));
+    clinic.assess(notes);
+    clinic.forbid(said);
+    let down = clinic.exchange();
+    for name in [notes, said] {
+        assert_eq!(about(&down, name).unwrap().outcome, Outcome::Accepted, "{name}");
+    }
+    // Who gets the notes, who what may be trained. Consent to read reports of pain opens neither.
+    let mut phone = club.device(mira);
+    let consent = json!({ "care_open_to_coaches": true });
+    assert_eq!(post(&format!("{}/v1/consent", server.url), Some(&phone.access), &consent).0, 204);
+    let person = |role, name| club.device(club.person(role, name));
+    let table = [
+        (person(Role::Coach, "Ruth Adeyemi"), false, true),
+        (person(Role::HeadCoach, "Pavel Novak"), false, true),
+        (person(Role::Care, "Jan Wolff"), true, true),
+        (person(Role::Athlete, "Jonas Okafor"), false, false),
+        (person(Role::Owner, "Ida Holm"), false, false),
+        (away.device(away.person(Role::Care, "Nils Berg")), false, false),
+        (away.device(away.person(Role::HeadCoach, "Hugo Maas")), false, false),
+    ];
+    for (n, (mut device, reads_notes, reads_said)) in table.into_iter().enumerate() {
+        let down = device.exchange();
+        assert_eq!(changes(&down, notes), usize::from(reads_notes), "{n}");
+        assert_eq!(changes(&down, said), usize::from(reads_said), "{n}");
+        // And who may write: care staff of the club and nobody else.
+        device.forbid(said);
+        device.assess(notes);
+        let down = device.exchange();
+        for name in [said, notes] {
+            let fine = about(&down, name).unwrap().outcome == Outcome::Accepted;
+            assert_eq!(fine, n == 2, "{n} {name}");
+            assert!(fine || refusal(&down, name) == "not-yours", "{n} {name}");
+        }
+    }
+    let down = phone.exchange();
+    assert_eq!((changes(&down, notes), changes(&down, said)), (2, 2));
+    phone.forbid(said);
+    assert_eq!(refusal(&phone.exchange(), said), "not-yours");
+}
+
 fn names(list: &[Known]) -> Vec<&str> {
     let mut names: Vec<&str> = list.iter().map(|k| k.name.as_str()).collect();
     names.sort_unstable();

@@ -18,9 +18,10 @@ use backstraight_core::exchange::access::Role;
 use backstraight_core::exchange::proof;
 use backstraight_core::exchange::wire::{Down, DownDoc, Outcome, PROTOCOL, Up, UpDoc, heads, heads_out};
 use backstraight_core::model::any::AnyRecord;
+use backstraight_core::model::care::{Assessment, Availability};
 use backstraight_core::model::log::{Comment, Report, SessionDone};
 use backstraight_core::model::name::DocName;
-use backstraight_core::model::number::{Complaint, Text};
+use backstraight_core::model::number::{Available, Complaint, Text};
 use backstraight_core::model::plan::{Cue, PlanAbout, Remark};
 use backstraight_server::app::{self, Clock, Running};
 use backstraight_server::config::Config;
@@ -402,6 +403,18 @@ impl Device {
         let report =
             Report { text: Some(Text::new(words).unwrap()), ..Report::new(self.now, Complaint::Pain) };
         self.add(DocName::Care(self.person), "reports", report);
+    }
+
+    /// Notes what was seen, as care staff do.
+    pub(crate) fn assess(&mut self, name: DocName) {
+        let text = Text::new("look again on Friday").unwrap();
+        self.add(name, "assessments", Assessment::new(self.now, self.person, text));
+    }
+
+    /// Says that nothing is to be trained.
+    pub(crate) fn forbid(&mut self, name: DocName) {
+        let from = Day::of(self.now, 0).unwrap();
+        self.add(name, "availability", Availability::new(self.now, self.person, from, Available::No));
     }
 
     /// Writes a cue into the library.

@@ -72,7 +72,11 @@ pub fn check(
     let said = availability::said(&read.entries);
     let shown = availability::limits(&said, today).map(Said::words);
     let want = format!("modified training from {today} until {}: avoid {AVOID}", today.plus(DAYS));
-    claims.say("his phone says what to avoid today", shown.as_deref() == Some(&*want), format!("{shown:?}"));
+    claims.say(
+        "Rafe's phone says what to avoid today",
+        shown.as_deref() == Some(&*want),
+        format!("{shown:?}"),
+    );
     let notes = at("notes", athlete.phone.document(DocName::CareNotes(person)))?;
     let notes = notes.records::<Assessment>("assessments");
     let told = notes.live().any(|n| n.record.text.to_string() == NOTE);

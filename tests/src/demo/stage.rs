@@ -86,7 +86,9 @@ impl Stage {
     /// # Errors
     /// Whatever goes wrong.
     pub fn build(dir: &Path, port: u16) -> Result<Stage, Trouble> {
-        Stage::build_at(dir, port, backstraight_ffi::phone::Clock::now(&SystemClock { zone_minutes: 0 }))
+        let real = backstraight_ffi::phone::Clock::now(&SystemClock { zone_minutes: 0 });
+        // The story begins at ten on the day of the machine, so that its evenings are evenings.
+        Stage::build_at(dir, port, Moment(real.0 - real.0.rem_euclid(DAY) + 10 * 3_600_000))
     }
 
     /// The same for a story that happens at another time.

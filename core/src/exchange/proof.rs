@@ -122,7 +122,7 @@ mod tests {
             server: "https://club.example".to_owned(),
             secret: "AbCdEfGhIjKlMnOpQrSt-_".to_owned(),
         };
-        assert_eq!(Invitation::read(&it.text()), Some(it.clone()));
+        assert_eq!(Invitation::read(&it.text()), Some(it));
         for wrong in [
             "",
             "https://club.example/join",

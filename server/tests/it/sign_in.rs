@@ -273,7 +273,7 @@ fn forged_and_foreign_passkey_answers_are_refused() {
         club.device(club.person(Role::HeadCoach, "Pavel Novak")),
     );
     let wrong = |body: &Value| {
-        assert_eq!(code_of(&tell(&desk, "/v1/passkeys", body)), (403, "passkey-wrong"), "{body}")
+        assert_eq!(code_of(&tell(&desk, "/v1/passkeys", body)), (403, "passkey-wrong"), "{body}");
     };
     let mut page = Authenticator::es256(HOST);
     page.origin = "https://club.example.evil".to_owned();
@@ -317,7 +317,7 @@ fn forged_and_foreign_passkey_answers_are_refused() {
     no(key.answer(&challenge(&server)), "nobody was verified");
     key.flags = 0x05;
     let answer = key.answer(&challenge(&server));
-    no(with(answer.clone(), json!({ "signature": "MAYCAQECAQE" })), "another signature");
+    no(with(answer, json!({ "signature": "MAYCAQECAQE" })), "another signature");
     assert_eq!(by_passkey(&server, key.answer(&challenge(&server))).0, 200);
     // A count that goes back says that there is a copy.
     key.counter = 5;

@@ -227,7 +227,7 @@ fn raw(kind: Kind) -> ByteVec {
 /// The key with which install 1 signs in frozen files.
 #[must_use]
 pub fn key() -> InstallKey {
-    InstallKey::of_seed([0x5a; 32])
+    InstallKey::of([0x5a; 32])
 }
 
 /// A parcel of what one install wrote in two starts.

@@ -146,7 +146,9 @@ fn sound(
         Carrier::Device(caller) => Some(&caller.asker),
         Carrier::Machine(_) => None,
     };
-    let Some(subject) = document::subject(db, &name, asker, today)? else { return Ok(Err(upload::not_yours())) };
+    let Some(subject) = document::subject(db, &name, asker, today)? else {
+        return Ok(Err(upload::not_yours()));
+    };
     let grant = match carrier {
         Carrier::Device(caller) => grant::to_hand_in(caller, name, &subject),
         Carrier::Machine(machine) => Some(machine.to_write(name, subject.club)),

@@ -8,12 +8,11 @@ use backstraight_core::exchange::access::Role;
 use backstraight_core::exchange::carry::{self, Parcel};
 use backstraight_core::exchange::signed;
 use backstraight_core::exchange::wire::{Outcome, heads_out};
-use data_encoding::HEXLOWER;
 use ed25519_dalek::{Signer as _, SigningKey};
 use minicbor::bytes::ByteVec;
 use serde_json::Value;
 
-use crate::support::{Device, Server, about, log};
+use crate::support::{Device, Key, Server, about, log};
 
 fn run(args: &[&str]) -> (bool, String, String) {
     let out = Command::new(env!("CARGO_BIN_EXE_backstraight")).arg("carry").args(args).env_clear().output();

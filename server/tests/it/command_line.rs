@@ -359,7 +359,7 @@ fn the_first_start_prints_a_link_that_makes_an_owner_and_later_ones_print_none()
         let url = format!("http://{}", text(&said, "address"));
         let out = BufReader::new(child.stdout.take().unwrap());
         std::thread::spawn(move || log.for_each(drop));
-        (Served { child, url }, out)
+        (Served { child, url, metrics: String::new(), log: Arc::default() }, out)
     };
     let (served, out) = start();
     let link = out.lines().map(Result::unwrap).find(|l| l.contains("/set-up#")).unwrap();

@@ -166,6 +166,8 @@ fn write(device: &mut Device, name: DocName) {
         Kind::Plan => device.season(name, "2026-10-01", "2027-08-31"),
         Kind::Log | Kind::Notes => drop(device.say(name, "x")),
         Kind::Care => device.report(name),
+        Kind::CareNotes => device.assess(name),
+        Kind::Availability => device.forbid(name),
     }
 }
 
@@ -187,6 +189,8 @@ fn of_person(kind: Kind, id: PersonId) -> DocName {
         Kind::Plan => plan(id),
         Kind::Log => log(id),
         Kind::Notes => notes(id),
+        Kind::CareNotes => DocName::CareNotes(id),
+        Kind::Availability => DocName::Availability(id),
         _ => DocName::Care(id),
     }
 }

@@ -203,6 +203,35 @@ fn a_stolen_refresh_token_alone_is_useless_and_harmless() {
 }
 
 #[test]
+fn of_many_refreshes_at_once_there_is_one_successor() {
+    let dir = tempfile::tempdir().unwrap();
+    let server = Server::on(dir.path());
+    let club = server.club("Cinder Lane");
+    let phone = club.device(club.person(Role::Athlete, "Mira Aalto"));
+    let mut token = phone.refresh.clone();
+    for _ in 0..5 {
+        let url = format!("{}/v1/token", server.url);
+        let body = phone.key.refresh(&token, server.now());
+        let asked: Vec<_> = (0..40)
+            .map(|_| {
+                let (url, body) = (url.clone(), body.clone());
+                std::thread::spawn(move || post(&url, None, &body))
+            })
+            .collect();
+        let given: std::collections::BTreeSet<String> = asked
+            .into_iter()
+            .map(|t| {
+                let (status, answer) = t.join().unwrap();
+                assert_eq!(status, 200, "{answer}");
+                answer["refresh_token"].as_str().unwrap().to_owned()
+            })
+            .collect();
+        assert_eq!(given.len(), 1);
+        token = given.into_iter().next().unwrap();
+    }
+}
+
+#[test]
 fn a_phone_with_a_wrong_clock_is_told_the_time_and_comes_again() {
     let dir = tempfile::tempdir().unwrap();
     let server = Server::on(dir.path());

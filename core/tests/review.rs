@@ -10,11 +10,13 @@ use backstraight_core::doc::command::{Command, New, Scene, WorkOf};
 use backstraight_core::doc::open::Document;
 use backstraight_core::doc::place::Place;
 use backstraight_core::model::any::AnyRecord;
+use backstraight_core::model::care::Availability;
 use backstraight_core::model::log::*;
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::*;
 use backstraight_core::model::packed::{Dose, Keys};
 use backstraight_core::model::plan::*;
+use backstraight_core::view::availability;
 use backstraight_core::view::board::{Athlete, row};
 use backstraight_core::view::done::Done;
 use backstraight_core::view::judge::How;
@@ -299,4 +301,28 @@ fn work_that_nobody_asked_is_extra_and_a_session_left_out_is_the_athletes_word()
         let states: Vec<State> = row.sessions.iter().map(|s| s.state).collect();
         assert_eq!(states, [State::Extra, State::Missed]);
     });
+}
+
+#[test]
+fn the_screen_of_the_day_says_what_to_avoid_and_of_another_day_it_does_not() {
+    let world = World::new();
+    let mut doc = open(DocName::Availability(WHO), 4);
+    let said = Availability {
+        until: Some(day("2026-11-25")),
+        avoid: Text::new("deep squats").ok(),
+        ..Availability::new(NOW, WHO, day("2026-11-20"), Available::Modified)
+    };
+    let mut mint = KeyMint::new([6; 4]);
+    add(&mut doc, Place::of("availability", &mint.mint()), said);
+    let (plan, library) = (Plan::of(&world.plan), Library::default());
+    let said = availability::said(&Done::of([&doc]).availability);
+    let limits = |date: &str| {
+        let planned = plan.session(&world.session).unwrap();
+        let screen = shown(&plan, planned, day(date), &library, &|_, _| None).with(&said, day(date));
+        screen.limits.map(|s| s.words())
+    };
+    let want = "modified training from 2026-11-20 until 2026-11-25: avoid deep squats";
+    assert_eq!(limits("2026-11-25").as_deref(), Some(want));
+    assert_eq!(limits("2026-11-26"), None);
+    assert_eq!(limits("2026-11-19"), None);
 }

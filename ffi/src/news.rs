@@ -34,7 +34,7 @@ pub trait Line {
 /// Why the waiting ended.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum News {
-    /// These documents have news: exchange.
+    /// These documents have news: exchange. None, when this version knows none of them.
     Of(Vec<DocName>),
     /// Something may have been missed: exchange.
     Exchange,

@@ -17,12 +17,20 @@ use backstraight_core::model::name::DocName;
 use backstraight_ffi::transport::enrol;
 use backstraight_tests::stand::{START, Stand};
 use rustix::process::{Resource, Rlimit, getrlimit, setrlimit};
+use rustix::time::{ClockId, clock_gettime};
 
 /// Resident memory of this program, bytes (Linux).
 fn resident() -> u64 {
     let text = std::fs::read_to_string("/proc/self/status").unwrap();
     let line = text.lines().find(|l| l.starts_with("VmRSS:")).unwrap();
     line.split_whitespace().nth(1).unwrap().parse::<u64>().unwrap() * 1024
+}
+
+/// Processor time of this program so far, seconds.
+#[expect(clippy::cast_precision_loss, reason = "far below 2^53")]
+fn cpu() -> f64 {
+    let t = clock_gettime(ClockId::ProcessCPUTime);
+    t.tv_sec as f64 + t.tv_nsec as f64 / 1e9
 }
 
 fn main() {
@@ -79,5 +87,9 @@ fn main() {
         assert!(stream.read(&mut bytes).unwrap() > 0);
     }
     println!("one piece of news was with all of them after {:.2} s", begun.elapsed().as_secs_f64());
+    let (idle, quiet) = (cpu(), Duration::from_secs(50));
+    std::thread::sleep(quiet);
+    let spent = (cpu() - idle) * 1e3 / quiet.as_secs_f64();
+    println!("signs of life and looking up rights every 25 s: {spent:.1} ms of processor time a second");
     println!("afterwards {} bytes each", (resident() - before) / u64::from(wanted));
 }

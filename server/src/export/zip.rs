@@ -3,7 +3,7 @@
 use std::io::{Error, ErrorKind, Write};
 use std::pin::Pin;
 use std::task::{Context, Poll};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use axum::body::{Bytes, HttpBody};
 use backstraight_core::base::moment::Moment;
@@ -22,6 +22,8 @@ const PIECE: usize = 64 << 10;
 const WAITING: usize = 4;
 /// How long the reader may take for one.
 const PATIENCE: Duration = Duration::from_secs(30);
+/// How long the reader may take for all: somebody else may be waiting.
+const WHOLE: Duration = Duration::from_secs(15 * 60);
 
 type Piece = Result<Bytes, Error>;
 
@@ -45,10 +47,14 @@ struct Pieces {
     send: mpsc::Sender<Piece>,
     buffer: Vec<u8>,
     handle: Handle,
+    begun: Instant,
 }
 
 impl Pieces {
     fn send(&mut self, piece: Piece) -> Result<(), Error> {
+        if self.begun.elapsed() > WHOLE {
+            return Err(Error::new(ErrorKind::TimedOut, "the reader is too slow"));
+        }
         let sent = self.handle.block_on(tokio::time::timeout(PATIENCE, self.send.send(piece)));
         match sent {
             Ok(Ok(())) => Ok(()),
@@ -97,7 +103,7 @@ pub fn start(
     tokio::task::spawn_blocking(move || {
         let _held = held;
         let end = send.clone();
-        let pieces = Pieces { send, buffer: Vec::new(), handle: handle.clone() };
+        let pieces = Pieces { send, buffer: Vec::new(), handle: handle.clone(), begun: Instant::now() };
         if let Err(error) = whole(&store, &grant, now, pieces) {
             tracing::warn!(%error, "an export broke off");
             // The answer breaks off too, so that half a file is not taken for a whole one.

@@ -187,3 +187,28 @@ fn a_backup_disk_without_room_leaves_no_half_file_and_the_older_one_whole() {
     assert!(said.contains(&made.sha256), "the older one is as it was: {said}");
     assert!(said.contains("code 0"), "and with room it works: {said}");
 }
+
+#[test]
+fn a_full_copy_without_room_leaves_nothing_behind() {
+    let (dir, kept) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    folder_with_backup(dir.path(), &kept.path().join("club.backup"));
+    let db = open_reader(&Folder::open(dir.path()).unwrap().database()).unwrap();
+    let person = db.query_row("SELECT hex(id) FROM person", [], |r| r.get::<_, String>(0)).unwrap();
+    let cut = |from: usize, to: usize| person[from..to].to_lowercase();
+    let id = [cut(0, 8), cut(8, 12), cut(12, 16), cut(16, 20), cut(20, 32)].join("-");
+    let script = format!(
+        "head -c 1020000 /dev/zero > \"$SMALL/filler\" 2>/dev/null\n\
+         \"$PROGRAM\" export person {id} --data '{0}' --to \"$SMALL/copy\"; echo \"code $?\"; ls \"$SMALL\"\n\
+         rm \"$SMALL/filler\"; \"$PROGRAM\" export person {id} --data '{0}' --to \"$SMALL/copy\"; echo \"code $?\"",
+        dir.path().display()
+    );
+    let (ran, said) = on_a_small_disk(kept.path(), &script);
+    if !ran {
+        // No namespaces for this user: at least a folder that is there is never written into.
+        assert!(backstraight_server::export::Directory::create(kept.path()).is_err());
+        return;
+    }
+    assert!(said.contains("the export could not be written"), "{said}");
+    assert!(said.contains("code 1\nfiller\n"), "nothing half written is left: {said}");
+    assert!(said.contains("code 0"), "and with room it works: {said}");
+}

@@ -81,7 +81,7 @@ fn a_failed_flush_stops_everything_until_the_machine_was_restarted() {
 #[test]
 fn a_folder_that_cannot_be_written_takes_nothing_and_comes_back_by_itself() {
     let dir = tempfile::tempdir().unwrap();
-    let server = Server::on(dir.path());
+    let server = Server::with(dir.path(), |config| config.without_projector = true);
     let club = server.club("Cinder Lane");
     let mira = club.person(Role::Athlete, "Mira Aalto");
     let mut phone = club.device(mira);

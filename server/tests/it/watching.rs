@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::atomic::Ordering;
 
 use backstraight_core::exchange::access::Role;
+use backstraight_server::config::Config;
 use serde_json::json;
 
 use crate::command_line::{self, Served};
@@ -93,14 +94,18 @@ fn readiness_says_what_stands_in_the_way() {
     // A full disk: a try to write stands for some seconds, so another server tells it at once.
     drop(server);
     // Nothing else may write and meet the fault before the question does.
-    let server = Server::with(dir.path(), |config| config.without_projector = true);
+    let alone = |config: &mut Config| config.without_projector = true;
+    let server = Server::with(dir.path(), alone);
     server.faults.next_commit.store(rusqlite::ffi::SQLITE_FULL, Ordering::SeqCst);
     let (status, ready) = get(&format!("{}/readyz", server.url));
     assert_eq!((status, ready["status"].as_str()), (503, Some("not-ready")), "{ready}");
     assert_eq!(ready["checks"]["write"]["detail"], "the disk is full");
     assert_eq!(ready["checks"]["storage"]["state"], "ok", "it comes back by itself");
     drop(server);
-    let server = Server::with(dir.path(), |config| config.low_disk_mb = u32::MAX);
+    let server = Server::with(dir.path(), |config| {
+        alone(config);
+        config.low_disk_mb = u32::MAX;
+    });
     let (status, ready) = get(&format!("{}/readyz", server.url));
     assert_eq!((status, ready["status"].as_str()), (200, Some("warnings")), "{ready}");
     assert_eq!(ready["checks"]["disk"]["state"], "warning");

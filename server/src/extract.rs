@@ -1,6 +1,7 @@
 //! What handlers take: who calls, from where, and JSON with our own refusals.
 
 use std::net::{IpAddr, Ipv4Addr, SocketAddr};
+use std::time::Duration;
 
 use axum::body::Bytes;
 use axum::extract::{ConnectInfo, FromRequest, FromRequestParts, Request};
@@ -13,20 +14,24 @@ use crate::grant::Caller;
 use crate::problem::Problem;
 use crate::store::account;
 
-/// Longest JSON body.
-pub const LONGEST_JSON: usize = 16 << 10;
-
 impl FromRequestParts<Shared> for Caller {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, app: &Shared) -> Result<Caller, Problem> {
-        let value = parts.headers.get(header::AUTHORIZATION).ok_or(Problem::Unauthenticated)?;
+        let mut values = parts.headers.get_all(header::AUTHORIZATION).iter();
+        let value = values.next().ok_or(Problem::Unauthenticated)?;
+        // Of two, a proxy in front may have looked at the other one.
+        if values.next().is_some() {
+            return Err(Problem::Unauthenticated);
+        }
         let text = value.to_str().map_err(|_| Problem::Unauthenticated)?;
         let (scheme, token) = text.split_once(' ').ok_or(Problem::Unauthenticated)?;
         if !scheme.eq_ignore_ascii_case("bearer") {
             return Err(Problem::Unauthenticated);
         }
         let bearer = app.tokens.read_access(token, app.clock.now()).map_err(|_| Problem::Unauthenticated)?;
+        let each = app.config.limits.install_minute;
+        app.installs.take(bearer.install, each, app.clock.now()).map_err(Problem::TooFast)?;
         // Rights are never in the token: they are looked up now.
         let caller = app.store.read(move |db| account::caller(db, bearer)).await?;
         caller.ok_or(Problem::Unauthenticated)
@@ -81,7 +86,8 @@ impl<T: DeserializeOwned> FromRequest<Shared> for Json<T> {
         if media_type(request.headers()) != Some("application/json") {
             return Err(Problem::MediaType);
         }
-        let bytes = body(request, app, LONGEST_JSON).await?;
+        let most = usize::try_from(app.config.limits.json_bytes).unwrap_or(usize::MAX);
+        let bytes = body(request, app, most).await?;
         serde_json::from_slice(&bytes).map(Json).map_err(|_| Problem::Malformed)
     }
 }
@@ -89,15 +95,16 @@ impl<T: DeserializeOwned> FromRequest<Shared> for Json<T> {
 /// The media type of a body, without its parameters.
 #[must_use]
 pub fn media_type(headers: &HeaderMap) -> Option<&str> {
-    let value = headers.get(header::CONTENT_TYPE)?.to_str().ok()?;
+    let mut values = headers.get_all(header::CONTENT_TYPE).iter();
+    let value = values.next().filter(|_| values.next().is_none())?.to_str().ok()?;
     value.split(';').next().map(str::trim)
 }
 
 /// The body of a request, at most `most` bytes.
 ///
 /// # Errors
-/// When it is longer or breaks off.
-pub async fn body(request: Request, _app: &Shared, most: usize) -> Result<Bytes, Problem> {
+/// When it is longer, breaks off or takes too long to arrive.
+pub async fn body(request: Request, app: &Shared, most: usize) -> Result<Bytes, Problem> {
     let announced = request
         .headers()
         .get(header::CONTENT_LENGTH)
@@ -106,7 +113,9 @@ pub async fn body(request: Request, _app: &Shared, most: usize) -> Result<Bytes,
     if announced.is_some_and(|n| n > most as u64) {
         return Err(Problem::TooLarge);
     }
-    axum::body::to_bytes(request.into_body(), most).await.map_err(|error| {
+    let patience = Duration::from_secs(u64::from(app.config.limits.body_seconds));
+    let arrived = tokio::time::timeout(patience, axum::body::to_bytes(request.into_body(), most)).await;
+    arrived.map_err(|_| Problem::SlowBody)?.map_err(|error| {
         let too_large =
             std::error::Error::source(&error).is_some_and(|e| e.to_string().contains("length limit"));
         if too_large { Problem::TooLarge } else { Problem::Malformed }

@@ -5,18 +5,30 @@ use tokio::signal::unix::{SignalKind, signal};
 use super::CliError;
 use crate::app::{self, Clock};
 use crate::config::Config;
+use crate::limits::Limits;
 use crate::store::{StoreError, StoreOptions};
 use crate::telemetry;
 
 /// Serves until a signal says stop, or the disk fails.
 pub(super) fn run(mut config: Config) -> Result<(), CliError> {
     config.program = std::env::current_exe().ok();
+    if let Some(file) = &config.limits_file {
+        config.limits = Limits::read(file).map_err(CliError::Argument)?;
+    }
     let _ending = telemetry::start(&config.log, config.otlp.as_deref()).map_err(CliError::Argument)?;
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
     runtime.block_on(async {
         let mut term = signal(SignalKind::terminate())?;
         let mut interrupt = signal(SignalKind::interrupt())?;
         let running = app::start(config, StoreOptions::default(), Clock::system()).await?;
+        if let Some(tls) = running.app.tls.clone() {
+            let mut again = signal(SignalKind::hangup())?;
+            tokio::spawn(async move {
+                while again.recv().await.is_some() {
+                    tls.reload();
+                }
+            });
+        }
         let mut failed = false;
         tokio::select! {
             _ = term.recv() => {}

@@ -150,6 +150,7 @@ pub(super) async fn conditional<T: Serialize>(
         .flat_map(|v| v.split(','))
         .map(|v| v.trim().trim_start_matches("W/").to_owned())
         .collect();
+    let _place = app.load.enter()?;
     let server = app.store.server();
     let epoch = app.store.epoch();
     let store = Arc::clone(&app.store);

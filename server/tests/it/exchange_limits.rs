@@ -127,7 +127,7 @@ fn raw(device: &Device, rest: &str, body: &[u8]) -> String {
 #[test]
 fn a_body_that_does_not_come_is_given_up() {
     let dir = tempfile::tempdir().unwrap();
-    let server = Server::with(dir.path(), |c| c.request_seconds = 1);
+    let server = Server::with(dir.path(), |c| c.limits.request_seconds = 1);
     let club = server.club("Cinder Lane");
     let phone = club.device(club.person(Role::Athlete, "Mira Aalto"));
     let answer = raw(&phone, "content-length: 100\r\n\r\n", &[1, 2, 3]);
@@ -137,7 +137,7 @@ fn a_body_that_does_not_come_is_given_up() {
 #[test]
 fn connections_beyond_the_limit_wait_for_a_place() {
     let dir = tempfile::tempdir().unwrap();
-    let server = Server::with(dir.path(), |c| c.connections = 2);
+    let server = Server::with(dir.path(), |c| c.limits.connections = 2);
     let address = server.url.trim_start_matches("http://").to_owned();
     let ask = || {
         let mut socket = std::net::TcpStream::connect(&address).unwrap();

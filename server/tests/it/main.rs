@@ -8,18 +8,23 @@
 
 mod access;
 mod backups;
+mod bad_input;
 mod carry;
 mod command_line;
 mod damaged;
 mod exchange;
 mod exchange_limits;
 mod faults;
+mod headers;
 mod invitations;
 mod keeping_doc;
+mod limits;
 mod nudge;
 #[cfg(feature = "otlp")]
 mod otlp;
+mod raw;
 mod restored;
 mod sessions;
 mod support;
+mod tls;
 mod watching;

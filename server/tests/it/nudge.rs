@@ -198,8 +198,8 @@ fn streams_end_with_the_right_to_be_there_with_the_token_and_with_the_server() {
 fn streams_are_limited_by_install_and_in_all_and_places_come_free() {
     let dir = tempfile::tempdir().unwrap();
     let server = Server::with(dir.path(), |config| {
-        config.nudges = 3;
-        config.nudges_each = 2;
+        config.limits.streams = 3;
+        config.limits.streams_each = 2;
         config.nudge_seconds = 1;
     });
     let club = server.club("Cinder Lane");

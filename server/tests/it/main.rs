@@ -20,6 +20,7 @@ mod invitations;
 mod keeping_doc;
 mod limits;
 mod nudge;
+mod operating_doc;
 #[cfg(feature = "otlp")]
 mod otlp;
 mod raw;

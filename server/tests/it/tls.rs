@@ -32,7 +32,7 @@ fn ask(server: &Server, trusted: &str) -> Result<(u16, String), String> {
     let roots: Vec<Certificate<'static>> = parse_pem(trusted.as_bytes())
         .map(|item| match item.unwrap() {
             PemItem::Certificate(c) => c,
-            other => panic!("{other:?}"),
+            _ => panic!("no certificate"),
         })
         .collect();
     let tls = TlsConfig::builder().root_certs(RootCerts::Specific(Arc::new(roots))).build();

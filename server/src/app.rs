@@ -2,10 +2,11 @@
 
 use std::fs::File;
 use std::io::ErrorKind;
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::sync::Arc;
 use std::time::Duration;
 
+use backstraight_core::base::id::InstallId;
 use backstraight_core::base::moment::Moment;
 use tokio::net::TcpListener;
 use tokio::sync::{Semaphore, oneshot};
@@ -18,13 +19,15 @@ use crate::exchange::index::Indexes;
 use crate::exchange::turns::Turns;
 use crate::folder::Folder;
 use crate::job;
+use crate::load::Load;
 use crate::nudge::Hub;
 use crate::passkey::Site;
 use crate::password::Passwords;
 use crate::project::{self, Signals};
-use crate::rate::{Backoff, Failures};
+use crate::rate::{Backoff, Buckets, Failures};
 use crate::routes;
 use crate::store::{Store, StoreError, StoreOptions, setup};
+use crate::tls::Tls;
 use crate::token::Tokens;
 use crate::watch::ready::Probe;
 use crate::watch::{self, Figures};
@@ -80,6 +83,14 @@ pub struct App {
     pub passwords: Passwords,
     /// The page that passkeys hold to.
     pub site: Site,
+    /// Requests by install.
+    pub installs: Buckets<InstallId>,
+    /// Requests by address.
+    pub addresses: Buckets<IpAddr>,
+    /// Requests that wait or are worked on.
+    pub load: Load,
+    /// Encryption, when the server does it itself.
+    pub tls: Option<Arc<Tls>>,
     /// Indexes of documents, for the gate.
     pub indexes: Indexes,
     /// Whose turn it is to write a document.
@@ -115,18 +126,25 @@ impl App {
         let folder = Folder::open(&config.data)?;
         let keys = folder.keys()?;
         let figures = Figures::new(&options.figures);
+        let tls = Tls::of(&config)?.map(Arc::new);
         let store = Arc::new(Store::open(&folder, options)?);
         let tokens = Tokens::new(&keys, store.server());
         tokens.renew(&keys, &folder.retired(clock.now())?);
-        let cores = std::thread::available_parallelism().map_or(2, usize::from);
+        let work = match usize::try_from(config.limits.work).unwrap_or(0) {
+            0 => 2 * std::thread::available_parallelism().map_or(2, usize::from),
+            work => work,
+        };
         Ok(Arc::new(App {
-            failures: Failures::new(config.code_tries),
+            failures: Failures::new(config.limits.wrong_codes),
             backoff: Backoff::default(),
             passwords: Passwords::default(),
             site: Site::of(&config.site()),
+            installs: Buckets::default(),
+            addresses: Buckets::default(),
+            load: Load::new(config.limits.waiting),
             indexes: Indexes::default(),
             turns: Turns::default(),
-            work: Semaphore::new(2 * cores),
+            work: Semaphore::new(work),
             hub: Hub::default(),
             signals: Signals::default(),
             backups: job::backups::State::default(),
@@ -136,6 +154,7 @@ impl App {
             probe: Probe::default(),
             config,
             store,
+            tls,
             tokens,
             clock,
         }))
@@ -170,9 +189,18 @@ pub async fn start(config: Config, options: StoreOptions, clock: Clock) -> Resul
     let (listener, address) = bind(listen).await?;
     let (stop, stopped) = oneshot::channel::<()>();
     let router = routes::router(Arc::clone(&app));
-    let (most, open) = (app.config.connections, app.figures.connections.clone());
-    let served = tokio::spawn(connections::serve(listener, router, most, open, stopped));
+    let how = connections::How {
+        most: app.config.limits.connections,
+        head: Duration::from_secs(u64::from(app.config.limits.head_seconds)),
+        handshake: Duration::from_secs(u64::from(app.config.limits.handshake_seconds)),
+        tls: app.tls.clone(),
+    };
+    let open = app.figures.connections.clone();
+    let served = tokio::spawn(connections::serve(listener, router, how, open, stopped));
     let mut background = Vec::new();
+    if let Some(tls) = app.tls.clone() {
+        background.push(tokio::spawn(async move { tls.follow().await }));
+    }
     if app.config.compact_after > 0 {
         background.push(tokio::spawn(job::compact::in_the_background(Arc::clone(&app))));
     }
@@ -195,7 +223,8 @@ pub async fn start(config: Config, options: StoreOptions, clock: Clock) -> Resul
         background.push(tokio::spawn(job::backups::in_the_background(Arc::clone(&app))));
     }
     let shown = metrics.map(|m| m.to_string());
-    tracing::info!(%address, metrics = shown, version = env!("CARGO_PKG_VERSION"), "serving");
+    let tls = app.tls.is_some();
+    tracing::info!(%address, tls, metrics = shown, version = env!("CARGO_PKG_VERSION"), "serving");
     Ok(Running { address, metrics, app, stop_metrics, stop: Some(stop), served, background, lock })
 }
 

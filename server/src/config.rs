@@ -7,6 +7,7 @@ use std::str::FromStr;
 use clap::Args;
 
 use crate::job::backups::Retention;
+use crate::limits::Limits;
 use crate::store::installs::Lasting;
 
 /// Settings of `backstraight serve`.
@@ -15,36 +16,29 @@ pub struct Config {
     /// Data folder; made when it is missing
     #[arg(long, env = "BACKSTRAIGHT_DATA", value_name = "DIR")]
     pub data: PathBuf,
-    /// Address and port to listen on; encryption is the business of the proxy in front
+    /// Address and port to listen on
     #[arg(long, env = "BACKSTRAIGHT_LISTEN", value_name = "ADDR", default_value = "127.0.0.1:8750")]
     pub listen: SocketAddr,
+    /// File of limits (docs/limits.toml has them all); those that it does not name are as usual
+    #[arg(long = "limits", env = "BACKSTRAIGHT_LIMITS", value_name = "FILE")]
+    pub limits_file: Option<PathBuf>,
+    /// The limits themselves.
+    #[arg(skip)]
+    pub limits: Limits,
+    /// Certificate chain for encryption by the server itself (PEM); read again when the file changes and
+    /// on SIGHUP. Without it encryption is the business of the proxy in front
+    #[arg(long, env = "BACKSTRAIGHT_TLS_CERT", value_name = "FILE", requires = "tls_key")]
+    pub tls_cert: Option<PathBuf>,
+    /// Private key of that certificate (PEM)
+    #[arg(long, env = "BACKSTRAIGHT_TLS_KEY", value_name = "FILE", requires = "tls_cert")]
+    pub tls_key: Option<PathBuf>,
     /// Minutes for which an invitation that a coach makes is good
     #[arg(long, env = "BACKSTRAIGHT_INVITE_MINUTES", value_name = "N", default_value_t = 15,
           value_parser = clap::value_parser!(u32).range(1..=1440))]
     pub invite_minutes: u32,
-    /// Wrong codes that one address may try in fifteen minutes
-    #[arg(long, env = "BACKSTRAIGHT_CODE_TRIES", value_name = "N", default_value_t = 10,
-          value_parser = clap::value_parser!(u32).range(1..=100_000))]
-    pub code_tries: u32,
-    /// Believe the last address of the X-Forwarded-For header: only behind a proxy that sets it
+    /// Believe X-Forwarded-For (its last address) and X-Forwarded-Proto: only behind a proxy that sets both
     #[arg(long, env = "BACKSTRAIGHT_BEHIND_PROXY")]
     pub behind_proxy: bool,
-    /// Seconds after which a request is given up
-    #[arg(long, env = "BACKSTRAIGHT_REQUEST_SECONDS", value_name = "N", default_value_t = 30,
-          value_parser = clap::value_parser!(u32).range(1..=600))]
-    pub request_seconds: u32,
-    /// Connections at the same time; more wait
-    #[arg(long, env = "BACKSTRAIGHT_CONNECTIONS", value_name = "N", default_value_t = 16_384,
-          value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
-    pub connections: u32,
-    /// Streams of nudges that are open at the same time; more are told to come again
-    #[arg(long, env = "BACKSTRAIGHT_NUDGES", value_name = "N", default_value_t = 12_000,
-          value_parser = clap::value_parser!(u32).range(0..=1_000_000))]
-    pub nudges: u32,
-    /// Streams of nudges of one install
-    #[arg(long, env = "BACKSTRAIGHT_NUDGES_EACH", value_name = "N", default_value_t = 4,
-          value_parser = clap::value_parser!(u32).range(1..=100_000))]
-    pub nudges_each: u32,
     /// Seconds after which a silent stream of nudges says that it is alive
     #[arg(long, env = "BACKSTRAIGHT_NUDGE_SECONDS", value_name = "N", default_value_t = 25,
           value_parser = clap::value_parser!(u32).range(1..=600))]
@@ -126,13 +120,12 @@ impl Config {
         Config {
             data,
             listen: SocketAddr::from(([127, 0, 0, 1], 0)),
+            limits_file: None,
+            limits: Limits::default(),
+            tls_cert: None,
+            tls_key: None,
             invite_minutes: 15,
-            code_tries: 10,
             behind_proxy: false,
-            request_seconds: 30,
-            connections: 16_384,
-            nudges: 12_000,
-            nudges_each: 4,
             nudge_seconds: 25,
             stop_seconds: 20,
             compact_after: 64,

@@ -1,6 +1,7 @@
 //! What handlers take: who calls, from where, and JSON with our own refusals.
 
 use std::net::{IpAddr, Ipv4Addr, SocketAddr};
+use std::time::Duration;
 
 use axum::body::Bytes;
 use axum::extract::{ConnectInfo, FromRequest, FromRequestParts, Request};
@@ -13,9 +14,6 @@ use crate::grant::Caller;
 use crate::problem::Problem;
 use crate::store::account;
 
-/// Longest JSON body.
-pub const LONGEST_JSON: usize = 16 << 10;
-
 impl FromRequestParts<Shared> for Caller {
     type Rejection = Problem;
 
@@ -27,6 +25,8 @@ impl FromRequestParts<Shared> for Caller {
             return Err(Problem::Unauthenticated);
         }
         let bearer = app.tokens.read_access(token, app.clock.now()).map_err(|_| Problem::Unauthenticated)?;
+        let each = app.config.limits.install_minute;
+        app.installs.take(bearer.install, each, app.clock.now()).map_err(Problem::TooFast)?;
         // Rights are never in the token: they are looked up now.
         let caller = app.store.read(move |db| account::caller(db, bearer)).await?;
         caller.ok_or(Problem::Unauthenticated)
@@ -81,7 +81,8 @@ impl<T: DeserializeOwned> FromRequest<Shared> for Json<T> {
         if media_type(request.headers()) != Some("application/json") {
             return Err(Problem::MediaType);
         }
-        let bytes = body(request, app, LONGEST_JSON).await?;
+        let most = usize::try_from(app.config.limits.json_bytes).unwrap_or(usize::MAX);
+        let bytes = body(request, app, most).await?;
         serde_json::from_slice(&bytes).map(Json).map_err(|_| Problem::Malformed)
     }
 }
@@ -103,8 +104,8 @@ pub fn media_type(headers: &HeaderMap) -> Option<&str> {
 /// The body of a request, at most `most` bytes.
 ///
 /// # Errors
-/// When it is longer or breaks off.
-pub async fn body(request: Request, _app: &Shared, most: usize) -> Result<Bytes, Problem> {
+/// When it is longer, breaks off or takes too long to arrive.
+pub async fn body(request: Request, app: &Shared, most: usize) -> Result<Bytes, Problem> {
     let announced = request
         .headers()
         .get(header::CONTENT_LENGTH)
@@ -113,7 +114,9 @@ pub async fn body(request: Request, _app: &Shared, most: usize) -> Result<Bytes,
     if announced.is_some_and(|n| n > most as u64) {
         return Err(Problem::TooLarge);
     }
-    axum::body::to_bytes(request.into_body(), most).await.map_err(|error| {
+    let patience = Duration::from_secs(u64::from(app.config.limits.body_seconds));
+    let arrived = tokio::time::timeout(patience, axum::body::to_bytes(request.into_body(), most)).await;
+    arrived.map_err(|_| Problem::SlowBody)?.map_err(|error| {
         let too_large =
             std::error::Error::source(&error).is_some_and(|e| e.to_string().contains("length limit"));
         if too_large { Problem::TooLarge } else { Problem::Malformed }

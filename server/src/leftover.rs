@@ -17,6 +17,7 @@ use hyper::body::{Frame, SizeHint};
 use tokio::sync::oneshot;
 
 use crate::app::Shared;
+use crate::problem::Problem;
 
 /// A body that comes back when it is dropped before its end, with the bytes that were read of it.
 struct Watched {
@@ -74,7 +75,12 @@ pub(crate) async fn read(State(app): State<Shared>, request: Request, next: Next
     let (back, rest) = oneshot::channel();
     let watched = |body| Body::new(Watched { body, read: 0, back: Some(back) });
     let mut response = next.run(request.map(watched)).await;
-    let patience = Duration::from_secs(u64::from(app.config.request_seconds));
+    let patience = Duration::from_secs(u64::from(app.config.limits.body_seconds));
+    // What was given up for its slowness is not waited for again.
+    if let Some(Problem::SlowBody | Problem::TimeOut) = response.extensions().get::<Problem>() {
+        response.headers_mut().insert(header::CONNECTION, HeaderValue::from_static("close"));
+        return response;
+    }
     let arrived = tokio::time::timeout(patience, async {
         match rest.await {
             Ok((body, read)) => !asks_first && drain(body, read).await,

@@ -1,7 +1,9 @@
 //! Every answer that is no success: problem details (RFC 9457) with a stable code. What went wrong
 //! inside stays inside and goes to the log.
 
+use axum::extract::Request;
 use axum::http::{HeaderValue, StatusCode, header};
+use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -19,7 +21,7 @@ pub enum Problem {
     NotAllowed,
     /// There is no such thing, or the caller may not know of it.
     NotFound,
-    /// The body is not what this route takes.
+    /// The body or the path is not what this route takes.
     Malformed,
     /// Another version of the exchange.
     Version,
@@ -71,6 +73,12 @@ pub enum Problem {
     GuardianNeeded,
     /// The athlete is of age.
     OfAge,
+    /// More requests than an install or an address may send; seconds after which it may again.
+    TooFast(u32),
+    /// The body did not arrive in time.
+    SlowBody,
+    /// The route does not do that.
+    Method,
     /// It took too long.
     TimeOut,
     /// Too much is waiting.
@@ -101,7 +109,7 @@ impl Problem {
             }
             Problem::NotAllowed => (S::FORBIDDEN, "not-allowed", "not allowed"),
             Problem::NotFound => (S::NOT_FOUND, "not-found", "no such thing"),
-            Problem::Malformed => (S::BAD_REQUEST, "malformed", "the body is not what this route takes"),
+            Problem::Malformed => (S::BAD_REQUEST, "malformed", "the request is not what this route takes"),
             Problem::Version => (S::BAD_REQUEST, "version", "another version of the exchange is spoken here"),
             Problem::MediaType => {
                 (S::UNSUPPORTED_MEDIA_TYPE, "media-type", "the body has another type or coding than is taken")
@@ -155,6 +163,11 @@ impl Problem {
                 "a guardian has to sign for a minor, or for somebody whose date of birth is not known",
             ),
             Problem::OfAge => (S::CONFLICT, "of-age", "the athlete is of age"),
+            Problem::TooFast(_) => (S::TOO_MANY_REQUESTS, "too-fast", "too many requests: wait"),
+            Problem::SlowBody => (S::REQUEST_TIMEOUT, "slow-body", "the body took too long to arrive"),
+            Problem::Method => {
+                (S::METHOD_NOT_ALLOWED, "method-not-allowed", "this route does not take that method")
+            }
             Problem::TimeOut => (S::SERVICE_UNAVAILABLE, "time-out", "it took too long: send it again"),
             Problem::Busy => (S::SERVICE_UNAVAILABLE, "busy", "too much is waiting: send it again"),
             Problem::StorageFull => {
@@ -184,6 +197,26 @@ impl From<StoreError> for Problem {
             }
         }
     }
+}
+
+/// Makes problems of the refusals of others: of the library that takes paths and queries apart.
+pub(crate) async fn of_others(request: Request, next: Next) -> Response {
+    let response = next.run(request).await;
+    let status = response.status();
+    let ours = response.extensions().get::<Problem>().is_some()
+        || response.headers().get(header::CONTENT_TYPE).is_some_and(|v| v == "application/json");
+    if ours || !(status.is_client_error() || status.is_server_error()) {
+        return response;
+    }
+    let problem = match status {
+        StatusCode::NOT_FOUND => Problem::NotFound,
+        StatusCode::METHOD_NOT_ALLOWED => Problem::Method,
+        StatusCode::PAYLOAD_TOO_LARGE => Problem::TooLarge,
+        StatusCode::UNSUPPORTED_MEDIA_TYPE => Problem::MediaType,
+        _ if status.is_client_error() => Problem::Malformed,
+        _ => Problem::Internal,
+    };
+    problem.into_response()
 }
 
 /// Why a request was not carried out (RFC 9457).
@@ -229,6 +262,9 @@ impl IntoResponse for Problem {
             }
             Problem::Busy | Problem::TimeOut | Problem::Queue => {
                 headers.insert(header::RETRY_AFTER, HeaderValue::from_static("2"));
+            }
+            Problem::TooFast(seconds) => {
+                headers.insert(header::RETRY_AFTER, HeaderValue::from(seconds));
             }
             Problem::TooMany | Problem::TooManyStreams | Problem::StorageFull => {
                 headers.insert(header::RETRY_AFTER, HeaderValue::from_static("60"));

@@ -1,7 +1,9 @@
-//! How often an address may be wrong. Counts failures only, so a club behind one address is not
-//! shut out by its own members. Knows no request.
+//! How often something may be done: wrong codes of an address (failures only, so a club behind one
+//! address is not shut out by its own members), and requests of an install or an address. Kept in memory,
+//! of so many at most. Knows no request.
 
 use std::collections::HashMap;
+use std::hash::Hash;
 use std::net::{IpAddr, Ipv6Addr};
 use std::sync::{Mutex, PoisonError};
 
@@ -11,6 +13,10 @@ use backstraight_core::base::moment::Moment;
 const WINDOW: i64 = 15 * 60_000;
 /// Most addresses that are remembered; beyond it the oldest windows go first.
 const MOST: usize = 50_000;
+/// One request, in the parts in which buckets count.
+const WHOLE: u64 = 1_000;
+/// In which a bucket fills, ms.
+const MINUTE: u64 = 60_000;
 
 /// Failures by address.
 #[derive(Debug)]
@@ -121,8 +127,69 @@ fn both(account: &str, address: IpAddr) -> [Who; 2] {
     [Who::Account(account.to_owned()), Who::Address(narrow(address))]
 }
 
+/// Requests by whoever sends them. Each has a bucket of as many as it may send in a minute, which fills
+/// again all the time: a pause is made good by as many at once.
+#[derive(Debug)]
+pub struct Buckets<K> {
+    by: Mutex<HashMap<K, Bucket>>,
+}
+
+/// What is left in a bucket, in thousandths of a request, and when that was so.
+#[derive(Debug, Clone, Copy)]
+struct Bucket {
+    left: u64,
+    at: Moment,
+}
+
+impl<K> Default for Buckets<K> {
+    fn default() -> Buckets<K> {
+        Buckets { by: Mutex::default() }
+    }
+}
+
+impl<K: Eq + Hash> Buckets<K> {
+    /// Takes one request out of the bucket of `key`, which holds `each`.
+    ///
+    /// # Errors
+    /// When it is empty: the seconds after which it is not.
+    pub fn take(&self, key: K, each: u32, now: Moment) -> Result<(), u32> {
+        let full = u64::from(each) * WHOLE;
+        let mut by = self.by.lock().unwrap_or_else(PoisonError::into_inner);
+        if by.len() >= MOST && !by.contains_key(&key) {
+            make_room(&mut by, now);
+        }
+        let bucket = by.entry(key).or_insert(Bucket { left: full, at: now });
+        // A clock that was set back gives nothing and takes nothing.
+        let since = u64::try_from(now.0.saturating_sub(bucket.at.0)).unwrap_or(0).min(MINUTE);
+        let left = bucket.left.saturating_add(since * full / MINUTE).min(full);
+        // Kept from when it was until a request is taken, so that no part of one is lost by rounding.
+        if let Some(rest) = left.checked_sub(WHOLE) {
+            *bucket = Bucket { left: rest, at: now };
+            return Ok(());
+        }
+        if now.0 < bucket.at.0 {
+            bucket.at = now;
+        }
+        let wait = (WHOLE - left) * MINUTE / full.max(1);
+        Err(u32::try_from(wait.div_ceil(1_000)).unwrap_or(60).clamp(1, 60))
+    }
+}
+
+/// Forgets whose bucket is full again, and when all are in use those that were used least lately.
+fn make_room<K: Eq + Hash>(by: &mut HashMap<K, Bucket>, now: Moment) {
+    let minute = i64::try_from(MINUTE).unwrap_or(i64::MAX);
+    by.retain(|_, bucket| (0..minute).contains(&now.0.saturating_sub(bucket.at.0)));
+    if by.len() >= MOST {
+        let mut ages: Vec<i64> = by.values().map(|bucket| bucket.at.0).collect();
+        ages.sort_unstable();
+        let middle = ages.get(ages.len() / 2).copied().unwrap_or(now.0);
+        by.retain(|_, bucket| bucket.at.0 > middle);
+    }
+}
+
 /// One household or phone has a whole /64 of IPv6 addresses.
-fn narrow(address: IpAddr) -> IpAddr {
+#[must_use]
+pub fn narrow(address: IpAddr) -> IpAddr {
     match address.to_canonical() {
         IpAddr::V6(v6) => IpAddr::V6(Ipv6Addr::from(u128::from(v6) >> 64 << 64)),
         v4 => v4,
@@ -173,5 +240,46 @@ mod tests {
         assert!(backoff.wait("somebody else", b, now) > 0, "by address, whoever is tried");
         backoff.right("marta");
         assert_eq!(backoff.wait("marta", a, now), 0, "of the account nothing is left");
+    }
+
+    #[test]
+    fn a_bucket_is_emptied_at_once_and_fills_by_the_minute() {
+        let buckets = Buckets::default();
+        for _ in 0..60 {
+            assert_eq!(buckets.take('a', 60, Moment(0)), Ok(()));
+        }
+        assert_eq!(buckets.take('a', 60, Moment(0)), Err(1));
+        assert_eq!(buckets.take('b', 60, Moment(0)), Ok(()), "another's is another");
+        assert_eq!(buckets.take('a', 60, Moment(999)), Err(1));
+        assert_eq!(buckets.take('a', 60, Moment(1_000)), Ok(()));
+        assert_eq!(buckets.take('a', 60, Moment(1_000)), Err(1));
+        // After long, a minute's worth and no more.
+        for _ in 0..60 {
+            assert_eq!(buckets.take('a', 60, Moment(9_000_000)), Ok(()));
+        }
+        assert_eq!(buckets.take('a', 60, Moment(9_000_000)), Err(1));
+        // A clock that is set back neither gives nor locks out for longer than it takes to fill.
+        assert_eq!(buckets.take('a', 60, Moment(0)), Err(1));
+        assert_eq!(buckets.take('a', 60, Moment(1_000)), Ok(()));
+        for _ in 0..10 {
+            assert!(buckets.take('c', 10, Moment(0)).is_ok());
+        }
+        assert_eq!(buckets.take('c', 10, Moment(0)), Err(6));
+    }
+
+    #[test]
+    fn who_asks_often_in_small_steps_gets_all_that_is_due() {
+        let buckets = Buckets::default();
+        let got = (0..600_000).filter(|ms| buckets.take((), 60, Moment(*ms)).is_ok()).count();
+        assert!((655..=660).contains(&got), "{got}");
+    }
+
+    #[test]
+    fn no_more_than_so_many_are_remembered() {
+        let buckets = Buckets::default();
+        for n in 0..3 * MOST {
+            assert!(buckets.take(n, 10, Moment(i64::try_from(n).unwrap() / 100)).is_ok());
+        }
+        assert!(buckets.by.lock().unwrap().len() <= MOST);
     }
 }

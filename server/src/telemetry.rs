@@ -77,7 +77,7 @@ pub async fn each(State(app): State<Shared>, request: Request, next: Next) -> Re
     };
     let answered = route.clone();
     let span = tracing::info_span!("request", %id, method = %method, route);
-    let patience = Duration::from_secs(u64::from(app.config.request_seconds));
+    let patience = Duration::from_secs(u64::from(app.config.limits.request_seconds));
     async {
         let mut response = match tokio::time::timeout(patience, next.run(request)).await {
             Ok(response) => response,

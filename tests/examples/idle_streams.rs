@@ -44,8 +44,8 @@ fn main() {
     }
     setrlimit(Resource::Nofile, Rlimit { current: Some(files), maximum: most }).unwrap();
     let stand = Stand::with(START, |config| {
-        config.nudges = wanted;
-        config.nudges_each = wanted;
+        config.limits.streams = wanted;
+        config.limits.streams_each = wanted;
     });
     let coach = stand.person(Role::Coach, "Ruth Adeyemi");
     let identity = enrol(&stand.url(), &stand.code(coach), "desk").unwrap();

@@ -13,7 +13,7 @@ struct Part {
 }
 
 /// Quick parts first, so that a slip is told early.
-const PARTS: [Part; 11] = [
+const PARTS: [Part; 12] = [
     Part { name: "format", run: format },
     Part { name: "tidy", run: tidy::part },
     Part { name: "licences", run: licences::part },
@@ -23,6 +23,7 @@ const PARTS: [Part; 11] = [
     Part { name: "otlp", run: otlp },
     Part { name: "interop", run: tools::interop },
     Part { name: "oracle", run: tools::oracle },
+    Part { name: "schema", run: tools::schema },
     Part { name: "demo", run: demo },
     Part { name: "drill", run: drill },
 ];

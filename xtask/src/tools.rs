@@ -1,4 +1,5 @@
-//! Parts that need tools beside cargo: Node for interop, Python for the formulas, cargo-deny.
+//! Parts that need tools beside cargo: Node for interop, Python for the formulas and for requests made up
+//! from the OpenAPI document, cargo-deny.
 
 use std::fs;
 use std::path::Path;
@@ -42,35 +43,50 @@ pub(crate) fn interop() -> Outcome {
         })
 }
 
-/// Checks formulas against independent implementations, in a virtual environment of its own under
-/// the build folder.
+/// Checks formulas against independent implementations.
 pub(crate) fn oracle() -> Outcome {
+    python("oracle", |python, folder| {
+        let mut check = Command::new(python);
+        check.current_dir(root()).arg(folder.join("cross_check.py"));
+        run(check)
+    })
+}
+
+/// Sends requests made up from the OpenAPI document to a server of its own.
+pub(crate) fn schema() -> Outcome {
+    python("schema", |python, folder| {
+        run(cargo(&["build", "--workspace", "--bins", "--locked"])).and(|| {
+            let mut check = Command::new(python);
+            check.current_dir(root()).arg(folder.join("check.py")).arg(target().join("debug/backstraight"));
+            run(check)
+        })
+    })
+}
+
+/// Runs something with the Python packages that `tests/<name>/requirements.txt` wants, in a virtual
+/// environment of its own under the build folder.
+fn python(name: &str, then: impl FnOnce(&Path, &Path) -> Outcome) -> Outcome {
     if !has("python3") {
         return PYTHON;
     }
-    let folder = root().join("tests/oracle");
-    let wanted = match fs::read_to_string(folder.join("requirements.txt")) {
+    let folder = root().join("tests").join(name);
+    let requirements = folder.join("requirements.txt");
+    let wanted = match fs::read_to_string(&requirements) {
         Ok(text) => text,
-        Err(e) => return Outcome::Failed(format!("tests/oracle/requirements.txt: {e}")),
+        Err(e) => return Outcome::Failed(format!("{}: {e}", requirements.display())),
     };
-    let home = target().join("oracle-env");
+    let home = target().join(format!("{name}-env"));
     let python = home.join("bin/python");
     let stamp = home.join("installed.txt");
     let ready = if fs::read_to_string(&stamp).is_ok_and(|had| had == wanted) {
         Outcome::Passed
     } else {
-        make_environment(&home, &python, &folder.join("requirements.txt")).and(|| {
-            match fs::write(&stamp, &wanted) {
-                Ok(()) => Outcome::Passed,
-                Err(e) => Outcome::Failed(format!("{}: {e}", stamp.display())),
-            }
+        make_environment(&home, &python, &requirements).and(|| match fs::write(&stamp, &wanted) {
+            Ok(()) => Outcome::Passed,
+            Err(e) => Outcome::Failed(format!("{}: {e}", stamp.display())),
         })
     };
-    ready.and(|| {
-        let mut check = Command::new(&python);
-        check.current_dir(root()).arg(folder.join("cross_check.py"));
-        run(check)
-    })
+    ready.and(|| then(&python, &folder))
 }
 
 fn make_environment(home: &Path, python: &Path, wanted: &Path) -> Outcome {

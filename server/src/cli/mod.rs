@@ -11,6 +11,7 @@ mod erase;
 mod export;
 mod formula;
 mod guardian;
+mod healthy;
 mod install;
 mod invite;
 mod keys;
@@ -56,6 +57,8 @@ struct Cli {
 enum Command {
     /// Serve a data folder
     Serve(crate::config::Config),
+    /// Ask a server on this machine whether it is there
+    Healthy(healthy::Healthy),
     /// Clubs
     #[command(subcommand)]
     Club(club::Club),
@@ -156,6 +159,7 @@ pub(crate) enum CliError {
 pub fn main() -> ExitCode {
     let done = match Cli::parse().command {
         Command::Serve(config) => serve::run(config),
+        Command::Healthy(c) => c.run(),
         Command::Club(c) => c.run(),
         Command::Squad(c) => c.run(),
         Command::Person(c) => c.run(),

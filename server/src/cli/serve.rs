@@ -7,12 +7,16 @@ use tokio::signal::unix::{SignalKind, signal};
 use super::CliError;
 use crate::app::{self, Clock};
 use crate::config::Config;
+use crate::limits::Limits;
 use crate::store::{StoreError, StoreOptions};
 use crate::telemetry;
 
 /// Serves until a signal says stop, or the disk fails.
 pub(super) fn run(mut config: Config) -> Result<(), CliError> {
     config.program = std::env::current_exe().ok();
+    if let Some(file) = &config.limits_file {
+        config.limits = Limits::read(file).map_err(CliError::Argument)?;
+    }
     let _ending = telemetry::start(&config.log, config.otlp.as_deref()).map_err(CliError::Argument)?;
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
     runtime.block_on(async {
@@ -27,6 +31,14 @@ pub(super) fn run(mut config: Config) -> Result<(), CliError> {
                 "Nobody has set this server up. Whoever opens this link within {minutes} minutes makes the first \
                  club and owns it; it is good once, and every start prints another:\n\n    {link}\n"
             )?;
+        }
+        if let Some(tls) = running.app.tls.clone() {
+            let mut again = signal(SignalKind::hangup())?;
+            tokio::spawn(async move {
+                while again.recv().await.is_some() {
+                    tls.reload();
+                }
+            });
         }
         let mut failed = false;
         tokio::select! {

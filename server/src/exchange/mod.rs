@@ -121,6 +121,7 @@ async fn carry_out<T: Send + 'static>(
     if app.store.stopped() {
         return Err(Problem::StorageStopped);
     }
+    let _place = app.load.enter()?;
     let mut work = compute(app, move |app| {
         let up = read()?;
         app.store.read_blocking(|db| open(db, app, caller, up))?
@@ -220,6 +221,7 @@ async fn compute<T: Send + 'static>(
 
 /// Looks up what the caller may do with every document of a request, and unpacks what was sent.
 fn open(db: &Db, app: &App, caller: Caller, up: Up) -> Result<Result<Work, Problem>, StoreError> {
+    let most = usize::try_from(app.config.limits.document_changes).unwrap_or(usize::MAX);
     let mut rights = Rights::of(app, caller)?;
     let mut items = Vec::with_capacity(up.docs.len());
     let mut seen = HashSet::with_capacity(up.docs.len());
@@ -236,7 +238,7 @@ fn open(db: &Db, app: &App, caller: Caller, up: Up) -> Result<Result<Work, Probl
         if let Some(packed) = doc.changes.as_ref().filter(|c| !c.is_empty()) {
             item.sent = true;
             match access {
-                Access::Write(..) => match upload::unpack(packed) {
+                Access::Write(..) => match upload::unpack(packed, most) {
                     Ok(plain) => item.plain = (!plain.is_empty()).then_some(plain),
                     Err(outcome) => item.outcome = outcome,
                 },

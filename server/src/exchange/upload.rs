@@ -20,10 +20,6 @@ use crate::grant::MayWrite;
 use crate::store::document::{self, Append, Doc};
 use crate::store::{Db, StoreError};
 
-/// Most changes of one document in one request: years of one athlete, or all of a large library,
-/// when a restored server has to be filled again.
-const MOST_CHANGES: usize = 20_000;
-
 /// What is known after the check of an upload.
 #[derive(Debug)]
 pub(super) enum Checked {
@@ -55,16 +51,16 @@ pub(super) fn rejected(error: &Rejected) -> Outcome {
     refused(error.code.word(), error.hash, &error.to_string())
 }
 
-/// Unpacks what was sent.
-pub(super) fn unpack(packed: &[u8]) -> Result<Vec<u8>, Outcome> {
-    catch_unwind(|| thin::unpack(packed, ThinLimits { bytes: limits::UPLOAD_BYTES, changes: MOST_CHANGES }))
+/// Unpacks what was sent, at most so many changes.
+pub(super) fn unpack(packed: &[u8], changes: usize) -> Result<Vec<u8>, Outcome> {
+    catch_unwind(|| thin::unpack(packed, ThinLimits { bytes: limits::UPLOAD_BYTES, changes }))
         .unwrap_or_else(|_| Err(Rejected::new(RejectCode::Thin, "it panicked")))
         .map_err(|e| rejected(&e))
 }
 
 /// The names of the changes of an upload; unreadable ones are none.
 pub(super) fn names(plain: &[u8]) -> HashSet<ChangeHash> {
-    let chunks = chunk::split_up_to(plain, MOST_CHANGES).unwrap_or_default();
+    let chunks = chunk::split_up_to(plain, usize::MAX).unwrap_or_default();
     chunks.into_iter().filter_map(|c| chunk::name(c).ok()).collect()
 }
 
@@ -131,7 +127,7 @@ fn slices(
     index: &mut GateIndex,
     may_write: &dyn Fn(InstallId) -> bool,
 ) -> Result<Result<Vec<Append>, Outcome>, StoreError> {
-    let chunks = match chunk::split_up_to(case.plain, MOST_CHANGES) {
+    let chunks = match chunk::split_up_to(case.plain, usize::MAX) {
         Ok(chunks) => chunks,
         Err(error) => return Ok(Err(rejected(&error))),
     };

@@ -199,16 +199,17 @@ fn person_json(about: &About, now: Moment) -> Value {
         "role": about.role.word(),
         "added_at_utc": about.created.to_string(),
         "withdrawn_at_utc": about.withdrawn.map(|m| m.to_string()),
-        "consents": [{
-            "what": "coaches may read the care document (reports of pain and illness)",
-            "given": about.care_open,
-        }],
-        "consent_changes": about
-            .audit
-            .iter()
-            .filter(|l| l.what.starts_with("care opened") || l.what.starts_with("care closed"))
-            .map(|l| json!({ "at_utc": l.at.to_string(), "what": l.what }))
-            .collect::<Vec<_>>(),
+        "born": about.born,
+        "signs_in_as": about.sign_in.0,
+        "passkeys": about.sign_in.1,
+        "consents": about.words.iter().map(|w| json!({
+            "what": w.what, "agrees": w.agrees, "signed_by": w.by.to_string(), "at_utc": w.at.to_string(),
+            "until": w.until, "replaced_at_utc": w.replaced.map(|m| m.to_string()),
+        })).collect::<Vec<_>>(),
+        "guardianships": about.guardianships.iter().map(|g| json!({
+            "athlete": g.athlete.to_string(), "guardian": g.guardian.to_string(), "reason": g.reason,
+            "from_utc": g.started.to_string(), "to_utc": g.ended.map(|m| m.to_string()),
+        })).collect::<Vec<_>>(),
         "who_may_read": who_may_read(about),
     })
 }
@@ -219,7 +220,9 @@ fn who_may_read(about: &About) -> Value {
     }
     let care = if about.care_open { "care staff and coaches of the club" } else { "care staff of the club" };
     json!([
-        { "documents": "plan, log, notes", "readers": "the athlete and the coaches of the club" },
+        { "documents": "plan, log, notes, availability",
+          "readers": "the athlete, the coaches of the club, guardians while the athlete is a minor; availability also care staff" },
+        { "documents": "care notes", "readers": "the athlete and care staff of the club" },
         { "documents": "care", "readers": format!("the athlete, and {care}") },
         { "documents": "squads' membership", "readers": "the coaches of the club" },
     ])

@@ -159,6 +159,7 @@ pub(super) async fn conditional<T: Serialize>(
         .flat_map(|v| v.split(','))
         .map(|v| v.trim().trim_start_matches("W/").to_owned())
         .collect();
+    let _place = app.load.enter()?;
     let server = app.store.server();
     let epoch = app.store.epoch();
     // Consents and guardianships end with a day.

@@ -46,12 +46,13 @@ pub(super) async fn exchange(
     };
     let pack_answer = takes_gzip(headers);
     let bytes = body(request, &app, MAX_BODY).await?;
+    let ratio = usize::try_from(app.config.limits.unpack_ratio).unwrap_or(usize::MAX);
     let finish = move |down: Down| {
         let bytes = down.to_bytes();
         let worth = pack_answer && bytes.len() >= WORTH_PACKING;
         if worth { (gzip::pack(&bytes), Some("gzip")) } else { (bytes, None) }
     };
-    let answer = exchange::run(&app, caller, move || read(&bytes, packed), finish).await;
+    let answer = exchange::run(&app, caller, move || read(&bytes, packed, ratio), finish).await;
     if matches!(answer, Err(Problem::Version)) {
         app.store.write(move |db| heard::note_old_app(db, &caller)).await?;
     }
@@ -67,8 +68,9 @@ pub(super) async fn exchange(
     Ok(response)
 }
 
-fn read(bytes: &[u8], packed: bool) -> Result<Up, Problem> {
-    let up = if packed { Up::from_bytes(&gzip::unpack(bytes, MAX_BODY)?) } else { Up::from_bytes(bytes) };
+fn read(bytes: &[u8], packed: bool, ratio: usize) -> Result<Up, Problem> {
+    let up =
+        if packed { Up::from_bytes(&gzip::unpack(bytes, MAX_BODY, ratio)?) } else { Up::from_bytes(bytes) };
     up.map_err(|error| match error {
         WireError::TooLarge { .. } => Problem::TooLarge,
         WireError::Version(_) => Problem::Version,

@@ -32,8 +32,10 @@ use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
 use crate::app::Shared;
+use crate::headers;
 use crate::leftover;
-use crate::problem::Problem;
+use crate::load;
+use crate::problem::{self, Problem};
 use crate::telemetry;
 
 /// What the document says beside its routes.
@@ -133,9 +135,12 @@ pub fn router(app: Shared) -> Router {
     let (router, _) = list().split_for_parts();
     router
         .fallback(async || Problem::NotFound)
-        .method_not_allowed_fallback(async || Problem::NotFound)
+        .method_not_allowed_fallback(async || Problem::Method)
+        .layer(middleware::from_fn(problem::of_others))
+        .layer(middleware::from_fn_with_state(app.clone(), load::by_address))
         .layer(middleware::from_fn_with_state(app.clone(), telemetry::each))
         .layer(middleware::from_fn_with_state(app.clone(), leftover::read))
+        .layer(middleware::from_fn_with_state(app.clone(), headers::add))
         .with_state(app)
 }
 

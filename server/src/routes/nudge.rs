@@ -37,7 +37,7 @@ pub(super) async fn nudge(
     let position = headers.get("last-event-id").and_then(|v| v.to_str().ok()).filter(|p| p.len() <= 64);
     let place = app
         .hub
-        .place(caller.install, app.config.nudges_each, app.config.nudges)
+        .place(caller.install, app.config.limits.streams_each, app.config.limits.streams)
         .map_err(|full| if full == Full::Install { Problem::TooManyStreams } else { Problem::Busy })?;
     let good_for = Duration::from_millis(good_for);
     let stream = Stream::open(app, caller, place, position, good_for);

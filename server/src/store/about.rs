@@ -30,6 +30,14 @@ pub struct About {
     pub created: Moment,
     /// When withdrawn.
     pub withdrawn: Option<Moment>,
+    /// Date of birth, where it was entered.
+    pub born: Option<String>,
+    /// Every word on a use of the data, oldest first, those that were replaced too.
+    pub words: Vec<Word>,
+    /// Guardianships on either side, oldest first.
+    pub guardianships: Vec<Guardianship>,
+    /// The name with which the person signs in, and how many passkeys there are.
+    pub sign_in: (Option<String>, i64),
     /// Their installs.
     pub installs: Vec<Install>,
     /// Lines of the audit list by or about them or their installs, oldest first.
@@ -68,6 +76,84 @@ pub struct AuditLine {
     pub subject: String,
 }
 
+/// What somebody said to a use of an athlete's data.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Word {
+    /// To what.
+    pub what: String,
+    /// Yes or no.
+    pub agrees: bool,
+    /// Who signed.
+    pub by: PersonId,
+    /// When.
+    pub at: Moment,
+    /// The last day on which it counts.
+    pub until: Option<String>,
+    /// When a later word took its place.
+    pub replaced: Option<Moment>,
+}
+
+/// A guardianship, running or over.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Guardianship {
+    /// Of whom.
+    pub athlete: PersonId,
+    /// Who answers.
+    pub guardian: PersonId,
+    /// Why it began.
+    pub reason: String,
+    /// When.
+    pub started: Moment,
+    /// When it ended.
+    pub ended: Option<Moment>,
+}
+
+fn words(db: &Db, person: PersonId) -> Result<Vec<Word>, StoreError> {
+    let mut ask = db.prepare_cached(
+        "SELECT what, agrees, signed_by, at, until, replaced_at FROM consent WHERE athlete = ?1 ORDER BY id",
+    )?;
+    let rows = ask.query_map([person.0.as_bytes()], |r| {
+        Ok(Word {
+            what: r.get(0)?,
+            agrees: r.get::<_, i64>(1)? == 1,
+            by: value::person(r, 2)?,
+            at: Moment(r.get(3)?),
+            until: r.get(4)?,
+            replaced: r.get::<_, Option<i64>>(5)?.map(Moment),
+        })
+    })?;
+    Ok(rows.collect::<Result<_, _>>()?)
+}
+
+fn guardianships(db: &Db, person: PersonId) -> Result<Vec<Guardianship>, StoreError> {
+    let mut ask = db.prepare_cached(
+        "SELECT athlete, guardian, reason, started_at, ended_at FROM guardianship
+         WHERE athlete = ?1 OR guardian = ?1 ORDER BY id",
+    )?;
+    let rows = ask.query_map([person.0.as_bytes()], |r| {
+        Ok(Guardianship {
+            athlete: value::person(r, 0)?,
+            guardian: value::person(r, 1)?,
+            reason: r.get(2)?,
+            started: Moment(r.get(3)?),
+            ended: r.get::<_, Option<i64>>(4)?.map(Moment),
+        })
+    })?;
+    Ok(rows.collect::<Result<_, _>>()?)
+}
+
+/// The name with which somebody signs in, and how many passkeys there are.
+fn sign_in(db: &Db, person: PersonId) -> Result<(Option<String>, i64), StoreError> {
+    let id = person.0.as_bytes();
+    let name = db
+        .prepare_cached("SELECT name FROM sign_in WHERE person = ?1")?
+        .query_row([id], |r| r.get(0))
+        .optional()?;
+    let passkeys =
+        db.prepare_cached("SELECT count(*) FROM passkey WHERE person = ?1")?.query_row([id], |r| r.get(0))?;
+    Ok((name, passkeys))
+}
+
 /// What is known of a person; none when there is no such person, or the person is erased.
 ///
 /// # Errors
@@ -76,7 +162,7 @@ pub fn person(db: &Db, grant: &MayExport) -> Result<Option<About>, StoreError> {
     let person = grant.person();
     let found = db
         .prepare_cached(
-            "SELECT p.club, c.name, p.name, p.role, p.care_open_to_coaches, p.created_at, p.withdrawn_at
+            "SELECT p.club, c.name, p.name, p.role, p.care_open_to_coaches, p.created_at, p.withdrawn_at, p.born
              FROM person p JOIN club c ON c.id = p.club
              WHERE p.id = ?1 AND NOT EXISTS (SELECT 1 FROM erased_person e WHERE e.person = p.id)",
         )?
@@ -90,6 +176,10 @@ pub fn person(db: &Db, grant: &MayExport) -> Result<Option<About>, StoreError> {
                 care_open: r.get(4)?,
                 created: Moment(r.get(5)?),
                 withdrawn: r.get::<_, Option<i64>>(6)?.map(Moment),
+                born: r.get(7)?,
+                words: Vec::new(),
+                guardianships: Vec::new(),
+                sign_in: (None, 0),
                 installs: Vec::new(),
                 audit: Vec::new(),
                 writers: BTreeMap::new(),
@@ -112,6 +202,9 @@ pub fn person(db: &Db, grant: &MayExport) -> Result<Option<About>, StoreError> {
         })
     })?;
     about.installs = rows.collect::<Result<_, _>>()?;
+    about.words = words(db, person)?;
+    about.guardianships = guardianships(db, person)?;
+    about.sign_in = sign_in(db, person)?;
     let mut subjects: Vec<String> = about.installs.iter().map(|i| i.id.to_string()).collect();
     subjects.push(person.to_string());
     let mut ask = db.prepare_cached(

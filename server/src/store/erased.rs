@@ -37,13 +37,19 @@ pub const OF_PERSON: &[(&str, &str, Fate)] = &[
     ("board_member", "athlete", Fate::Goes),
     ("board_record", "athlete", Fate::Goes),
     ("board_session", "athlete", Fate::Goes),
+    ("consent", "athlete", Fate::Goes),
+    ("consent", "signed_by", Fate::Stays),
     ("doc", "owner", Fate::Stays),
     ("erased_doc", "person", Fate::Stays),
     ("erased_person", "person", Fate::Stays),
+    ("guardianship", "athlete", Fate::Goes),
+    ("guardianship", "guardian", Fate::Goes),
     ("install", "person", Fate::Stays),
     ("invite", "made_by", Fate::Stays),
     ("invite", "person", Fate::Goes),
     ("job", "owner", Fate::Goes),
+    ("passkey", "person", Fate::Goes),
+    ("sign_in", "person", Fate::Goes),
 ];
 
 /// Every table whose rows belong to a document, in the order in which they go.
@@ -217,7 +223,7 @@ pub fn erase(
     }
     // What others wrote names this person by identity; here is what it is called by then.
     db.execute(
-        "UPDATE person SET name = ?2, care_open_to_coaches = 0, care_version = care_version + 1,
+        "UPDATE person SET name = ?2, born = NULL, care_open_to_coaches = 0, care_version = care_version + 1,
                 withdrawn_at = coalesce(withdrawn_at, ?3)
          WHERE id = ?1",
         (id, pseudonym, now.0),
@@ -513,7 +519,7 @@ mod tests {
             people::withdraw(&db, &grant, PersonId(Uuid::from_u128(n)), now).unwrap();
         }
         let due = |days: i64| -> Vec<String> {
-            let rows = super::due(&db, now.plus_ms(days * 86_400_000)).unwrap();
+            let rows = due(&db, now.plus_ms(days * 86_400_000)).unwrap();
             rows.into_iter().map(|r| r.id).collect()
         };
         assert!(due(10_000).is_empty(), "off by default");

@@ -9,9 +9,12 @@ pub mod ready;
 
 pub use figures::{Figures, StoreFigures};
 
+use std::time::Duration;
+
 use axum::Router;
 use axum::extract::State;
 use axum::http::header;
+use axum::middleware;
 use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 use prometheus_client::metrics::gauge::Gauge;
@@ -20,6 +23,7 @@ use tokio::sync::oneshot;
 
 use crate::app::Shared;
 use crate::connections;
+use crate::headers;
 use crate::problem::Problem;
 
 /// The type of the text of figures.
@@ -30,11 +34,14 @@ const SCRAPERS: u32 = 16;
 /// Serves the figures on an address of their own, until told to stop: the public one knows nothing of
 /// them.
 pub(crate) async fn serve(app: Shared, listener: TcpListener, stopped: oneshot::Receiver<()>) {
+    let head = Duration::from_secs(u64::from(app.config.limits.head_seconds));
     let router = Router::new()
         .route("/metrics", get(figures_text))
         .fallback(async || Problem::NotFound)
+        .layer(middleware::from_fn_with_state(app.clone(), headers::add))
         .with_state(app);
-    connections::serve(listener, router, SCRAPERS, Gauge::default(), stopped).await;
+    let how = connections::How { most: SCRAPERS, head, handshake: head, tls: None };
+    connections::serve(listener, router, how, Gauge::default(), stopped).await;
 }
 
 async fn figures_text(State(app): State<Shared>) -> Response {

@@ -61,7 +61,7 @@ fn a_late_code_and_a_wrong_one() {
 #[test]
 fn a_code_dies_after_five_wrong_guesses_at_its_end() {
     let dir = tempfile::tempdir().unwrap();
-    let server = Server::with(dir.path(), |c| c.code_tries = 1_000);
+    let server = Server::with(dir.path(), |c| c.limits.wrong_codes = 1_000);
     let club = server.club("Cinder Lane");
     let code = server.code(club.person(Role::Athlete, "Mira Aalto"), club.id, 15);
     let last = if code.ends_with('A') { 'B' } else { 'A' };
@@ -156,7 +156,7 @@ fn what_is_no_enrolment() {
         assert_eq!(code_of(&enrol(&server, &body)), want, "{body}");
     }
     assert_eq!(enrol(&server, &called(&"x".repeat(120))).0, 200);
-    assert_eq!(code_of(&get(&format!("{}/v1/enrol", server.url))), (404, "not-found"));
+    assert_eq!(code_of(&get(&format!("{}/v1/enrol", server.url))), (405, "method-not-allowed"));
     assert_eq!(code_of(&get(&format!("{}/nothing", server.url))), (404, "not-found"));
 }
 

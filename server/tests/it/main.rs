@@ -9,21 +9,27 @@
 mod access;
 mod authenticator;
 mod backups;
+mod bad_input;
 mod carry;
 mod command_line;
 mod damaged;
 mod exchange;
 mod exchange_limits;
 mod faults;
+mod headers;
 mod invitations;
 mod keeping_doc;
+mod limits;
 mod nudge;
+mod operating_doc;
 #[cfg(feature = "otlp")]
 mod otlp;
 mod people;
+mod raw;
 mod restored;
 mod sessions;
 mod sign_in;
 mod support;
 mod table;
+mod tls;
 mod watching;

@@ -126,7 +126,7 @@ fn news_go_to_those_who_may_read_them_and_to_nobody_else() {
 fn a_broken_line_goes_on_from_its_position_and_much_is_told_together() {
     let dir = tempfile::tempdir().unwrap();
     // Streams that a test has dropped end only with the next thing that is said.
-    let server = Server::with(dir.path(), |config| config.nudges_each = 50);
+    let server = Server::with(dir.path(), |config| config.limits.streams_each = 50);
     let club = server.club("Cinder Lane");
     let mira = club.person(Role::Athlete, "Mira Aalto");
     let mut phone = club.device(mira);
@@ -205,8 +205,8 @@ fn streams_end_with_the_right_to_be_there_with_the_token_and_with_the_server() {
 fn streams_are_limited_by_install_and_in_all_and_places_come_free() {
     let dir = tempfile::tempdir().unwrap();
     let server = Server::with(dir.path(), |config| {
-        config.nudges = 3;
-        config.nudges_each = 2;
+        config.limits.streams = 3;
+        config.limits.streams_each = 2;
         config.nudge_seconds = 1;
     });
     let club = server.club("Cinder Lane");

@@ -9,12 +9,15 @@ use backstraight_core::exchange::access::Role;
 use backstraight_core::exchange::wire::Outcome;
 use backstraight_core::model::name::{DocName, Kind};
 use backstraight_core::model::number::SeasonNo;
+use backstraight_server::erase;
 use backstraight_server::grant::AtTheMachine;
 use backstraight_server::store::people;
 use serde_json::{Value, json};
 
 use crate::authenticator::Authenticator;
-use crate::support::{Club, Device, Server, about, changes, code_of, get_as, log, notes, post, refusal};
+use crate::support::{
+    Club, Device, Server, about, agent, changes, code_of, get_as, log, notes, post, refusal,
+};
 
 const PAGE: &str = include_str!("../../../docs/access.md");
 const HOST: &str = "club.example";
@@ -74,6 +77,8 @@ struct World<'a> {
     away: Club<'a>,
     head: Device,
     away_head: Device,
+    care: Device,
+    away_care: Device,
 }
 
 impl<'a> World<'a> {
@@ -81,7 +86,9 @@ impl<'a> World<'a> {
         let (home, away) = (server.club("Cinder Lane"), server.club("Harbour Runners"));
         let head = home.device(home.person(Role::HeadCoach, "Pavel Novak"));
         let away_head = away.device(away.person(Role::HeadCoach, "Hugo Maas"));
-        World { server, home, away, head, away_head }
+        let care = home.device(home.person(Role::Care, "Lina Berg"));
+        let away_care = away.device(away.person(Role::Care, "Otto Lund"));
+        World { server, home, away, head, away_head, care, away_care }
     }
 
     fn role(&self, person: PersonId, role: Role) {
@@ -108,6 +115,10 @@ impl<'a> World<'a> {
         head.season(plan(id), "2026-10-01", "2027-08-31");
         head.say(notes(id), "ours");
         head.exchange();
+        let care = if home { &mut self.care } else { &mut self.away_care };
+        care.assess(DocName::CareNotes(id));
+        care.forbid(DocName::Availability(id));
+        care.exchange();
         (id, phone)
     }
 
@@ -289,6 +300,9 @@ fn attempt(world: &World<'_>, caller: &Device, route: &str, target: &mut (Person
         "POST /v1/people" => json!({ "name": "Ines Duarte", "role": "athlete" }),
         "POST /v1/people/{id}" => json!({ "name": "Mira Berg" }),
         "POST /v1/people/{id}/leave" => json!({ "copy": "taken" }),
+        "POST /v1/people/{id}/erasure" => {
+            json!({ "confirm": erase::pseudonym(role_of(world, id).word(), id) })
+        }
         "POST /v1/people/{id}/guardians" => {
             let guardian = world.home.person(Role::Guardian, "Tove Aalto");
             world.home.born(id, Some("2011-05-01"));
@@ -355,6 +369,8 @@ fn carry_out(url: &str, access: Option<&str>, try_: &Try) -> String {
     let url = format!("{url}{}", try_.path);
     let answer = match &try_.body {
         Some(body) => post(&url, access, body),
+        // A stream has no end to wait for.
+        None if try_.path == "/v1/nudge" => begun(&url, access),
         None => get_as(&url, access),
     };
     match code_of(&answer) {
@@ -364,6 +380,18 @@ fn carry_out(url: &str, access: Option<&str>, try_: &Try) -> String {
         (401, "unauthenticated") => "sign in".to_owned(),
         (status, code) => format!("{status} {code}"),
     }
+}
+
+/// The status of a stream, and its body where it is none.
+fn begun(url: &str, access: Option<&str>) -> (u16, Value) {
+    let mut request = agent().get(url);
+    if let Some(access) = access {
+        request = request.header("authorization", &format!("Bearer {access}"));
+    }
+    let mut answer = request.call().unwrap();
+    let status = answer.status().as_u16();
+    let body = if status == 200 { String::new() } else { answer.body_mut().read_to_string().unwrap() };
+    (status, serde_json::from_str(&body).unwrap_or(Value::Null))
 }
 
 /// Routes that are about a person.

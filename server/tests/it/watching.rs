@@ -8,7 +8,7 @@ use backstraight_server::config::Config;
 use serde_json::json;
 
 use crate::command_line::{self, Served};
-use crate::support::{Device, Server, agent, get, log, notes, post, post_raw};
+use crate::support::{Device, Key, Server, agent, get, log, notes, post, post_raw};
 
 fn text_of(url: &str) -> (u16, String) {
     let mut answer = agent().get(url).call().unwrap();
@@ -45,7 +45,7 @@ fn figures_count_what_happened_and_stand_on_an_address_of_their_own() {
     // An athlete who writes what coaches write.
     phone.say(notes(mira), "not mine to write");
     phone.exchange();
-    post(&format!("{}/v1/enrol", server.url), None, &json!({ "code": "AAAAAAAA", "device": "x" }));
+    post(&format!("{}/v1/enrol", server.url), None, &Key::fresh().enrolment("AAAAAAAA"));
     let all = figures(&server);
     let is = |name: &str| all.get(name).copied().unwrap_or_else(|| panic!("{name} in {all:#?}"));
     let about = |name: &str, want: f64| assert!((is(name) - want).abs() < 1e-9, "{name}: {}", is(name));
@@ -195,6 +195,7 @@ fn neither_logs_nor_figures_nor_errors_say_anything_about_anybody() {
     ask("get", &format!("/{query}"), &desk.access, "");
     ask("get", "/v1/board?from=2026-11-01&to=2026-11-30", SECRETS[6], "");
     ask("get", "/v1/board?from=2026-11-01&to=2026-11-30", &desk.access, "");
+    ask("post", "/v1/enrol", "", &Key::fresh().enrolment(SECRETS[9]).to_string());
     ask("post", "/v1/enrol", "", &json!({ "code": SECRETS[9], "device": SECRETS[2] }).to_string());
     ask("post", "/v1/enrol", "", &garbage);
     ask("post", "/v1/token", "", &json!({ "refresh_token": SECRETS[6] }).to_string());

@@ -13,6 +13,7 @@ mod erasure;
 mod exchange_doc;
 mod export;
 mod formats;
+mod golden;
 mod kill;
 mod layout;
 mod merge_laws;

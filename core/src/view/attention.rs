@@ -404,7 +404,8 @@ impl List<'_> {
             athlete.plan.met.iter().chain(&athlete.done.met).map(|m| m.field).take(5).collect();
         let parts = vec![Part::of("fields", float(row.met), "")];
         let why = Why::ours("attention.met", "fields that two people changed apart", parts);
-        let words = format!("two edits met in {} fields: {}", row.met, fields.join(", "));
+        let count = if row.met == 1 { "one field".to_owned() } else { format!("{} fields", row.met) };
+        let words = format!("two edits met in {count}: {}", fields.join(", "));
         self.say(Topic::Met, words, None, None, why);
     }
 

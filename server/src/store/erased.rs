@@ -518,18 +518,18 @@ mod tests {
         for n in [10, 12] {
             people::withdraw(&db, &grant, PersonId(Uuid::from_u128(n)), now).unwrap();
         }
-        let due = |days: i64| -> Vec<String> {
+        let after = |days: i64| -> Vec<String> {
             let rows = due(&db, now.plus_ms(days * 86_400_000)).unwrap();
             rows.into_iter().map(|r| r.id).collect()
         };
-        assert!(due(10_000).is_empty(), "off by default");
+        assert!(after(10_000).is_empty(), "off by default");
         assert!(set_retention(&db, &grant, club, Some(2), now).unwrap());
-        assert!(due(59).is_empty());
+        assert!(after(59).is_empty());
         let who = PersonId(Uuid::from_u128(10));
-        assert_eq!(due(60), [who.to_string()]);
+        assert_eq!(after(60), [who.to_string()]);
         let may = AtTheMachine.to_erase(who, club);
         assert_eq!(erase(&db, &may, "athlete 000a", &[], now).unwrap(), Gone::Documents(0));
-        assert!(due(60).is_empty());
+        assert!(after(60).is_empty());
         assert!(!set_retention(&db, &grant, ClubId(Uuid::from_u128(9)), None, now).unwrap());
     }
 }

@@ -125,7 +125,7 @@ fn news_go_to_those_who_may_read_them_and_to_nobody_else() {
 #[test]
 fn a_broken_line_goes_on_from_its_position_and_much_is_told_together() {
     let dir = tempfile::tempdir().unwrap();
-    let server = Server::on(dir.path());
+    let server = Server::with(dir.path(), |c| c.limits.streams_each = 100);
     let club = server.club("Cinder Lane");
     let mira = club.person(Role::Athlete, "Mira Aalto");
     let mut phone = club.device(mira);

@@ -207,6 +207,7 @@ fn what_is_documented_is_what_is_served() {
             "get /v1/athletes/{id}/weeks",
             "get /v1/attention",
             "get /v1/board",
+            "get /v1/nudge",
             "get /v1/openapi.json",
             "get /v1/people/{id}/erasure",
             "get /v1/people/{id}/export",

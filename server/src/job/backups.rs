@@ -186,7 +186,7 @@ pub async fn in_the_background(app: Shared) {
             match tokio::task::spawn_blocking(move || erase::tell_backups(&store, &folder)).await {
                 Ok(Ok(())) => told = erased,
                 Ok(Err(error)) => {
-                    tracing::error!(%error, "the list of erased people is not beside the backups")
+                    tracing::error!(%error, "the list of erased people is not beside the backups");
                 }
                 Err(_) => tracing::error!("writing the list of erased people panicked"),
             }

@@ -31,6 +31,7 @@ const BEFORE: i32 = 28;
 #[serde(deny_unknown_fields)]
 pub(super) struct PageQuery {
     /// The reader's local day; the server's day in UTC when missing.
+    #[param(format = Date)]
     today: Option<String>,
     /// Most athletes of a page, 1 to 100; 25 when missing.
     #[param(minimum = 1, maximum = 100)]
@@ -52,6 +53,7 @@ impl PageQuery {
 #[serde(deny_unknown_fields)]
 pub(super) struct UntilQuery {
     /// The last day that counts; the server's day in UTC when missing.
+    #[param(format = Date)]
     until: Option<String>,
 }
 
@@ -61,6 +63,7 @@ pub(super) struct UntilQuery {
 #[serde(deny_unknown_fields)]
 pub(super) struct AheadQuery {
     /// The reader's local day; the server's day in UTC when missing.
+    #[param(format = Date)]
     today: Option<String>,
     /// Weeks from this one on, 1 to 53; 8 when missing.
     #[param(minimum = 1, maximum = 53)]

@@ -11,7 +11,7 @@ import tempfile
 import urllib.request
 
 SEED = "20261125"
-EXAMPLES = "25"
+EXAMPLES = "30"
 CHECKS = (
     "not_a_server_error,status_code_conformance,content_type_conformance,"
     "response_schema_conformance,response_headers_conformance,ignored_auth,unsupported_method"
@@ -36,6 +36,8 @@ def post(url, body):
 def main():
     program = sys.argv[1]
     tool = pathlib.Path(sys.executable).with_name("schemathesis")
+    env = {name: value for name, value in os.environ.items() if "proxy" not in name.lower()}
+    env |= {"SCHEMATHESIS_HOOKS": "cbor", "PYTHONPATH": str(pathlib.Path(__file__).resolve().parent)}
     with tempfile.TemporaryDirectory() as folder:
         data = f"{folder}/data"
         club = said(program, data, "club", "add", "Cinder Lane")["id"]
@@ -65,6 +67,9 @@ def main():
             for role in ("coach", "athlete"):
                 code = said(program, data, "invite", people[role])["code"]
                 token = post(f"{url}/v1/enrol", {"code": code, "device": "a test"})["access_token"]
+                # The coach asks about an athlete that is there, the athlete about whatever is made up.
+                known = f'[parameters]\n"path.id" = "{people["athlete"]}"\n' if role == "coach" else ""
+                pathlib.Path(folder, "schemathesis.toml").write_text(known)
                 print(f"as {role}", flush=True)
                 done = subprocess.run(
                     [
@@ -81,7 +86,8 @@ def main():
                         EXAMPLES,
                         "--seed",
                         SEED,
-                        "--generation-deterministic",
+                        "--generation-database",
+                        "none",
                         "--request-timeout",
                         "10",
                         "--workers",
@@ -92,8 +98,8 @@ def main():
                         "--no-color",
                     ],
                     cwd=folder,
-                    env={k: v for k, v in os.environ.items() if "proxy" not in k.lower()},
-                    timeout=600,
+                    env=env,
+                    timeout=100,
                     check=False,
                 )
                 failed |= done.returncode != 0

@@ -55,7 +55,8 @@ pub(crate) fn oracle() -> Outcome {
 /// Sends requests made up from the OpenAPI document to a server of its own.
 pub(crate) fn schema() -> Outcome {
     python("schema", |python, folder| {
-        run(cargo(&["build", "--workspace", "--bins", "--locked"])).and(|| {
+        // With examples: the same build as the tests'.
+        run(cargo(&["build", "--workspace", "--bins", "--examples", "--locked"])).and(|| {
             let mut check = Command::new(python);
             check.current_dir(root()).arg(folder.join("check.py")).arg(target().join("debug/backstraight"));
             run(check)

@@ -31,10 +31,13 @@ const PATIENCE: Duration = Duration::from_millis(250);
 #[serde(deny_unknown_fields)]
 pub(super) struct Days {
     /// First day, `2026-11-23`. Without it the Monday of this week, or six days before `to`.
+    #[param(format = Date)]
     pub(super) from: Option<String>,
     /// Last day, at most 400 days later. Without it six days after `from`.
+    #[param(format = Date)]
     pub(super) to: Option<String>,
     /// The reader's local day; the server's day in UTC when missing.
+    #[param(format = Date)]
     pub(super) today: Option<String>,
 }
 

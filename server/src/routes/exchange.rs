@@ -39,7 +39,12 @@ pub(super) async fn exchange(
     if media_type(headers) != Some(CBOR) {
         return Err(Problem::MediaType);
     }
-    let packed = match headers.get(header::CONTENT_ENCODING).map(HeaderValue::as_bytes) {
+    let mut codings = headers.get_all(header::CONTENT_ENCODING).iter().map(HeaderValue::as_bytes);
+    let coding = codings.next();
+    if codings.next().is_some() {
+        return Err(Problem::MediaType);
+    }
+    let packed = match coding {
         None | Some(b"identity") => false,
         Some(b"gzip") => true,
         Some(_) => return Err(Problem::MediaType),

@@ -31,6 +31,7 @@ const BEFORE: i32 = 28;
 #[serde(deny_unknown_fields)]
 pub(super) struct PageQuery {
     /// The reader's local day; the server's day in UTC when missing.
+    #[param(format = Date)]
     today: Option<String>,
     /// Most athletes of a page, 1 to 100; 25 when missing.
     #[param(minimum = 1, maximum = 100)]
@@ -54,6 +55,7 @@ pub(super) struct UntilQuery {
     /// `club` gives an athlete the club's list too, in which others are named only where they may be.
     of: Option<String>,
     /// The last day that counts; the server's day in UTC when missing.
+    #[param(format = Date)]
     until: Option<String>,
 }
 
@@ -63,6 +65,7 @@ pub(super) struct UntilQuery {
 #[serde(deny_unknown_fields)]
 pub(super) struct AheadQuery {
     /// The reader's local day; the server's day in UTC when missing.
+    #[param(format = Date)]
     today: Option<String>,
     /// Weeks from this one on, 1 to 53; 8 when missing.
     #[param(minimum = 1, maximum = 53)]

@@ -32,10 +32,13 @@ const PAGE: (u32, u32) = (100, 1_000);
 #[serde(deny_unknown_fields)]
 pub(super) struct BoardQuery {
     /// First day, `2026-11-23`. Without it the Monday of this week, or six days before `to`.
+    #[param(format = Date)]
     from: Option<String>,
     /// Last day, at most 400 days later. Without it six days after `from`.
+    #[param(format = Date)]
     to: Option<String>,
     /// The reader's local day; the server's day in UTC when missing.
+    #[param(format = Date)]
     today: Option<String>,
     /// Only members of this squad, by its identity.
     squad: Option<String>,

@@ -205,7 +205,8 @@ fn no_query_breaks_a_route() {
     for route in routes().into_iter().filter(|r| !r.query.is_empty()) {
         let path = route.at(&stage.phone.person.to_string());
         let unknown = stage.ask(&route, &format!("{path}?nonsense=1"), &headers, b"");
-        assert_eq!(refused(&path, &unknown), "field");
+        // Where the path names a session, there is none of that key.
+        assert!(["field", "not-found"].contains(&refused(&path, &unknown).as_str()), "{path}");
         for name in &route.query {
             let doubled = stage.ask(&route, &format!("{path}?{name}=1&{name}=1"), &headers, b"");
             refused(&path, &doubled);
@@ -348,7 +349,7 @@ fn no_other_method_and_no_odd_head_does_anything() {
     }
     // What is no HTTP is refused before any route, without a body.
     let post = "POST /v1/token HTTP/1.1\r\nhost: x\r\ncontent-type: application/json\r\n";
-    let long = format!("GET /healthz HTTP/1.1\r\nhost: x\r\nx-long: {}\r\n\r\n", "x".repeat(40_000));
+    let long = format!("GET /healthz HTTP/1.1\r\nhost: x\r\nx-long: {}\r\n\r\n", "x".repeat(100_000));
     for bytes in [
         format!("{post}content-length: 2\r\ncontent-length: 3\r\n\r\n{{}}"),
         format!("{post}content-length: -2\r\n\r\n{{}}"),

@@ -52,7 +52,7 @@ fn one_install_that_asks_too_often_waits_and_others_do_not() {
     assert_eq!(ask(&tablet.access).status, 200);
     // A forged token is nobody's: it takes nothing from whom it names.
     server.wait(6_000);
-    let mut forged = tablet.access.clone();
+    let mut forged = tablet.access;
     forged.replace_range(forged.len() - 4.., "AAAA");
     assert_eq!(ask(&forged).status, 401);
     assert_eq!((ask(&phone.access).status, ask(&phone.access).status), (200, 429));

@@ -72,6 +72,8 @@ pub(crate) fn read(socket: &mut TcpStream) -> Answer {
         assert!(n > 0, "the body breaks off: {answer:?}");
         body.extend_from_slice(&piece[..n]);
     }
+    // What comes after it answers something else.
+    body.truncate(length);
     answer.body = String::from_utf8_lossy(&body).into_owned();
     answer
 }
@@ -82,7 +84,7 @@ pub(crate) fn request(method: &str, path: &str, headers: &[(&str, &str)], body: 
     for (name, value) in headers {
         out.extend_from_slice(format!("{name}: {value}\r\n").as_bytes());
     }
-    if method != "GET" {
+    if method != "GET" || !body.is_empty() {
         out.extend_from_slice(format!("content-length: {}\r\n", body.len()).as_bytes());
     }
     out.extend_from_slice(b"\r\n");

@@ -90,8 +90,9 @@ def main():
                         "none",
                         "--request-timeout",
                         "10",
+                        # With more the tool's own caches are not safe from each other.
                         "--workers",
-                        "2",
+                        "1",
                         # A stream of events has no end.
                         "--exclude-path",
                         "/v1/nudge",

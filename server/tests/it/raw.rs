@@ -117,6 +117,17 @@ impl Route {
     }
 }
 
+/// The fields of a schema and of those that it takes in.
+fn fields_of(document: &Value, schema: &str) -> Vec<String> {
+    let found = &document["components"]["schemas"][schema.rsplit('/').next().unwrap()];
+    let mut fields = Vec::new();
+    for part in std::iter::once(found).chain(found["allOf"].as_array().into_iter().flatten()) {
+        fields.extend(part["properties"].as_object().into_iter().flat_map(|p| p.keys().cloned()));
+        fields.extend(part["$ref"].as_str().into_iter().flat_map(|part| fields_of(document, part)));
+    }
+    fields
+}
+
 /// All of them.
 pub(crate) fn routes() -> Vec<Route> {
     let document = serde_json::to_value(backstraight_server::routes::document()).unwrap();
@@ -127,9 +138,9 @@ pub(crate) fn routes() -> Vec<Route> {
             let named = |p: &Value| (p["in"] == "query").then(|| p["name"].as_str().unwrap().to_owned());
             let json = &about["requestBody"]["content"]["application/json"]["schema"]["$ref"];
             let fields = json.as_str().map(|schema| {
-                let name = schema.rsplit('/').next().unwrap();
-                let properties = document["components"]["schemas"][name]["properties"].as_object();
-                properties.unwrap_or_else(|| panic!("{schema}")).keys().cloned().collect()
+                let fields = fields_of(&document, schema);
+                assert!(!fields.is_empty(), "{schema}");
+                fields
             });
             all.push(Route {
                 method: method.to_uppercase(),

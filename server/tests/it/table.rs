@@ -369,8 +369,8 @@ fn carry_out(url: &str, access: Option<&str>, try_: &Try) -> String {
     let url = format!("{url}{}", try_.path);
     let answer = match &try_.body {
         Some(body) => post(&url, access, body),
-        // A stream has no end to wait for.
-        None if try_.path == "/v1/nudge" => begun(&url, access),
+        // A stream has no end to wait for, and a full copy is no text.
+        None if try_.path == "/v1/nudge" || try_.path.ends_with("/export") => begun(&url, access),
         None => get_as(&url, access),
     };
     match code_of(&answer) {

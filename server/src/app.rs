@@ -90,6 +90,7 @@ impl App {
     pub fn open(config: Config, options: StoreOptions, clock: Clock) -> Result<Shared, StoreError> {
         let folder = Folder::open(&config.data)?;
         let keys = folder.keys()?;
+        let options = StoreOptions { database: config.database.clone(), ..options };
         let store = Arc::new(Store::open(&folder, options)?);
         let tokens = Tokens::new(&keys, store.server());
         let cores = std::thread::available_parallelism().map_or(2, usize::from);
@@ -118,7 +119,7 @@ pub struct Running {
     served: JoinHandle<()>,
     background: Vec<JoinHandle<()>>,
     /// Held until the database is closed.
-    lock: File,
+    lock: Option<File>,
 }
 
 /// Starts a server in this runtime. It holds the data folder until it is stopped.
@@ -126,9 +127,15 @@ pub struct Running {
 /// # Errors
 /// When the folder is served by another process or cannot be opened, or the address is taken.
 pub async fn start(config: Config, options: StoreOptions, clock: Clock) -> Result<Running, StoreError> {
-    let lock = lock(&Folder::open(&config.data)?).await?;
+    // A database server is made to be served by several; the folder then holds the keys only.
+    let lock = match config.database.url {
+        None => Some(lock(&Folder::open(&config.data)?).await?),
+        Some(_) => None,
+    };
     let listen = config.listen;
-    let app = App::open(config, options, clock)?;
+    // Opening blocks, and a driver may insist on being allowed to.
+    let opened = tokio::task::spawn_blocking(move || App::open(config, options, clock));
+    let app = opened.await.unwrap_or_else(|_| Err(StoreError::Damaged("opening panicked".to_owned())))?;
     let listener = TcpListener::bind(listen)
         .await
         .and_then(|l| l.local_addr().map(|address| (l, address)))
@@ -144,6 +151,9 @@ pub async fn start(config: Config, options: StoreOptions, clock: Clock) -> Resul
     }
     if !app.config.without_projector {
         background.push(tokio::spawn(project::in_the_background(Arc::clone(&app))));
+    }
+    if app.store.shared() {
+        background.push(tokio::spawn(project::hear_of_others(Arc::clone(&app))));
     }
     tracing::info!(%address, version = env!("CARGO_PKG_VERSION"), "serving");
     Ok(Running { address, app, stop: Some(stop), served, background, lock })

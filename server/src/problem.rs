@@ -47,6 +47,8 @@ pub enum Problem {
     StorageReadOnly,
     /// Storage has stopped after a disk error.
     StorageStopped,
+    /// The database server cannot be reached.
+    StorageUnavailable,
     /// A mistake of ours.
     Internal,
 }
@@ -89,6 +91,11 @@ impl Problem {
             Problem::StorageStopped => {
                 (S::SERVICE_UNAVAILABLE, "storage-stopped", "the server's disk failed: nothing was taken")
             }
+            Problem::StorageUnavailable => (
+                S::SERVICE_UNAVAILABLE,
+                "storage-unavailable",
+                "the server's database cannot be reached: send it again",
+            ),
             Problem::Internal => (S::INTERNAL_SERVER_ERROR, "internal", "a mistake of the server"),
         }
     }
@@ -101,6 +108,10 @@ impl From<StoreError> for Problem {
             StoreError::ReadOnly => Problem::StorageReadOnly,
             StoreError::Stopped => Problem::StorageStopped,
             StoreError::Busy => Problem::Busy,
+            StoreError::Unavailable(why) => {
+                tracing::warn!(why, "the database cannot be reached");
+                Problem::StorageUnavailable
+            }
             other => {
                 tracing::error!(error = %other, "storage");
                 Problem::Internal
@@ -140,7 +151,7 @@ impl IntoResponse for Problem {
             Problem::Unauthenticated | Problem::SessionEnded => {
                 headers.insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer"));
             }
-            Problem::Busy | Problem::TimeOut => {
+            Problem::Busy | Problem::TimeOut | Problem::StorageUnavailable => {
                 headers.insert(header::RETRY_AFTER, HeaderValue::from_static("2"));
             }
             Problem::TooMany | Problem::StorageFull => {

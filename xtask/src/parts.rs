@@ -13,13 +13,14 @@ struct Part {
 }
 
 /// Quick parts first, so that a slip is told early.
-const PARTS: [Part; 9] = [
+const PARTS: [Part; 10] = [
     Part { name: "format", run: format },
     Part { name: "tidy", run: tidy::part },
     Part { name: "licences", run: licences::part },
     Part { name: "lint", run: lint },
     Part { name: "docs", run: docs },
     Part { name: "tests", run: tests },
+    Part { name: "postgres", run: postgres },
     Part { name: "interop", run: tools::interop },
     Part { name: "oracle", run: tools::oracle },
     Part { name: "demo", run: demo },
@@ -79,6 +80,18 @@ pub(crate) fn docs() -> Outcome {
 
 fn tests() -> Outcome {
     run::run(cargo(&["test", "--workspace", "--locked", "--no-fail-fast"]))
+}
+
+/// The tests that need a PostgreSQL server: each makes one of its own from the machine's binaries.
+pub(crate) fn postgres() -> Outcome {
+    let Some(folder) = backstraight_cluster::find() else {
+        return Outcome::Missing { tool: "PostgreSQL 14 or later", bring: backstraight_cluster::BRING };
+    };
+    println!("PostgreSQL of {}", folder.display());
+    let mut command = cargo(&["test", "--workspace", "--locked", "--no-fail-fast"]);
+    command.args(["--lib", "--bins", "--tests", "--", "--ignored", "postgres"]);
+    command.env(backstraight_cluster::VARIABLE, folder);
+    run::run(command)
 }
 
 /// The invented club, from making it to reading it back.

@@ -28,7 +28,7 @@ struct Line {
 
 impl Backup {
     pub(super) fn run(self) -> Result<(), CliError> {
-        let bytes = backup::backup(&self.data.folder()?, &self.to)?;
+        let bytes = backup::backup(&self.data.own_folder()?, &self.to)?;
         let line = Line { file: self.to.display().to_string(), bytes };
         table::one(self.output, &line, &[("file", line.file.clone()), ("bytes", bytes.to_string())])
     }

@@ -17,10 +17,14 @@ pub(super) struct Check {
 
 impl Check {
     pub(super) fn run(self) -> Result<(), CliError> {
-        let folder = self.data.folder()?;
-        let mut db = open_reader(&folder.database())?;
-        let tx = db.transaction().map_err(crate::store::StoreError::from)?;
-        let report = check::whole(&*tx)?;
+        let report = if self.data.on_server() {
+            self.data.store()?.1.read_blocking(check::whole)?
+        } else {
+            // A file is looked at as it is: opening it to write would bring it to the newest version.
+            let mut db = open_reader(&self.data.folder()?.database())?;
+            let tx = db.transaction().map_err(crate::store::StoreError::from)?;
+            check::whole(&*tx)?
+        };
         let mut lines = vec![
             ("documents", report.documents.to_string()),
             ("chunks", report.chunks.to_string()),

@@ -22,6 +22,6 @@ pub(super) struct Restore {
 
 impl Restore {
     pub(super) fn run(self) -> Result<(), CliError> {
-        Ok(backup::restore(&self.from, &self.data.maybe_new()?, self.replace, now())?)
+        Ok(backup::restore(&self.from, &self.data.own_folder()?, self.replace, now())?)
     }
 }

@@ -116,15 +116,21 @@ pub async fn run<T: Send + 'static>(
             break;
         }
         let (caller, local_day) = (work.caller, work.local_day.clone());
+        // Documents are taken in one order by every process, so that no two wait for each other.
+        let mut appends = appends;
+        appends.sort_unstable_by_key(|fresh| work.items.get(fresh.place).map(|item| item.name));
         let (adds, beside): (Vec<Vec<Append>>, Vec<(usize, GateIndex)>) =
             appends.into_iter().map(|f| (f.appends, (f.place, f.index))).unzip();
         let written = app
             .store
-            .write(move |db| {
+            .write_beside(move |db| {
+                let written: Result<Vec<_>, _> =
+                    adds.iter().map(|adds| document::append_all(db, adds, now)).collect();
+                // Last, because it may hold up others of the club until it is durable.
                 if note {
                     heard::note(db, &caller, &local_day, now)?;
                 }
-                adds.iter().map(|adds| document::append_all(db, adds, now)).collect::<Result<Vec<_>, _>>()
+                written
             })
             .await?;
         if !beside.is_empty() {

@@ -57,7 +57,7 @@ pub fn one(store: &Store, id: i64, now: Moment) -> Result<Compacted, StoreError>
         return Ok(Compacted::Refused);
     };
     let size = snapshot.body.len();
-    let swapped = store.write_blocking(move |db| snapshot::swap(db, &snapshot, now))?;
+    let swapped = store.write_beside_blocking(move |db| snapshot::swap(db, &snapshot, now))?;
     Ok(if swapped { Compacted::Done(size) } else { Compacted::Nothing })
 }
 

@@ -91,7 +91,7 @@ pub(super) async fn enrol(
     };
     let ask = Enrol { code, device: device.to_owned(), public_key };
     let key = *app.tokens.secret();
-    match app.store.write(move |db| account::enrol(db, &key, &ask, now)).await? {
+    match app.store.write_beside(move |db| account::enrol(db, &key, &ask, now)).await? {
         EnrolOutcome::Enrolled(new) => Ok(no_store(&enrolled(&app, new))),
         EnrolOutcome::Wrong => {
             app.failures.count(address, now);
@@ -155,7 +155,7 @@ pub(super) async fn token(
 ) -> Result<Response, Problem> {
     let claim = RefreshClaim::read(&body.refresh_token).ok_or(Problem::Unauthenticated)?;
     let (key, restored, now) = (*app.tokens.secret(), app.store.restored(), app.clock.now());
-    match app.store.write(move |db| account::rotate(db, &key, claim, restored, now)).await? {
+    match app.store.write_beside(move |db| account::rotate(db, &key, claim, restored, now)).await? {
         Rotation::Next { person, generation, salt } => {
             let bearer = Bearer { person, install: claim.install };
             Ok(no_store(&session(&app, bearer, generation, &salt)))

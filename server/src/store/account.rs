@@ -141,7 +141,8 @@ struct Found {
 pub fn enrol(db: &Db, key: &[u8; 32], enrol: &Enrol, now: Moment) -> Result<EnrolOutcome, StoreError> {
     let found = db
         .prepare_cached(
-            "SELECT id, code_mac, person, expires_at, used_at IS NOT NULL, tries FROM invite WHERE selector = ?1",
+            "SELECT id, code_mac, person, expires_at, used_at IS NOT NULL, tries FROM invite WHERE selector = ?1
+             /*pg FOR NO KEY UPDATE */",
         )?
         .query_row([enrol.code.get(..secret::SELECTOR_LEN)], |r| {
             Ok(Found {
@@ -244,7 +245,8 @@ pub fn rotate(
         .prepare_cached(
             "SELECT i.person, p.club, i.refresh_salt, i.refresh_generation, i.refresh_killed_at IS NOT NULL
              FROM install i JOIN person p ON p.id = i.person
-             WHERE i.id = ?1 AND i.withdrawn_at IS NULL AND p.withdrawn_at IS NULL",
+             WHERE i.id = ?1 AND i.withdrawn_at IS NULL AND p.withdrawn_at IS NULL
+             /*pg FOR NO KEY UPDATE OF i */",
         )?
         .query_row([claim.install.0], |r| {
             Ok((

@@ -12,7 +12,8 @@ use rusqlite::{Connection, config::DbConfig, ffi};
 use tokio::sync::{mpsc, oneshot};
 
 use super::fault::StoreError;
-use super::sql::Db;
+use super::news::{News, Told};
+use super::sql::{Db, Telling};
 use crate::folder::Folder;
 
 /// Most requests of one transaction.
@@ -59,25 +60,28 @@ impl Health {
 }
 
 trait Job: Send {
-    fn run(&mut self, db: &Db) -> Result<(), StoreError>;
-    fn answer(self: Box<Self>, commit: Result<(), StoreError>);
+    fn run(&mut self, db: &Telling) -> Result<(), StoreError>;
+    fn answer(self: Box<Self>, commit: Result<(), StoreError>, news: &News);
 }
 
 struct Task<T, F> {
     work: Option<F>,
     outcome: Result<T, StoreError>,
+    told: Vec<Told>,
     reply: oneshot::Sender<Result<T, StoreError>>,
 }
 
 impl<T: Send, F: FnOnce(&Db) -> Result<T, StoreError> + Send> Job for Task<T, F> {
-    fn run(&mut self, db: &Db) -> Result<(), StoreError> {
+    fn run(&mut self, db: &Telling) -> Result<(), StoreError> {
         let Some(work) = self.work.take() else { return Err(StoreError::Busy) };
         // A mistake in one request must not take the writer, and with it everybody, along.
         let got = catch_unwind(AssertUnwindSafe(|| work(db)))
             .unwrap_or_else(|_| Err(StoreError::Damaged("a storage operation panicked".to_owned())));
+        let told = db.told();
         match got {
             Ok(value) => {
                 self.outcome = Ok(value);
+                self.told = told;
                 Ok(())
             }
             Err(error) => {
@@ -88,7 +92,10 @@ impl<T: Send, F: FnOnce(&Db) -> Result<T, StoreError> + Send> Job for Task<T, F>
         }
     }
 
-    fn answer(self: Box<Self>, commit: Result<(), StoreError>) {
+    fn answer(self: Box<Self>, commit: Result<(), StoreError>, news: &News) {
+        if commit.is_ok() {
+            self.told.iter().for_each(|told| news.publish(*told));
+        }
         // The caller may have gone away; what was committed stays committed.
         drop(self.reply.send(commit.and(self.outcome)));
     }
@@ -126,12 +133,13 @@ impl Writer {
         db: Connection,
         health: Arc<Health>,
         faults: Arc<Faults>,
+        news: Arc<News>,
         guest: bool,
     ) -> Result<Writer, StoreError> {
         let (queue, inbox) = mpsc::channel(QUEUE);
         let thread = std::thread::Builder::new()
             .name("writer".to_owned())
-            .spawn(move || serve(db, inbox, &health, &faults, guest))
+            .spawn(move || serve(db, inbox, &health, &faults, &news, guest))
             .map_err(|source| StoreError::File { what: "writing thread".to_owned(), source })?;
         Ok(Writer { queue, thread: Mutex::new(Some(thread)) })
     }
@@ -146,7 +154,7 @@ impl Writer {
         F: FnOnce(&Db) -> Result<T, StoreError> + Send + 'static,
     {
         let (reply, answer) = oneshot::channel();
-        let task = Task { work: Some(work), outcome: Err(StoreError::Busy), reply };
+        let task = Task { work: Some(work), outcome: Err(StoreError::Busy), told: Vec::new(), reply };
         match tokio::time::timeout(PATIENCE, self.queue.send(Message::Job(Box::new(task)))).await {
             Ok(Ok(())) => {}
             Ok(Err(_)) => return Err(StoreError::Stopped),
@@ -165,7 +173,7 @@ impl Writer {
         F: FnOnce(&Db) -> Result<T, StoreError> + Send + 'static,
     {
         let (reply, answer) = oneshot::channel();
-        let task = Task { work: Some(work), outcome: Err(StoreError::Busy), reply };
+        let task = Task { work: Some(work), outcome: Err(StoreError::Busy), told: Vec::new(), reply };
         self.queue.blocking_send(Message::Job(Box::new(task))).map_err(|_| StoreError::Stopped)?;
         answer.blocking_recv().unwrap_or(Err(StoreError::Stopped))
     }
@@ -189,7 +197,15 @@ impl Drop for Writer {
     }
 }
 
-fn serve(db: Connection, mut inbox: mpsc::Receiver<Message>, health: &Health, faults: &Faults, guest: bool) {
+fn serve(
+    db: Connection,
+    mut inbox: mpsc::Receiver<Message>,
+    health: &Health,
+    faults: &Faults,
+    news: &News,
+    guest: bool,
+) {
+    let db = Telling::new(db);
     while let Some(first) = inbox.blocking_recv() {
         let mut batch = Vec::new();
         let mut next = Some(first);
@@ -205,9 +221,10 @@ fn serve(db: Connection, mut inbox: mpsc::Receiver<Message>, health: &Health, fa
             }
         }
         if !batch.is_empty() {
-            one_transaction(&db, batch, health, faults);
+            one_transaction(&db, batch, health, faults, news);
         }
     }
+    let db = db.db;
     if health.stopped() {
         // The disk is not to be trusted: leave file and log exactly as they are.
         drop(db.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true));
@@ -227,11 +244,18 @@ fn serve(db: Connection, mut inbox: mpsc::Receiver<Message>, health: &Health, fa
     }
 }
 
-fn one_transaction(db: &Connection, mut batch: Vec<Box<dyn Job>>, health: &Health, faults: &Faults) {
+fn one_transaction(
+    telling: &Telling,
+    mut batch: Vec<Box<dyn Job>>,
+    health: &Health,
+    faults: &Faults,
+    news: &News,
+) {
     if health.stopped() {
-        return batch.into_iter().for_each(|job| job.answer(Err(StoreError::Stopped)));
+        return batch.into_iter().for_each(|job| job.answer(Err(StoreError::Stopped), news));
     }
-    let done = attempt(db, &mut batch, faults);
+    let db = &telling.db;
+    let done = attempt(telling, &mut batch, faults);
     if let Err(error) = &done {
         health.note(error);
         if !db.is_autocommit()
@@ -241,14 +265,13 @@ fn one_transaction(db: &Connection, mut batch: Vec<Box<dyn Job>>, health: &Healt
         }
     }
     for job in batch {
-        job.answer(match &done {
-            Ok(()) => Ok(()),
-            Err(error) => Err(replica(error)),
-        });
+        let commit = done.as_ref().map_or_else(|error| Err(replica(error)), |()| Ok(()));
+        job.answer(commit, news);
     }
 }
 
-fn attempt(db: &Connection, batch: &mut [Box<dyn Job>], faults: &Faults) -> Result<(), StoreError> {
+fn attempt(telling: &Telling, batch: &mut [Box<dyn Job>], faults: &Faults) -> Result<(), StoreError> {
+    let db = &telling.db;
     let pages = faults.max_pages.swap(0, Ordering::SeqCst);
     if pages != 0 {
         db.query_row(&format!("PRAGMA max_page_count = {pages}"), [], |_| Ok(()))?;
@@ -256,7 +279,7 @@ fn attempt(db: &Connection, batch: &mut [Box<dyn Job>], faults: &Faults) -> Resu
     db.execute_batch("BEGIN IMMEDIATE")?;
     for job in batch {
         db.execute_batch("SAVEPOINT one")?;
-        match job.run(db) {
+        match job.run(telling) {
             Ok(()) => db.execute_batch("RELEASE one")?,
             Err(StoreError::Stopped) => return Err(StoreError::Stopped),
             // A full disk may end the whole transaction by itself; then nobody's work is in it.

@@ -88,10 +88,17 @@ pub(crate) fn postgres() -> Outcome {
         return Outcome::Missing { tool: "PostgreSQL 14 or later", bring: backstraight_cluster::BRING };
     };
     println!("PostgreSQL of {}", folder.display());
-    let mut command = cargo(&["test", "--workspace", "--locked", "--no-fail-fast"]);
-    command.args(["--lib", "--bins", "--tests", "--", "--ignored", "postgres"]);
-    command.env(backstraight_cluster::VARIABLE, folder);
-    run::run(command)
+    let over = |args: &[&str]| {
+        let mut command = cargo(&["test", "--locked", "--no-fail-fast"]);
+        command.args(args).env(backstraight_cluster::VARIABLE, &folder);
+        command
+    };
+    let mut requests = over(&["--package", "backstraight-server", "--test", "it", "--"]);
+    // What the server promises from outside, whatever is behind it; the rest is about files.
+    requests.args(["access::", "exchange::", "exchange_limits::", "invitations::", "sessions::"]);
+    requests.env("BACKSTRAIGHT_TEST_OVER", "postgres");
+    run::run(over(&["--workspace", "--lib", "--bins", "--tests", "--", "--ignored", "postgres"]))
+        .and(|| run::run(requests))
 }
 
 /// The invented club, from making it to reading it back.

@@ -12,6 +12,7 @@ mod exchange;
 mod exchange_limits;
 mod faults;
 mod invitations;
+mod postgres;
 mod restored;
 mod sessions;
 mod support;

@@ -15,6 +15,7 @@ mod layout;
 mod merge_laws;
 mod phones;
 mod phones_refused;
+mod postgres;
 mod projection;
 mod restore;
 mod traps;

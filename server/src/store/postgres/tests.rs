@@ -2,6 +2,7 @@
 //! that are the same as SQLite's.
 
 mod schema;
+mod tls;
 
 use std::collections::BTreeSet;
 use std::sync::atomic::{AtomicBool, Ordering};

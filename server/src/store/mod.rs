@@ -23,6 +23,7 @@ mod writer;
 #[cfg(test)]
 mod contract;
 
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -63,6 +64,7 @@ struct Opened {
 /// An open database.
 #[derive(Debug)]
 pub struct Store {
+    path: PathBuf,
     base: Base,
     news: Arc<News>,
     /// Reads of handlers at the same time: each needs a connection of its own.
@@ -101,7 +103,7 @@ impl Store {
                 (Base::Postgres { base: Arc::new(base), writers }, readers, opened)
             }
         };
-        Ok(Store { base, news, readers: Semaphore::new(readers), opened })
+        Ok(Store { path: folder.database(), base, news, readers: Semaphore::new(readers), opened })
     }
 
     /// The epoch: another one after each restore.
@@ -136,6 +138,12 @@ impl Store {
     #[must_use]
     pub fn shared(&self) -> bool {
         matches!(self.base, Base::Postgres { .. })
+    }
+
+    /// The database file of the data folder; nothing is there when a database server keeps everything.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
     }
 
     /// What was made durable, as it happens: here, and in every process over the same database.

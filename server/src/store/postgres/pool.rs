@@ -66,12 +66,14 @@ impl Pool {
         let (mut lease, used) = self.take(what)?;
         let begun = lease.session()?.begin(text);
         let Err(error) = begun else { return Ok(lease) };
-        if !used {
-            return Err(error.into());
+        let error = StoreError::from(error);
+        if !used || !matches!(error, StoreError::Unavailable(_)) {
+            return Err(error);
         }
         // It was idle while the server went away: the others were too, and nothing was begun.
         tracing::debug!(%error, "an idle connection was lost");
-        drop(std::mem::take(&mut self.state().idle));
+        let lost = std::mem::take(&mut self.state().idle);
+        drop(lost);
         lease.session = Some(self.way.session()?);
         lease.session()?.begin(text)?;
         Ok(lease)

@@ -52,7 +52,12 @@ pub(super) fn refuse_unfit(db: &Db) -> Result<(), StoreError> {
 /// When it is newer than this program, or a step fails.
 pub(super) fn migrate(session: &Session) -> Result<(), StoreError> {
     let db: &Db = session;
-    session.begin(&format!("BEGIN; SELECT pg_advisory_xact_lock({})", super::MIGRATING))?;
+    // A step may take its time on a large database, and the others wait as long.
+    session.begin(&format!(
+        "BEGIN; SET LOCAL lock_timeout = 0; SET LOCAL statement_timeout = 0;
+         SELECT pg_advisory_xact_lock({})",
+        super::MIGRATING
+    ))?;
     db.execute_batch("CREATE TABLE IF NOT EXISTS migration (number BIGINT PRIMARY KEY)")?;
     let found = version(db)?;
     for (step, number) in STEPS.iter().zip(1..=KNOWN_VERSION) {

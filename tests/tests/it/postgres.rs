@@ -125,7 +125,7 @@ fn what_was_acknowledged_outlives_processes_and_the_database_server() {
                             Err(PhoneError::Offline(_)) => std::thread::sleep(Duration::from_millis(20)),
                             Err(PhoneError::Answer(text)) => {
                                 assert!(
-                                    text.contains("503") && text.contains("storage-unavailable"),
+                                    text.contains("503") && text.contains("database cannot be reached"),
                                     "{text}"
                                 );
                                 refused.fetch_add(1, Ordering::SeqCst);

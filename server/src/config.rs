@@ -8,6 +8,7 @@ use clap::Args;
 
 use crate::job::backups::Retention;
 use crate::store::installs::Lasting;
+use crate::store::postgres::Database;
 
 /// Settings of `backstraight serve`.
 #[derive(Debug, Clone, Args)]
@@ -15,6 +16,9 @@ pub struct Config {
     /// Data folder; made when it is missing
     #[arg(long, env = "BACKSTRAIGHT_DATA", value_name = "DIR")]
     pub data: PathBuf,
+    /// The database, when it is not in the data folder
+    #[command(flatten)]
+    pub database: Database,
     /// Address and port to listen on; encryption is the business of the proxy in front
     #[arg(long, env = "BACKSTRAIGHT_LISTEN", value_name = "ADDR", default_value = "127.0.0.1:8750")]
     pub listen: SocketAddr,
@@ -125,6 +129,7 @@ impl Config {
     pub fn on(data: PathBuf) -> Config {
         Config {
             data,
+            database: Database::default(),
             listen: SocketAddr::from(([127, 0, 0, 1], 0)),
             invite_minutes: 15,
             code_tries: 10,

@@ -28,6 +28,7 @@ cargo xtask <command>
   formulas         writes docs/formulas.md anew from the code
   interop          our documents read by another implementation of the open document format
   oracle           our formulas against independent implementations
+  postgres         the tests that need PostgreSQL, on servers of their own
   deny             advisories, licences, bans and sources by cargo-deny
 ";
 
@@ -50,6 +51,7 @@ fn main() -> ExitCode {
         ("formulas", []) => formulas(),
         ("interop", []) => tools::interop(),
         ("oracle", []) => tools::oracle(),
+        ("postgres", []) => parts::postgres(),
         ("deny", []) => tools::deny(),
         ("help" | "--help" | "-h", _) => {
             print!("{HELP}");

@@ -21,6 +21,7 @@ mod nudge;
 #[cfg(feature = "otlp")]
 mod otlp;
 mod people;
+mod postgres;
 mod restored;
 mod sessions;
 mod sign_in;

@@ -20,7 +20,7 @@ use crate::exchange::turns::Turns;
 use crate::folder::Folder;
 use crate::job;
 use crate::load::Load;
-use crate::nudge::Hub;
+use crate::nudge::{self, Hub};
 use crate::passkey::Site;
 use crate::password::Passwords;
 use crate::project::{self, Signals};
@@ -127,6 +127,7 @@ impl App {
         let keys = folder.keys()?;
         let figures = Figures::new(&options.figures);
         let tls = Tls::of(&config)?.map(Arc::new);
+        let options = StoreOptions { database: config.database.clone(), ..options };
         let store = Arc::new(Store::open(&folder, options)?);
         let tokens = Tokens::new(&keys, store.server());
         tokens.renew(&keys, &folder.retired(clock.now())?);
@@ -175,7 +176,7 @@ pub struct Running {
     served: JoinHandle<()>,
     background: Vec<JoinHandle<()>>,
     /// Held until the database is closed.
-    lock: File,
+    lock: Option<File>,
 }
 
 /// Starts a server in this runtime. It holds the data folder until it is stopped.
@@ -183,9 +184,15 @@ pub struct Running {
 /// # Errors
 /// When the folder is served by another process or cannot be opened, or the address is taken.
 pub async fn start(config: Config, options: StoreOptions, clock: Clock) -> Result<Running, StoreError> {
-    let lock = lock(&Folder::open(&config.data)?).await?;
+    // A database server is made to be served by several; the folder then holds the keys only.
+    let lock = match config.database.url {
+        None => Some(lock(&Folder::open(&config.data)?).await?),
+        Some(_) => None,
+    };
     let listen = config.listen;
-    let app = App::open(config, options, clock)?;
+    // Opening blocks, and a driver may insist on being allowed to.
+    let opened = tokio::task::spawn_blocking(move || App::open(config, options, clock));
+    let app = opened.await.unwrap_or_else(|_| Err(StoreError::Damaged("opening panicked".to_owned())))?;
     let (listener, address) = bind(listen).await?;
     let (stop, stopped) = oneshot::channel::<()>();
     let router = routes::router(Arc::clone(&app));
@@ -215,12 +222,19 @@ pub async fn start(config: Config, options: StoreOptions, clock: Clock) -> Resul
         background.push(tokio::spawn(watch::serve(Arc::clone(&app), listener, stopped)));
         (metrics, stop_metrics) = (Some(address), Some(stop));
     }
-    background.push(tokio::spawn(erase::in_the_background(Arc::clone(&app))));
+    // Subscribed before anything is served, so that nothing goes past.
+    background.push(tokio::spawn(nudge::feed(Arc::clone(&app), app.store.news().of_all())));
+    if !app.store.shared() {
+        background.push(tokio::spawn(erase::in_the_background(Arc::clone(&app))));
+    }
     if app.config.scrub_days > 0 {
         background.push(tokio::spawn(job::scrub::in_the_background(Arc::clone(&app))));
     }
     if app.config.backup_to.is_some() {
         background.push(tokio::spawn(job::backups::in_the_background(Arc::clone(&app))));
+    }
+    if app.store.shared() {
+        background.push(tokio::spawn(project::hear_of_others(Arc::clone(&app), app.store.news().of_all())));
     }
     let shown = metrics.map(|m| m.to_string());
     let tls = app.tls.is_some();

@@ -9,6 +9,7 @@ use clap::Args;
 use crate::job::backups::Retention;
 use crate::limits::Limits;
 use crate::store::installs::Lasting;
+use crate::store::postgres::Database;
 
 /// Settings of `backstraight serve`.
 #[derive(Debug, Clone, Args)]
@@ -16,6 +17,9 @@ pub struct Config {
     /// Data folder; made when it is missing
     #[arg(long, env = "BACKSTRAIGHT_DATA", value_name = "DIR")]
     pub data: PathBuf,
+    /// The database, when it is not in the data folder
+    #[command(flatten)]
+    pub database: Database,
     /// Address and port to listen on
     #[arg(long, env = "BACKSTRAIGHT_LISTEN", value_name = "ADDR", default_value = "127.0.0.1:8750")]
     pub listen: SocketAddr,
@@ -119,6 +123,7 @@ impl Config {
     pub fn on(data: PathBuf) -> Config {
         Config {
             data,
+            database: Database::default(),
             listen: SocketAddr::from(([127, 0, 0, 1], 0)),
             limits_file: None,
             limits: Limits::default(),

@@ -89,6 +89,8 @@ pub enum Problem {
     StorageReadOnly,
     /// Storage has stopped after a disk error.
     StorageStopped,
+    /// The database server cannot be reached.
+    StorageUnavailable,
     /// A mistake of ours.
     Internal,
 }
@@ -179,6 +181,11 @@ impl Problem {
             Problem::StorageStopped => {
                 (S::SERVICE_UNAVAILABLE, "storage-stopped", "the server's disk failed: nothing was taken")
             }
+            Problem::StorageUnavailable => (
+                S::SERVICE_UNAVAILABLE,
+                "storage-unavailable",
+                "the server's database cannot be reached: send it again",
+            ),
             Problem::Internal => (S::INTERNAL_SERVER_ERROR, "internal", "a mistake of the server"),
         }
     }
@@ -191,6 +198,10 @@ impl From<StoreError> for Problem {
             StoreError::ReadOnly => Problem::StorageReadOnly,
             StoreError::Stopped => Problem::StorageStopped,
             StoreError::Busy => Problem::Busy,
+            StoreError::Unavailable(why) => {
+                tracing::warn!(why, "the database cannot be reached");
+                Problem::StorageUnavailable
+            }
             other => {
                 tracing::error!(error = %other, "storage");
                 Problem::Internal
@@ -260,7 +271,7 @@ impl IntoResponse for Problem {
             Problem::Wait(seconds) => {
                 headers.insert(header::RETRY_AFTER, HeaderValue::from(seconds));
             }
-            Problem::Busy | Problem::TimeOut | Problem::Queue => {
+            Problem::Busy | Problem::TimeOut | Problem::Queue | Problem::StorageUnavailable => {
                 headers.insert(header::RETRY_AFTER, HeaderValue::from_static("2"));
             }
             Problem::TooFast(seconds) => {

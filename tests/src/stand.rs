@@ -29,6 +29,7 @@ use backstraight_server::grant::AtTheMachine;
 use backstraight_server::job::check;
 use backstraight_server::store::backup::Take;
 use backstraight_server::store::people::{self, NewPerson};
+use backstraight_server::store::postgres::Database;
 use backstraight_server::store::{Store, StoreOptions, account, backup, document};
 use backstraight_server::{exchange, secret};
 
@@ -51,6 +52,7 @@ pub struct Stand {
     /// The club.
     pub club: ClubId,
     data: PathBuf,
+    database: Database,
     runtime: tokio::runtime::Runtime,
     running: Option<Running>,
     /// Whether the server keeps the rows of its board by itself, from the next start on.
@@ -70,13 +72,22 @@ impl Stand {
     /// When it does not start.
     #[must_use]
     pub fn at(now: Moment) -> Stand {
+        Stand::over(now, Database::default())
+    }
+
+    /// The same with everything in a database server.
+    ///
+    /// # Panics
+    /// When it does not start.
+    #[must_use]
+    pub fn over(now: Moment, database: Database) -> Stand {
         let dir = tempfile::tempdir().unwrap();
         let data = dir.path().join("server");
         let runtime =
             tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().unwrap();
         let club = ClubId::new(now, secret::random());
-        let mut stand =
-            Stand { dir, clock: SetClock::at(now), club, data, runtime, running: None, projector: true };
+        let clock = SetClock::at(now);
+        let mut stand = Stand { dir, clock, club, data, database, runtime, running: None, projector: true };
         stand.start();
         stand.add_club(club, "Cinder Lane");
         stand
@@ -106,6 +117,7 @@ impl Stand {
         let clock = self.clock.clone();
         let mut config = Config::on(self.data.clone());
         config.compact_after = 0;
+        config.database = self.database.clone();
         config.without_projector = !self.projector;
         change(&mut config);
         let clock = Clock::new(move || clock.now());

@@ -29,6 +29,7 @@ cargo xtask <command>
   interop          our documents read by another implementation of the open document format
   oracle           our formulas against independent implementations
   schema           requests made up from the OpenAPI document, to a server of its own
+  postgres         the tests that need PostgreSQL, on servers of their own
   deny             advisories, licences, bans and sources by cargo-deny
 ";
 
@@ -52,6 +53,7 @@ fn main() -> ExitCode {
         ("interop", []) => tools::interop(),
         ("oracle", []) => tools::oracle(),
         ("schema", []) => tools::schema(),
+        ("postgres", []) => parts::postgres(),
         ("deny", []) => tools::deny(),
         ("help" | "--help" | "-h", _) => {
             print!("{HELP}");

@@ -21,6 +21,7 @@ const PARTS: [Part; 12] = [
     Part { name: "docs", run: docs },
     Part { name: "tests", run: tests },
     Part { name: "otlp", run: otlp },
+    Part { name: "postgres", run: postgres },
     Part { name: "interop", run: tools::interop },
     Part { name: "oracle", run: tools::oracle },
     Part { name: "schema", run: tools::schema },
@@ -89,6 +90,25 @@ fn otlp() -> Outcome {
     let of = ["--package", "backstraight-server", "--features", "otlp", "--locked"];
     run::run(cargo(&[&["clippy"], &of[..], &["--all-targets", "--", "-D", "warnings"]].concat()))
         .and(|| run::run(cargo(&[&["test"], &of[..], &["--test", "it", "otlp"]].concat())))
+}
+
+/// The tests that need a PostgreSQL server: each makes one of its own from the machine's binaries.
+pub(crate) fn postgres() -> Outcome {
+    let Some(folder) = backstraight_cluster::find() else {
+        return Outcome::Missing { tool: "PostgreSQL 14 or later", bring: backstraight_cluster::BRING };
+    };
+    println!("PostgreSQL of {}", folder.display());
+    let over = |args: &[&str]| {
+        let mut command = cargo(&["test", "--locked", "--no-fail-fast"]);
+        command.args(args).env(backstraight_cluster::VARIABLE, &folder);
+        command
+    };
+    let mut requests = over(&["--package", "backstraight-server", "--test", "it", "--"]);
+    // What the server promises from outside, whatever is behind it; the rest is about files.
+    requests.args(["access::", "exchange::", "exchange_limits::", "invitations::", "sessions::"]);
+    requests.env("BACKSTRAIGHT_TEST_OVER", "postgres");
+    run::run(over(&["--workspace", "--lib", "--bins", "--tests", "--", "--ignored", "postgres"]))
+        .and(|| run::run(requests))
 }
 
 /// The invented club, from making it to reading it back.

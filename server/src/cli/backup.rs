@@ -30,7 +30,13 @@ struct Line {
 
 impl Backup {
     pub(super) fn run(self) -> Result<(), CliError> {
-        let made = backup::backup(&self.data.folder()?, &self.to, now())?;
+        // A folder is read as it is: opening it to write would bring it to the newest version.
+        let made = if self.data.on_server() {
+            let (folder, store) = self.data.store()?;
+            backup::backup_of(&store, &folder, &self.to, now())?
+        } else {
+            backup::backup(&self.data.folder()?, &self.to, now())?
+        };
         let line = Line {
             file: self.to.display().to_string(),
             bytes: made.bytes,

@@ -6,10 +6,11 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use serde::Serialize;
 
-use super::{CliError, Data, Output, guest, now, table};
+use super::{CliError, Data, Output, now, table};
 use crate::job::check;
 use crate::job::repair::{self, Repaired};
-use crate::store::{backup, document, open_reader, quarantine};
+use crate::store::postgres::Database;
+use crate::store::{Db, backup, document, open_reader, quarantine};
 
 /// Checks everything.
 #[derive(Debug, Args)]
@@ -20,6 +21,8 @@ pub(super) struct Check {
     /// Data folder
     #[arg(long, env = "BACKSTRAIGHT_DATA", value_name = "DIR", required_unless_present = "backup")]
     data: Option<PathBuf>,
+    #[command(flatten)]
+    database: Database,
     /// Mend documents that do not hold: what can be read stays, the rest is set aside in the folder,
     /// and devices send it again
     #[arg(long, conflicts_with = "backup")]
@@ -33,9 +36,9 @@ impl Check {
         if let Some(file) = &self.backup {
             return self.look_at(file);
         }
-        let folder = Data { data: self.data.clone().unwrap_or_default() }.folder()?;
+        let data = Data { data: self.data.clone().unwrap_or_default(), database: self.database.clone() };
         if self.repair {
-            let store = guest(&folder)?;
+            let (_, store) = data.store()?;
             for doc in store.read_blocking(document::all)? {
                 if let Repaired::Kept { changes, aside } = repair::one(&store, doc.id, now())? {
                     let aside = aside.display();
@@ -47,10 +50,15 @@ impl Check {
                 }
             }
         }
-        let mut db = open_reader(&folder.database())?;
-        let tx = db.transaction().map_err(crate::store::StoreError::from)?;
-        let report = check::whole(&*tx)?;
-        let alone = quarantine::all(&*tx)?;
+        let look = |db: &Db| Ok((check::whole(db)?, quarantine::all(db)?));
+        let (report, alone) = if data.on_server() {
+            data.store()?.1.read_blocking(look)?
+        } else {
+            // A file is looked at as it is: opening it to write would bring it to the newest version.
+            let mut db = open_reader(&data.folder()?.database())?;
+            let tx = db.transaction().map_err(crate::store::StoreError::from)?;
+            look(&*tx)?
+        };
         let mut lines = vec![
             ("documents", report.documents.to_string()),
             ("chunks", report.chunks.to_string()),

@@ -4,7 +4,7 @@ use backstraight_core::base::id::ClubId;
 use clap::Subcommand;
 use serde::Serialize;
 
-use super::{CliError, Data, Output, chance, guest, identity, name, now, table};
+use super::{CliError, Data, Output, chance, identity, name, now, table};
 use crate::grant::AtTheMachine;
 use crate::store::{members, people};
 
@@ -63,7 +63,7 @@ impl Club {
             Club::Add { name: text, data, output } => {
                 let (text, now) = (name(&text)?, now());
                 // The first club makes the database.
-                let store = guest(&data.maybe_new()?)?;
+                let store = data.guest(&data.maybe_new()?)?;
                 let id = ClubId::new(now, chance());
                 let line = Line { id: id.to_string(), name: text.clone() };
                 let grant = AtTheMachine.to_keep_accounts();

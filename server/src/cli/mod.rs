@@ -36,6 +36,7 @@ use crate::job::apart;
 use crate::secret;
 use crate::store::backup::no_database;
 use crate::store::people::LONGEST_NAME;
+use crate::store::postgres::Database;
 use crate::store::{Store, StoreError, StoreOptions};
 
 /// Exit code after a disk error: whoever restarts the program must not do so by itself.
@@ -126,6 +127,8 @@ pub(crate) struct Data {
     /// Data folder
     #[arg(long, env = "BACKSTRAIGHT_DATA", value_name = "DIR")]
     data: PathBuf,
+    #[command(flatten)]
+    database: Database,
 }
 
 /// How data is printed.
@@ -205,6 +208,11 @@ pub fn main() -> ExitCode {
 }
 
 impl Data {
+    /// Whether the database is on a server.
+    const fn on_server(&self) -> bool {
+        self.database.url.is_some()
+    }
+
     /// The folder, which must hold a database.
     fn folder(&self) -> Result<Folder, CliError> {
         let folder = self.maybe_new()?;
@@ -216,16 +224,23 @@ impl Data {
         Ok(Folder::open(&self.data)?)
     }
 
-    /// The store of a folder that must hold a database. A server may be running on it.
+    /// The store that is named, which must be there. A server may be running on it.
     fn store(&self) -> Result<(Folder, Store), CliError> {
-        let folder = self.folder()?;
-        let store = guest(&folder)?;
+        let folder = if self.on_server() { self.maybe_new()? } else { self.folder()? };
+        let store = self.guest(&folder)?;
         Ok((folder, store))
     }
-}
 
-fn guest(folder: &Folder) -> Result<Store, CliError> {
-    Ok(Store::open(folder, StoreOptions { guest: true, ..StoreOptions::default() })?)
+    /// The same, beside a server that may be running on it.
+    fn guest(&self, folder: &Folder) -> Result<Store, CliError> {
+        let database = self.database.clone();
+        Ok(Store::open(folder, StoreOptions { guest: true, database, ..StoreOptions::default() })?)
+    }
+
+    /// The database server that is named, if one is.
+    const fn database(&self) -> &Database {
+        &self.database
+    }
 }
 
 fn now() -> Moment {

@@ -21,6 +21,7 @@ use crate::report::board::Ask;
 use crate::report::week::{BESIDE, WeekReport};
 use crate::review::Review;
 use crate::store::people;
+use crate::store::postgres::Database;
 
 /// From where to read.
 #[derive(Debug, Default, Args)]
@@ -28,6 +29,8 @@ pub(super) struct From {
     /// Data folder
     #[arg(long, env = "BACKSTRAIGHT_DATA", value_name = "DIR", conflicts_with = "server")]
     data: Option<PathBuf>,
+    #[command(flatten)]
+    database: Database,
     /// The club, when the folder holds several
     #[arg(long, value_name = "ID", requires = "data")]
     club: Option<String>,
@@ -143,7 +146,7 @@ impl From {
     pub(super) fn open(self) -> Result<Source, CliError> {
         match (self.data, self.server, self.token) {
             (Some(dir), None, _) => {
-                let data = Data { data: dir };
+                let data = Data { data: dir, database: self.database };
                 let club = club(&data, self.club.as_deref())?;
                 Ok(Source::Folder(data, AtTheMachine.to_review(club)))
             }

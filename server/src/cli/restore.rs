@@ -39,7 +39,16 @@ struct Line {
 impl Restore {
     pub(super) fn run(self) -> Result<(), CliError> {
         let take = Take { replace: self.replace, anyway: self.anyway };
-        let done = backup::restore(&self.from, &self.data.maybe_new()?, take, now())?;
+        let folder = self.data.maybe_new()?;
+        let done = if self.data.on_server() {
+            if self.replace {
+                let text = "a database of a server is never replaced: restore into an empty one";
+                return Err(CliError::Argument(text.to_owned()));
+            }
+            backup::restore_to(&self.from, &folder, self.data.database(), take, now())?
+        } else {
+            backup::restore(&self.from, &folder, take, now())?
+        };
         let rows = |table| done.manifest.as_ref().map_or(0, |m| m.rows(table));
         let line = Line {
             made_at: done.manifest.as_ref().map(|m| m.made_at.clone()),

@@ -72,7 +72,8 @@ pub struct Erased {
     pub documents: u64,
     /// Squads that go on as a fresh copy.
     pub squads: u64,
-    /// Whether the bytes are gone from the database's files too; else within minutes.
+    /// Whether the bytes are gone from the database's files too; else within minutes, and of a PostgreSQL
+    /// server when those who run it have cleaned it up.
     pub bytes_gone: bool,
     /// Days after which no backup that this server makes holds the person; none when it makes none by
     /// itself: then whoever makes them answers for those.

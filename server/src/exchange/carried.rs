@@ -206,10 +206,3 @@ fn before_withdrawal(
     }
     (kept, first)
 }
-
-/// The documents that have something new.
-#[must_use]
-pub fn moved(handed_in: &[HandedIn]) -> Vec<DocName> {
-    let fresh = handed_in.iter().filter(|h| h.fresh > 0).filter_map(|h| h.name);
-    fresh.collect::<BTreeSet<_>>().into_iter().collect()
-}

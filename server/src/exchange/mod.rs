@@ -148,23 +148,28 @@ async fn carry_out<T: Send + 'static>(
             break;
         }
         let (caller, local_day) = (work.caller, work.local_day.clone());
+        // Documents are taken in one order by every process, so that no two wait for each other.
+        let mut appends = appends;
+        appends.sort_unstable_by_key(|fresh| work.items.get(fresh.place).map(|item| item.name));
         let (adds, beside): (Vec<Vec<Append>>, Vec<(usize, GateIndex)>) =
             appends.into_iter().map(|f| (f.appends, (f.place, f.index))).unzip();
         let changes: Vec<u64> = adds.iter().map(|adds| adds.iter().map(|a| a.changes).sum()).collect();
         let written = app
             .store
-            .write(move |db| {
+            .write_beside(move |db| {
+                let written: Result<Vec<_>, _> =
+                    adds.iter().map(|adds| document::append_all(db, adds, now)).collect();
+                // Last, because it may hold up others of the club until it is durable.
                 if note {
                     heard::note(db, &caller, &local_day, now)?;
                 }
-                adds.iter().map(|adds| document::append_all(db, adds, now)).collect::<Result<Vec<_>, _>>()
+                written
             })
             .await?;
         if !beside.is_empty() {
             app.signals.wake();
         }
         let mut again = false;
-        let mut news = Vec::new();
         for (nth, (doc, (place, index))) in written.into_iter().zip(beside).enumerate() {
             let Some(item) = work.items.get_mut(place) else { continue };
             match doc {
@@ -172,14 +177,10 @@ async fn carry_out<T: Send + 'static>(
                     app.figures.acknowledged(changes.get(nth).copied().unwrap_or(0));
                     app.indexes.put(&doc, index);
                     item.own_chunks = Some(first..=doc.max_n);
-                    news.push(item.name);
                     item.plain = None;
                 }
                 None => again = true,
             }
-        }
-        if !news.is_empty() {
-            app.hub.tell(caller.asker.club, Some(caller.install), news);
         }
         if !again {
             break;
@@ -192,7 +193,6 @@ async fn carry_out<T: Send + 'static>(
         })
         .await?;
         app.signals.wake();
-        app.hub.tell(caller.asker.club, Some(caller.install), carried::moved(&work.handed_in));
     }
     for item in work.items.iter().filter(|item| item.sent) {
         app.figures.exchanged(match &item.outcome {

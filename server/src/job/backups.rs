@@ -12,8 +12,8 @@ use backstraight_core::base::moment::Moment;
 use crate::app::Shared;
 use crate::erase;
 use crate::folder::{Folder, file_error};
-use crate::store::StoreError;
 use crate::store::backup::{self, Made};
+use crate::store::{Store, StoreError};
 
 /// How often the clock is looked at.
 const PAUSE: Duration = Duration::from_secs(1);
@@ -148,9 +148,15 @@ fn moment(text: &str) -> Option<Moment> {
 ///
 /// # Errors
 /// When it cannot be made; nothing is let go of then.
-pub fn make(data: &Folder, to: &Path, keep: Retention, now: Moment) -> Result<Made, StoreError> {
+pub fn make(
+    store: &Store,
+    data: &Folder,
+    to: &Path,
+    keep: Retention,
+    now: Moment,
+) -> Result<Made, StoreError> {
     // The folder itself must be there: a disk that is not mounted is not to be filled beside it.
-    let made = backup::backup(data, &file(to, now), now)?;
+    let made = backup::backup_of(store, data, &file(to, now), now)?;
     let all = listed(to)?;
     let moments: Vec<Moment> = all.iter().map(|(at, _)| *at).collect();
     let over = keep.over(&moments, now);
@@ -196,8 +202,8 @@ pub async fn in_the_background(app: Shared) {
 }
 
 async fn once(app: &Shared, to: &Path, keep: Retention, now: Moment) -> bool {
-    let (data, to) = (app.config.data.clone(), to.to_owned());
-    let made = tokio::task::spawn_blocking(move || make(&Folder::open(&data)?, &to, keep, now)).await;
+    let (store, data, to) = (Arc::clone(&app.store), app.config.data.clone(), to.to_owned());
+    let made = tokio::task::spawn_blocking(move || make(&store, &Folder::open(&data)?, &to, keep, now)).await;
     let state = &app.backups;
     let good = match made {
         Ok(Ok(made)) => {

@@ -67,7 +67,7 @@ pub fn one(store: &Store, program: Option<&Path>, id: i64, now: Moment) -> Resul
     };
     let size = body.len();
     let snapshot = Snapshot { doc: doc.id, upto_n: doc.max_n, body, delta };
-    let swapped = store.write_blocking(move |db| {
+    let swapped = store.write_beside_blocking(move |db| {
         quarantine::release(db, id, "compact")?;
         snapshot::swap(db, &snapshot, now)
     })?;

@@ -117,9 +117,7 @@ impl Inner {
 }
 
 impl Hub {
-    /// Says that documents of a club have news, and whose install wrote them: it knows already. Every
-    /// write goes through here after it is durable. Where several servers share a database, each also
-    /// feeds in what the others announce.
+    /// Says that documents of a club have news, and whose install wrote them: it knows already.
     pub fn tell(&self, club: ClubId, by: Option<InstallId>, names: impl IntoIterator<Item = DocName>) {
         let mut inner = lock(&self.inner);
         let mut n = inner.last;
@@ -137,6 +135,18 @@ impl Hub {
         }
         club.wake.send_replace(n);
         inner.last = n;
+    }
+
+    /// Says that news may have gone past, of any club: every stream reads that it missed something.
+    pub fn missed(&self) {
+        let mut inner = lock(&self.inner);
+        inner.last += 1;
+        let last = inner.last;
+        for club in inner.clubs.values_mut() {
+            club.entries.clear();
+            club.floor = last;
+            club.wake.send_replace(last);
+        }
     }
 
     /// Wakes the streams of a club, so that they look up their rights again.
@@ -278,6 +288,21 @@ mod tests {
         assert!(!hub.listen(CLUB, Some(&position)).1);
         assert_eq!(read(&hub, &mut again), Err(Missed));
         assert_eq!(read(&hub, &mut again), Ok(vec![]));
+    }
+
+    #[test]
+    fn what_went_past_is_told_to_everybody() {
+        let hub = Hub::default();
+        let (mut one, _) = hub.listen(CLUB, None);
+        let (mut two, _) = hub.listen(OTHER, None);
+        hub.tell(CLUB, None, [doc(1)]);
+        let position = hub.position(&one);
+        hub.missed();
+        assert_eq!(read(&hub, &mut one), Err(Missed));
+        assert_eq!(read(&hub, &mut two), Err(Missed));
+        assert!(!hub.listen(CLUB, Some(&position)).1);
+        hub.tell(CLUB, None, [doc(2)]);
+        assert_eq!(read(&hub, &mut one), Ok(vec![doc(2)]));
     }
 
     #[test]

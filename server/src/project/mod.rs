@@ -25,6 +25,7 @@ use crate::review::{open, open_doc};
 use crate::secret;
 use crate::store::board::{self, Change, MarkKind};
 use crate::store::job::{self, Claim};
+use crate::store::news::{Heard, Subscription, Told};
 use crate::store::{Db, Store, StoreError, document, people};
 
 /// The form of the rows. Another one than a database has: all of its rows are made anew.
@@ -51,6 +52,11 @@ impl Signals {
     /// Says that something was marked.
     pub fn wake(&self) {
         self.work.notify_one();
+    }
+
+    /// Says that somebody, here or in another process, finished work.
+    pub fn finished(&self) {
+        self.done.send_modify(|n| *n += 1);
     }
 
     /// Hears of finished work from now on.
@@ -102,7 +108,7 @@ pub fn draft(db: &Db, claim: &Claim) -> Result<Draft, StoreError> {
 /// When storage fails.
 pub fn finish(db: &Db, claim: &Claim, draft: &Draft, clock: &Clock) -> Result<bool, StoreError> {
     match draft {
-        Draft::Athlete(change) => board::write(db, claim, change),
+        Draft::Athlete(change) => board::write(db, claim, change, clock.now()),
         Draft::Squad(squad, members) => board::write_squad(db, claim, *squad, members),
         Draft::Club(rules) => board::write_club(db, claim, rules, clock.now()),
     }
@@ -131,7 +137,9 @@ fn several(store: &Store, claims: Vec<Claim>, clock: &Clock) -> Result<u64, Stor
         }
     }
     let clock = clock.clone();
-    store.write_blocking(move |db| {
+    // Who is judged by other rules now is not a question of single rows.
+    let alone = drafts.iter().any(|(_, draft)| matches!(draft, Draft::Club(_)));
+    let write = move |db: &Db| {
         let mut done = 0;
         for (claim, draft) in &drafts {
             done += u64::from(finish(db, claim, draft, &clock)?);
@@ -140,7 +148,8 @@ fn several(store: &Store, claims: Vec<Claim>, clock: &Clock) -> Result<u64, Stor
             job::put_off(db, claim, clock.now())?;
         }
         Ok(done)
-    })
+    };
+    if alone { store.write_blocking(write) } else { store.write_beside_blocking(write) }
 }
 
 fn claim(store: &Store, clock: &Clock) -> Result<Vec<Claim>, StoreError> {
@@ -150,7 +159,7 @@ fn claim(store: &Store, clock: &Clock) -> Result<Vec<Claim>, StoreError> {
         return Ok(Vec::new());
     }
     let by = secret::random();
-    store.write_blocking(move |db| job::claim(db, AT_ONCE, by, now))
+    store.write_beside_blocking(move |db| job::claim(db, AT_ONCE, by, now))
 }
 
 /// Marks everything when the rows have another form than this program's.
@@ -217,7 +226,8 @@ pub fn catch_up(
 
 /// Does what is marked, as soon as it is, until it is dropped.
 pub async fn in_the_background(app: Shared) {
-    let released = app.store.write(job::release_all).await;
+    // Of a database that others serve too the leases may be theirs: those of the dead end by themselves.
+    let released = if app.store.shared() { Ok(()) } else { app.store.write(job::release_all).await };
     let (store, clock) = (Arc::clone(&app.store), app.clock.clone());
     let prepared = tokio::task::spawn_blocking(move || prepare(&store, &clock)).await;
     if released.is_err() || !matches!(prepared, Ok(Ok(()))) {
@@ -245,9 +255,24 @@ pub async fn in_the_background(app: Shared) {
             let Ok(_permit) = app.work.acquire().await else { return };
             let (store, clock) = (Arc::clone(&app.store), app.clock.clone());
             match tokio::task::spawn_blocking(move || one(&store, claim, &clock)).await {
-                Ok(Ok(_)) => app.signals.done.send_modify(|n| *n += 1),
+                Ok(Ok(_)) => app.signals.finished(),
                 Ok(Err(error)) => tracing::warn!(%error, "rows of the board were not made anew"),
                 Err(_) => tracing::error!("making rows of the board anew panicked"),
+            }
+        }
+    }
+}
+
+/// Takes what other processes say for a signal of this one, until it is dropped: there is work, or
+/// somebody has finished some.
+pub async fn hear_of_others(app: Shared, mut news: Subscription) {
+    while let Some(heard) = news.next().await {
+        match heard {
+            Heard::Told(Told::Document(..)) => app.signals.wake(),
+            Heard::Told(Told::Rows(_)) => app.signals.finished(),
+            Heard::Missed => {
+                app.signals.wake();
+                app.signals.finished();
             }
         }
     }

@@ -87,7 +87,7 @@ pub(super) async fn enrol(
     };
     let ask = Enrol { code, device: device.name, public_key: Some(device.public_key) };
     let key = *app.tokens.secret();
-    match app.store.write(move |db| account::enrol(db, &key, &ask, now)).await? {
+    match app.store.write_beside(move |db| account::enrol(db, &key, &ask, now)).await? {
         EnrolOutcome::Enrolled(new) => {
             app.figures.sign_in("code", "good");
             Ok(no_store(&enrolled(&app, new)))
@@ -227,7 +227,7 @@ pub(super) async fn token(
         }
         Ok(Turn::Rotated(done))
     };
-    let turn = app.store.write(turn).await?;
+    let turn = app.store.write_beside(turn).await?;
     app.figures.sign_in("refresh", turn.word());
     match turn {
         Turn::Rotated(Rotation::Next { person, generation, salt }) => {

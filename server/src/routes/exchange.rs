@@ -59,7 +59,7 @@ pub(super) async fn exchange(
     };
     let answer = exchange::run(&app, caller, move || read(&bytes, packed, ratio), finish).await;
     if matches!(answer, Err(Problem::Version)) {
-        app.store.write(move |db| heard::note_old_app(db, &caller)).await?;
+        app.store.write_beside(move |db| heard::note_old_app(db, &caller)).await?;
     }
     let (bytes, coding) = answer?;
     let mut response = bytes.into_response();

@@ -143,6 +143,9 @@ struct Found {
 const FOUND: &str =
     "SELECT id, code_mac, person, expires_at, CASE WHEN used_at IS NULL THEN 0 ELSE 1 END, tries FROM invite";
 
+/// A code is used once, and wrong tries are counted, whichever processes are asked.
+const LOCKED: &str = "/*pg FOR NO KEY UPDATE */";
+
 fn found(r: &sql::Row<'_>) -> sql::Result<Found> {
     Ok(Found {
         id: r.get(0)?,
@@ -159,10 +162,10 @@ fn found(r: &sql::Row<'_>) -> sql::Result<Found> {
 fn find(db: &Db, key: &[u8; 32], code: &str) -> Result<Option<Found>, StoreError> {
     if proof::is_secret(code) {
         let mac = secret::keyed(key, "invite secret", &[code.as_bytes()]);
-        let ask = format!("{FOUND} WHERE secret_mac = ?1");
+        let ask = format!("{FOUND} WHERE secret_mac = ?1 {LOCKED}");
         return Ok(db.prepare_cached(&ask)?.query_row([mac], found).optional()?);
     }
-    let ask = format!("{FOUND} WHERE selector = ?1");
+    let ask = format!("{FOUND} WHERE selector = ?1 {LOCKED}");
     let row = db.prepare_cached(&ask)?.query_row([code.get(..secret::SELECTOR_LEN)], found).optional()?;
     let Some(row) = row.filter(|f| f.tries < MOST_TRIES) else { return Ok(None) };
     if !secret::keyed_equals(key, "invite", &[code.as_bytes()], &row.mac) {
@@ -264,7 +267,8 @@ pub fn rotate(
         .prepare_cached(
             "SELECT i.person, p.club, i.refresh_salt, i.refresh_generation, i.refresh_killed_at IS NOT NULL
              FROM install i JOIN person p ON p.id = i.person
-             WHERE i.id = ?1 AND i.withdrawn_at IS NULL AND p.withdrawn_at IS NULL",
+             WHERE i.id = ?1 AND i.withdrawn_at IS NULL AND p.withdrawn_at IS NULL
+             /*pg FOR NO KEY UPDATE OF i */",
         )?
         .query_row([claim.install.0], |r| {
             Ok((

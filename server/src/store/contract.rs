@@ -1,9 +1,9 @@
-//! What every database behind the server must keep to. Each promise is a function of an open store,
-//! so that another database runs the same list.
+//! What every database behind the server must keep to: each promise is tried on each of them.
 
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
+use backstraight_cluster::Cluster;
 use backstraight_core::base::day::Month;
 use backstraight_core::base::id::{ChangeHash, ClubId, InstallId, PersonId};
 use backstraight_core::base::moment::Moment;
@@ -14,6 +14,7 @@ use uuid::Uuid;
 use super::account::{self, Enrol, EnrolOutcome, Enrolled, Rotation};
 use super::document::{self, Append, Room};
 use super::people::{self, NewPerson};
+use super::postgres::Database;
 use super::snapshot::{self, Snapshot};
 use super::{Faults, Store, StoreError, StoreOptions, heard};
 use crate::folder::{Folder, Keys};
@@ -21,24 +22,73 @@ use crate::grant::{AtTheMachine, Caller};
 use crate::secret;
 use crate::token::{Bearer, RefreshClaim, Tokens};
 
-const NOW: Moment = Moment(1_795_600_800_000);
-const CLUB: ClubId = ClubId(Uuid::from_u128(1));
-const MIRA: PersonId = PersonId(Uuid::from_u128(2));
-const RUTH: PersonId = PersonId(Uuid::from_u128(3));
-const KEY: [u8; 32] = [5; 32];
-const ALL: Room = Room { bytes: usize::MAX, changes: u64::MAX };
+pub(super) const NOW: Moment = Moment(1_795_600_800_000);
+pub(super) const CLUB: ClubId = ClubId(Uuid::from_u128(1));
+pub(super) const MIRA: PersonId = PersonId(Uuid::from_u128(2));
+pub(super) const RUTH: PersonId = PersonId(Uuid::from_u128(3));
+pub(super) const KEY: [u8; 32] = [5; 32];
+pub(super) const ALL: Room = Room { bytes: usize::MAX, changes: u64::MAX };
 
-/// A store with one club, one athlete and one coach.
-struct House {
-    store: Store,
-    faults: Arc<Faults>,
-    _dir: tempfile::TempDir,
+macro_rules! on_each {
+    ($($promise:ident),* $(,)?) => {
+        mod sqlite {
+            $(#[test]
+            fn $promise() {
+                super::$promise(super::On::Sqlite);
+            })*
+        }
+        mod postgres {
+            $(#[test]
+            #[ignore = "needs PostgreSQL: cargo xtask postgres"]
+            fn $promise() {
+                super::$promise(super::On::Postgres);
+            })*
+        }
+    };
+}
+on_each! {
+    chunks_are_numbered_without_gaps_and_only_after_what_was_checked,
+    several_chunks_of_one_upload_go_together_or_not_at_all,
+    requests_that_wait_together_fail_one_by_one,
+    a_closed_store_has_everything_and_takes_nothing,
+    a_snapshot_only_moves_forward_and_keeps_the_newest_chunks,
+    a_refresh_token_is_followed_by_one_other,
+    withdrawn_people_are_nobody,
+    only_athletes_are_waited_for_and_only_believable_days_count,
+    codes_of_open_invitations_never_share_their_beginning,
 }
 
-fn house() -> House {
+/// The databases.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum On {
+    Sqlite,
+    Postgres,
+}
+
+impl On {
+    /// An empty one.
+    fn database(self) -> Database {
+        match self {
+            On::Sqlite => Database::default(),
+            On::Postgres => Database::at(Cluster::shared().database().parse().unwrap()),
+        }
+    }
+}
+
+/// A store with one club, one athlete and one coach.
+pub(super) struct House {
+    pub(super) store: Store,
+    pub(super) database: Database,
+    faults: Arc<Faults>,
+    pub(super) dir: tempfile::TempDir,
+}
+
+pub(super) fn house(on: On) -> House {
     let dir = tempfile::tempdir().unwrap();
     let faults = Arc::new(Faults::default());
-    let options = StoreOptions { faults: Arc::clone(&faults), ..StoreOptions::default() };
+    let database = on.database();
+    let options =
+        StoreOptions { faults: Arc::clone(&faults), database: database.clone(), ..StoreOptions::default() };
     let store = Store::open(&Folder::open(dir.path()).unwrap(), options).unwrap();
     let grant = AtTheMachine.to_keep_accounts();
     store.write_blocking(move |db| people::add_club(db, &grant, CLUB, "Cinder Lane", NOW)).unwrap();
@@ -46,11 +96,17 @@ fn house() -> House {
         let new = NewPerson { id, club: CLUB, role, name: "Somebody".to_owned() };
         store.write_blocking(move |db| people::add_person(db, &grant, &new, NOW)).unwrap();
     }
-    House { store, faults, _dir: dir }
+    House { store, database, faults, dir }
 }
 
 impl House {
-    fn enrol(&self, person: PersonId) -> Enrolled {
+    /// The same database once more, as another process has it.
+    pub(super) fn open(&self) -> Store {
+        let options = StoreOptions { database: self.database.clone(), ..StoreOptions::default() };
+        Store::open(&Folder::open(self.dir.path()).unwrap(), options).unwrap()
+    }
+
+    pub(super) fn enrol(&self, person: PersonId) -> Enrolled {
         let grant = AtTheMachine.to_invite(person, CLUB);
         let done = self.store.write_blocking(move |db| {
             let code = account::invite(db, &grant, &KEY, 60_000, NOW)?.code;
@@ -62,26 +118,26 @@ impl House {
         }
     }
 
-    fn caller(&self, new: &Enrolled) -> Option<Caller> {
+    pub(super) fn caller(&self, new: &Enrolled) -> Option<Caller> {
         let bearer = Bearer { person: new.person, install: new.install };
         self.store.read_blocking(|db| account::caller(db, bearer)).unwrap()
     }
 
-    fn append(&self, at: u64, body: &[u8]) -> Result<Option<document::Doc>, StoreError> {
+    pub(super) fn append(&self, at: u64, body: &[u8]) -> Result<Option<document::Doc>, StoreError> {
         let add = piece(at, body);
         self.store.write_blocking(move |db| document::append(db, &add, NOW))
     }
 
-    fn max_n(&self) -> u64 {
+    pub(super) fn max_n(&self) -> u64 {
         self.store.read_blocking(|db| document::find(db, &log())).unwrap().map_or(0, |d| d.max_n)
     }
 }
 
-fn log() -> DocName {
+pub(super) fn log() -> DocName {
     DocName::Log(MIRA, Month::new(2026, 11).unwrap())
 }
 
-fn piece(at: u64, body: &[u8]) -> Append {
+pub(super) fn piece(at: u64, body: &[u8]) -> Append {
     let n = u8::try_from(at).unwrap();
     Append {
         grant: AtTheMachine.to_write(log(), CLUB),
@@ -93,9 +149,8 @@ fn piece(at: u64, body: &[u8]) -> Append {
     }
 }
 
-#[test]
-fn chunks_are_numbered_without_gaps_and_only_after_what_was_checked() {
-    let h = house();
+fn chunks_are_numbered_without_gaps_and_only_after_what_was_checked(on: On) {
+    let h = house(on);
     assert_eq!(h.append(1, b"too early").unwrap(), None);
     assert_eq!(h.append(0, b"a").unwrap().unwrap().max_n, 1);
     assert_eq!(h.append(0, b"checked before a").unwrap(), None);
@@ -116,9 +171,8 @@ fn chunks_are_numbered_without_gaps_and_only_after_what_was_checked() {
     assert_eq!((doc.max_n, doc.heads), (2, vec![ChangeHash([1; 32])]));
 }
 
-#[test]
-fn several_chunks_of_one_upload_go_together_or_not_at_all() {
-    let h = house();
+fn several_chunks_of_one_upload_go_together_or_not_at_all(on: On) {
+    let h = house(on);
     let adds = vec![piece(0, b"a"), piece(1, b"b"), piece(2, b"c")];
     let again = adds.clone();
     let (doc, first) =
@@ -133,7 +187,7 @@ fn several_chunks_of_one_upload_go_together_or_not_at_all() {
 #[test]
 fn a_commit_that_fails_leaves_nothing_and_says_so() {
     for code in [rusqlite::ffi::SQLITE_FULL, rusqlite::ffi::SQLITE_READONLY, rusqlite::ffi::SQLITE_BUSY] {
-        let h = house();
+        let h = house(On::Sqlite);
         h.append(0, b"a").unwrap();
         h.faults.next_commit.store(code, Ordering::SeqCst);
         let failed = h.append(1, b"b");
@@ -149,7 +203,7 @@ fn a_commit_that_fails_leaves_nothing_and_says_so() {
 
 #[test]
 fn after_a_disk_error_nothing_is_acknowledged_any_more() {
-    let h = house();
+    let h = house(On::Sqlite);
     h.append(0, b"a").unwrap();
     h.faults.next_commit.store(rusqlite::ffi::SQLITE_IOERR_WRITE, Ordering::SeqCst);
     for _ in 0..3 {
@@ -159,9 +213,8 @@ fn after_a_disk_error_nothing_is_acknowledged_any_more() {
     assert_eq!(h.max_n(), 1, "reading goes on");
 }
 
-#[test]
-fn requests_that_wait_together_fail_one_by_one() {
-    let h = house();
+fn requests_that_wait_together_fail_one_by_one(on: On) {
+    let h = house(on);
     let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap();
     let outcomes = runtime.block_on(async {
         // While the first one holds the writer, the others gather for the next transaction.
@@ -192,21 +245,19 @@ fn requests_that_wait_together_fail_one_by_one() {
     assert_eq!(at, [1, 2]);
 }
 
-#[test]
-fn a_closed_store_has_everything_and_takes_nothing() {
-    let h = house();
+fn a_closed_store_has_everything_and_takes_nothing(on: On) {
+    let h = house(on);
     h.append(0, b"a").unwrap();
     h.store.close();
     assert!(h.append(1, b"b").is_err());
     h.store.close();
-    let again = Store::open(&Folder::open(h._dir.path()).unwrap(), StoreOptions::default()).unwrap();
+    let again = h.open();
     assert_eq!(again.epoch(), h.store.epoch());
     assert_eq!(again.read_blocking(|db| document::find(db, &log())).unwrap().unwrap().max_n, 1);
 }
 
-#[test]
-fn a_snapshot_only_moves_forward_and_keeps_the_newest_chunks() {
-    let h = house();
+fn a_snapshot_only_moves_forward_and_keeps_the_newest_chunks(on: On) {
+    let h = house(on);
     for n in 0..6 {
         h.append(n, b"x").unwrap();
     }
@@ -228,9 +279,8 @@ fn a_snapshot_only_moves_forward_and_keeps_the_newest_chunks() {
     assert_eq!((due(1), due(2)), (vec![id], vec![]));
 }
 
-#[test]
-fn a_refresh_token_is_followed_by_one_other() {
-    let h = house();
+fn a_refresh_token_is_followed_by_one_other(on: On) {
+    let h = house(on);
     let new = h.enrol(MIRA);
     let tokens = Tokens::new(&Keys { signing: [1; 32], secret: KEY }, [0; 16]);
     let rotate = |generation, restored| {
@@ -248,9 +298,8 @@ fn a_refresh_token_is_followed_by_one_other() {
     assert!(h.caller(&new).is_none());
 }
 
-#[test]
-fn withdrawn_people_are_nobody() {
-    let h = house();
+fn withdrawn_people_are_nobody(on: On) {
+    let h = house(on);
     let new = h.enrol(MIRA);
     assert_eq!(h.caller(&new).unwrap().asker.role, Role::Athlete);
     let other = Enrolled { person: RUTH, ..new.clone() };
@@ -264,9 +313,8 @@ fn withdrawn_people_are_nobody() {
     assert_eq!(h.store.read_blocking(|db| document::writer(db, InstallId([0; 8]))).unwrap(), None);
 }
 
-#[test]
-fn only_athletes_are_waited_for_and_only_believable_days_count() {
-    let h = house();
+fn only_athletes_are_waited_for_and_only_believable_days_count(on: On) {
+    let h = house(on);
     let (phone, desk) = (h.enrol(MIRA), h.enrol(RUTH));
     let (phone, desk) = (h.caller(&phone).unwrap(), h.caller(&desk).unwrap());
     let version =
@@ -309,9 +357,8 @@ fn only_athletes_are_waited_for_and_only_believable_days_count() {
     assert!(wrong);
 }
 
-#[test]
-fn codes_of_open_invitations_never_share_their_beginning() {
-    let h = house();
+fn codes_of_open_invitations_never_share_their_beginning(on: On) {
+    let h = house(on);
     let grant = AtTheMachine.to_invite(MIRA, CLUB);
     let mut seen = std::collections::BTreeSet::new();
     for _ in 0..300 {

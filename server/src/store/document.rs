@@ -10,6 +10,7 @@ use backstraight_core::model::name::{DocName, Kind};
 
 use super::consents::Use;
 use super::fault::StoreError;
+use super::news::Told;
 use super::snapshot::Snapshot;
 use super::{consents, erased, guardians, job, value};
 use crate::grant::{Caller, MayRead, MayWrite};
@@ -148,6 +149,15 @@ pub fn find(db: &Db, name: &DocName) -> Result<Option<Doc>, StoreError> {
         .optional()?)
 }
 
+/// A document by name, which nobody else writes from now on until this transaction has ended: the
+/// numbers of its chunks are given out one after the other, and seen in that order.
+fn find_to_write(db: &Db, name: &DocName) -> Result<Option<Doc>, StoreError> {
+    Ok(db
+        .prepare_cached(&format!("SELECT {COLUMNS} FROM doc WHERE name = ?1 /*pg FOR NO KEY UPDATE */"))?
+        .query_row([name.to_bytes()], doc)
+        .optional()?)
+}
+
 /// All documents that could concern a caller; the caller's right on each is still to be looked up.
 ///
 /// # Errors
@@ -227,6 +237,10 @@ pub struct Room {
     pub changes: u64,
 }
 
+/// Chunks that are asked for at once: a database that hands over whole answers must not hand over
+/// years of them.
+const AT_ONCE: usize = 16;
+
 /// The chunks of a document after number `after`, oldest first, as far as there is room; always at
 /// least one when there is one.
 ///
@@ -235,20 +249,26 @@ pub struct Room {
 pub fn chunks_after(db: &Db, grant: &MayRead, after: u64, room: Room) -> Result<Vec<Chunk>, StoreError> {
     let mut ask = db.prepare_cached(
         "SELECT c.n, c.body, c.changes FROM chunk c JOIN doc d ON d.id = c.doc
-         WHERE d.name = ?1 AND c.n > ?2 ORDER BY c.n",
+         WHERE d.name = ?1 AND c.n > ?2 ORDER BY c.n LIMIT ?3",
     )?;
-    let mut rows = ask.query((grant.name().to_bytes(), value::stored(after)))?;
-    let (mut got, mut bytes, mut changes) = (Vec::new(), 0, 0);
-    while let Some(r) = rows.next()? {
-        let chunk = Chunk { n: value::count(r, 0)?, body: r.get(1)?, changes: value::count(r, 2)? };
-        bytes += chunk.body.len();
-        changes += chunk.changes;
-        if (bytes > room.bytes || changes > room.changes) && !got.is_empty() {
-            break;
+    let (mut got, mut bytes, mut changes): (Vec<Chunk>, _, _) = (Vec::new(), 0, 0);
+    loop {
+        let (before, last) = (got.len(), got.last().map_or(after, |chunk| chunk.n));
+        let mut rows =
+            ask.query((grant.name().to_bytes(), value::stored(last), value::stored(AT_ONCE as u64)))?;
+        while let Some(r) = rows.next()? {
+            let chunk = Chunk { n: value::count(r, 0)?, body: r.get(1)?, changes: value::count(r, 2)? };
+            bytes += chunk.body.len();
+            changes += chunk.changes;
+            if (bytes > room.bytes || changes > room.changes) && !got.is_empty() {
+                return Ok(got);
+            }
+            got.push(chunk);
         }
-        got.push(chunk);
+        if got.len() - before < AT_ONCE {
+            return Ok(got);
+        }
     }
-    Ok(got)
 }
 
 /// The number of the oldest chunk that is still kept by itself; none when there is none.
@@ -369,7 +389,7 @@ pub fn append_all(db: &Db, adds: &[Append], now: Moment) -> Result<Option<(Doc, 
 pub fn append(db: &Db, add: &Append, now: Moment) -> Result<Option<Doc>, StoreError> {
     let name = add.grant.name();
     let heads: Vec<u8> = add.heads.iter().flat_map(|h| h.0).collect();
-    let found = find(db, name)?;
+    let found = find_to_write(db, name)?;
     if found.as_ref().map_or(0, |d| d.max_n) != add.checked_at {
         return Ok(None);
     }
@@ -387,18 +407,28 @@ pub fn append(db: &Db, add: &Append, now: Moment) -> Result<Option<Doc>, StoreEr
             ))?;
             doc.id
         }
-        None => db
-            .prepare_cached(
-                "INSERT INTO doc (name, club, owner, kind, max_n, heads) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-            )?
-            .insert((
-                name.to_bytes(),
-                add.grant.club().0.as_bytes(),
-                name.owner().as_bytes(),
-                name.kind().word(),
-                value::stored(n),
-                heads,
-            ))?,
+        None => {
+            let made = db
+                .prepare_cached(
+                    "INSERT INTO doc (name, club, owner, kind, max_n, heads) VALUES (?1, ?2, ?3, ?4, ?5, ?6)
+                     ON CONFLICT (name) DO NOTHING RETURNING id",
+                )?
+                .query_row(
+                    (
+                        name.to_bytes(),
+                        add.grant.club().0.as_bytes(),
+                        name.owner().as_bytes(),
+                        name.kind().word(),
+                        value::stored(n),
+                        heads,
+                    ),
+                    |r| r.get(0),
+                )
+                .optional()?;
+            // Another process made it at the same moment.
+            let Some(id) = made else { return Ok(None) };
+            id
+        }
     };
     db.prepare_cached(
         "INSERT INTO chunk (doc, n, body, changes, delta, install, at) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
@@ -414,6 +444,7 @@ pub fn append(db: &Db, add: &Append, now: Moment) -> Result<Option<Doc>, StoreEr
     ))?;
     // Whatever is shown of this document is old from this commit on, and is known to be.
     job::mark(db, name.owner().into_bytes(), add.grant.club(), now)?;
+    db.tell(Told::Document(add.grant.club(), *name, add.grant.install()));
     Ok(Some(Doc { id, name: *name, max_n: n, heads: add.heads.clone() }))
 }
 

@@ -1,5 +1,8 @@
 //! What went wrong in the database, sorted by what must happen next. Knows no request.
 
+use std::error::Error;
+
+use postgres::error::SqlState;
 use rusqlite::ErrorCode;
 use rusqlite::ffi;
 
@@ -20,6 +23,13 @@ pub enum StoreError {
     /// Too much is waiting, or another process holds the database.
     #[error("storage is busy")]
     Busy,
+    /// The database server cannot be reached, or was lost before it had answered. What was being
+    /// written may be there or not: it was not acknowledged, and sending it again does no harm.
+    #[error("the database cannot be reached: {0}")]
+    Unavailable(String),
+    /// The database server cannot be used as it is set up.
+    #[error("the database server cannot be used: {0}")]
+    Unfit(String),
     /// The database holds something that this program never wrote.
     #[error("damaged database: {0}")]
     Damaged(String),
@@ -65,8 +75,10 @@ impl From<rusqlite::Error> for StoreError {
 
 impl From<sql::Error> for StoreError {
     fn from(error: sql::Error) -> StoreError {
-        let sql::Error::Lite(rusqlite::Error::SqliteFailure(code, _)) = &error else {
-            return StoreError::Sql(error);
+        let code = match &error {
+            sql::Error::Lite(rusqlite::Error::SqliteFailure(code, _)) => code,
+            sql::Error::Postgres(said) => return from_server(said).unwrap_or(StoreError::Sql(error)),
+            _ => return StoreError::Sql(error),
         };
         match code.code {
             ErrorCode::DiskFull => StoreError::Full,
@@ -80,6 +92,43 @@ impl From<sql::Error> for StoreError {
             _ => StoreError::Sql(error),
         }
     }
+}
+
+/// What a database server said, when it has a meaning of its own.
+fn from_server(error: &postgres::Error) -> Option<StoreError> {
+    let Some(code) = error.code() else {
+        // Without a word of the server's: the connection broke, or there was none.
+        let io = error.is_closed() || error.source().is_some_and(<dyn Error>::is::<std::io::Error>);
+        return io.then(|| StoreError::Unavailable(in_full(error)));
+    };
+    if *code == SqlState::DISK_FULL {
+        return Some(StoreError::Full);
+    }
+    if *code == SqlState::READ_ONLY_SQL_TRANSACTION {
+        return Some(StoreError::ReadOnly);
+    }
+    match code.code().get(..2) {
+        // It meets other transactions, or waited for them too long, or has no connection to spare.
+        Some("40" | "53" | "55") => Some(StoreError::Busy),
+        // The connection, or the server as a whole, goes away.
+        Some("08") => Some(StoreError::Unavailable(in_full(error))),
+        Some("57") if *code == SqlState::QUERY_CANCELED => Some(StoreError::Busy),
+        Some("57") => Some(StoreError::Unavailable(in_full(error))),
+        Some("25") if *code == SqlState::IDLE_IN_TRANSACTION_SESSION_TIMEOUT => Some(StoreError::Busy),
+        _ => None,
+    }
+}
+
+fn in_full(error: &postgres::Error) -> String {
+    let mut text = error.to_string();
+    let mut deeper = error.source();
+    while let Some(error) = deeper {
+        if !text.contains(&error.to_string()) {
+            text += &format!(": {error}");
+        }
+        deeper = error.source();
+    }
+    text
 }
 
 #[cfg(test)]

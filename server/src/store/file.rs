@@ -8,7 +8,8 @@ use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OpenFlags, TransactionBehavior};
 
 use super::fault::StoreError;
-use super::sql::Db;
+use super::postgres::schema;
+use super::sql::{Db, Kind};
 use crate::secret;
 
 /// The steps from an empty file to the newest version, in order; the version is their number.
@@ -94,11 +95,14 @@ fn keep_plans(db: &Connection) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// The version that a file has reached.
+/// The version that a database has reached.
 ///
 /// # Errors
-/// When it cannot be read, or the file is newer than this program.
+/// When it cannot be read, or it is newer than this program.
 pub fn version(db: &Db) -> Result<i64, StoreError> {
+    if db.kind() == Kind::Postgres {
+        return schema::version(db);
+    }
     let found: i64 = db.query_row("PRAGMA user_version", [], |r| r.get(0))?;
     if found > KNOWN_VERSION {
         return Err(StoreError::Newer { found, known: KNOWN_VERSION });
@@ -112,6 +116,10 @@ pub fn version(db: &Db) -> Result<i64, StoreError> {
 /// When it cannot even be read.
 pub fn broken(db: &Db) -> Result<Vec<String>, StoreError> {
     let mut found = Vec::new();
+    if db.kind() == Kind::Postgres {
+        // Its server has tools of its own for its files, which need other rights than ours.
+        return Ok(found);
+    }
     let mut ask = db.prepare("PRAGMA integrity_check(20)")?;
     for line in ask.query_map([], |r| r.get::<_, String>(0))? {
         found.push(line?);

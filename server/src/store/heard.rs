@@ -29,7 +29,8 @@ pub fn note(db: &Db, caller: &Caller, local_day: &str, now: Moment) -> Result<()
         .filter(|day| today.is_some_and(|today| day.since(today).abs() <= MOST_DAYS_APART));
     let was = db
         .prepare_cached(
-            "SELECT heard_day, heard_at, clock_wrong = 1 OR old_app = 1 FROM install WHERE id = ?1",
+            "SELECT heard_day, heard_at, clock_wrong = 1 OR old_app = 1 FROM install WHERE id = ?1
+             /*pg FOR NO KEY UPDATE */",
         )?
         .query_row([caller.install.0], |r| {
             Ok((r.get::<_, Option<String>>(0)?, r.get::<_, Option<i64>>(1)?, r.get::<_, bool>(2)?))

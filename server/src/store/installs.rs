@@ -157,13 +157,14 @@ impl Standing {
     }
 }
 
-/// What a refresh has to know; none when there is no such install.
+/// What a refresh has to know; none when there is no such install. The row is locked: of two refreshes
+/// the later one judges what the earlier one left.
 ///
 /// # Errors
 /// When storage fails.
 pub fn standing(db: &Db, install: InstallId) -> Result<Option<Standing>, StoreError> {
     let found = db
-        .prepare_cached("SELECT public_key, created_at, refreshed_at, heard_at FROM install WHERE id = ?1")?
+        .prepare_cached("SELECT public_key, created_at, refreshed_at, heard_at FROM install WHERE id = ?1 /*pg FOR NO KEY UPDATE */")?
         .query_row([install.0], |r| {
             let key: Option<Vec<u8>> = r.get(0)?;
             let public_key = if key.is_some() { Some(value::bytes(r, 0)?) } else { None };

@@ -69,8 +69,8 @@ pub fn waiting(db: &Db, now: Moment) -> Result<bool, StoreError> {
         .query_row((now.0, now.0.saturating_add(BELIEVED)), |r| r.get(0))?)
 }
 
-/// Takes the oldest jobs that nobody works on. A lease that ends far further away than any lease lasts is
-/// none: the clock was set back. (Another database locks the rows instead and skips locked ones.)
+/// Takes the oldest jobs that nobody works on; those that another process is just taking or writing are
+/// passed over. A lease that ends far further away than any lease lasts is none: the clock was set back.
 ///
 /// # Errors
 /// When storage fails.
@@ -79,7 +79,7 @@ pub fn claim(db: &Db, most: u32, by: [u8; 8], now: Moment) -> Result<Vec<Claim>,
     let mut ask = db.prepare_cached(
         "UPDATE job SET lease_until = ?2, lease_by = ?3, tries = tries + 1
          WHERE owner IN (SELECT owner FROM job WHERE lease_until <= ?1 OR lease_until > ?5
-                         ORDER BY marked_at, owner LIMIT ?4)
+                         ORDER BY marked_at, owner LIMIT ?4 /*pg FOR UPDATE SKIP LOCKED */)
          RETURNING owner, club, version, whole",
     )?;
     let rows = ask.query_map((now.0, until, by, most, now.0.saturating_add(BELIEVED)), |r| {
@@ -100,7 +100,7 @@ pub fn claim(db: &Db, most: u32, by: [u8; 8], now: Moment) -> Result<Vec<Claim>,
 /// When storage fails.
 pub fn held(db: &Db, claim: &Claim) -> Result<bool, StoreError> {
     let by: Option<Vec<u8>> = db
-        .prepare_cached("SELECT lease_by FROM job WHERE owner = ?1")?
+        .prepare_cached("SELECT lease_by FROM job WHERE owner = ?1 /*pg FOR UPDATE */")?
         .query_row([claim.owner], |r| r.get(0))
         .optional()?
         .flatten();
@@ -130,8 +130,8 @@ pub fn finish(db: &Db, claim: &Claim) -> Result<(), StoreError> {
 /// When storage fails.
 pub fn put_off(db: &Db, claim: &Claim, now: Moment) -> Result<(), StoreError> {
     db.prepare_cached(
-        "UPDATE job SET lease_until = ?3 + CASE tries WHEN 0 THEN 1000 WHEN 1 THEN 2000 WHEN 2 THEN 4000
-                                           WHEN 3 THEN 8000 WHEN 4 THEN 16000 ELSE ?4 END, lease_by = NULL
+        "UPDATE job SET lease_until = CAST(?3 AS BIGINT) + CASE tries WHEN 0 THEN 1000 WHEN 1 THEN 2000 WHEN 2 THEN 4000
+                                           WHEN 3 THEN 8000 WHEN 4 THEN 16000 ELSE CAST(?4 AS BIGINT) END, lease_by = NULL
          WHERE owner = ?1 AND lease_by = ?2",
     )?
     .execute((claim.owner, claim.by, now.0, LEASE))?;

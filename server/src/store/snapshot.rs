@@ -53,6 +53,11 @@ pub fn upto(db: &Db, doc: i64) -> Result<u64, StoreError> {
 /// # Errors
 /// When storage fails.
 pub fn swap(db: &Db, new: &Snapshot, now: Moment) -> Result<bool, StoreError> {
+    // Another process may be compacting the same document.
+    let mut hold = db.prepare_cached("SELECT id FROM doc WHERE id = ?1 /*pg FOR NO KEY UPDATE */")?;
+    if !hold.exists([new.doc])? {
+        return Ok(false);
+    }
     let before = upto(db, new.doc)?;
     if before >= new.upto_n {
         return Ok(false);

@@ -11,10 +11,11 @@ use std::time::{Duration, Instant};
 use rusqlite::{Connection, config::DbConfig, ffi};
 use tokio::sync::{mpsc, oneshot};
 
+use super::StoreOptions;
 use super::fault::StoreError;
-use super::sql::Db;
+use super::news::{News, Told};
+use super::sql::{Db, Telling};
 use crate::folder::Folder;
-use crate::watch::StoreFigures;
 
 /// Most requests of one transaction.
 const BATCH: usize = 64;
@@ -60,25 +61,28 @@ impl Health {
 }
 
 trait Job: Send {
-    fn run(&mut self, db: &Db) -> Result<(), StoreError>;
-    fn answer(self: Box<Self>, commit: Result<(), StoreError>);
+    fn run(&mut self, db: &Telling) -> Result<(), StoreError>;
+    fn answer(self: Box<Self>, commit: Result<(), StoreError>, news: &News);
 }
 
 struct Task<T, F> {
     work: Option<F>,
     outcome: Result<T, StoreError>,
+    told: Vec<Told>,
     reply: oneshot::Sender<Result<T, StoreError>>,
 }
 
 impl<T: Send, F: FnOnce(&Db) -> Result<T, StoreError> + Send> Job for Task<T, F> {
-    fn run(&mut self, db: &Db) -> Result<(), StoreError> {
+    fn run(&mut self, db: &Telling) -> Result<(), StoreError> {
         let Some(work) = self.work.take() else { return Err(StoreError::Busy) };
         // A mistake in one request must not take the writer, and with it everybody, along.
         let got = catch_unwind(AssertUnwindSafe(|| work(db)))
             .unwrap_or_else(|_| Err(StoreError::Damaged("a storage operation panicked".to_owned())));
+        let told = db.told();
         match got {
             Ok(value) => {
                 self.outcome = Ok(value);
+                self.told = told;
                 Ok(())
             }
             Err(error) => {
@@ -89,7 +93,10 @@ impl<T: Send, F: FnOnce(&Db) -> Result<T, StoreError> + Send> Job for Task<T, F>
         }
     }
 
-    fn answer(self: Box<Self>, commit: Result<(), StoreError>) {
+    fn answer(self: Box<Self>, commit: Result<(), StoreError>, news: &News) {
+        if commit.is_ok() {
+            self.told.iter().for_each(|told| news.publish(*told));
+        }
         // The caller may have gone away; what was committed stays committed.
         drop(self.reply.send(commit.and(self.outcome)));
     }
@@ -127,14 +134,13 @@ impl Writer {
     pub(super) fn start(
         db: Connection,
         health: Arc<Health>,
-        faults: Arc<Faults>,
-        figures: StoreFigures,
-        guest: bool,
+        options: StoreOptions,
+        news: Arc<News>,
     ) -> Result<Writer, StoreError> {
         let (queue, inbox) = mpsc::channel(QUEUE);
         let thread = std::thread::Builder::new()
             .name("writer".to_owned())
-            .spawn(move || serve(db, inbox, &health, &faults, &figures, guest))
+            .spawn(move || serve(db, inbox, &health, &options, &news))
             .map_err(|source| StoreError::File { what: "writing thread".to_owned(), source })?;
         Ok(Writer { queue, thread: Mutex::new(Some(thread)) })
     }
@@ -149,7 +155,7 @@ impl Writer {
         F: FnOnce(&Db) -> Result<T, StoreError> + Send + 'static,
     {
         let (reply, answer) = oneshot::channel();
-        let task = Task { work: Some(work), outcome: Err(StoreError::Busy), reply };
+        let task = Task { work: Some(work), outcome: Err(StoreError::Busy), told: Vec::new(), reply };
         match tokio::time::timeout(PATIENCE, self.queue.send(Message::Job(Box::new(task)))).await {
             Ok(Ok(())) => {}
             Ok(Err(_)) => return Err(StoreError::Stopped),
@@ -168,7 +174,7 @@ impl Writer {
         F: FnOnce(&Db) -> Result<T, StoreError> + Send + 'static,
     {
         let (reply, answer) = oneshot::channel();
-        let task = Task { work: Some(work), outcome: Err(StoreError::Busy), reply };
+        let task = Task { work: Some(work), outcome: Err(StoreError::Busy), told: Vec::new(), reply };
         self.queue.blocking_send(Message::Job(Box::new(task))).map_err(|_| StoreError::Stopped)?;
         answer.blocking_recv().unwrap_or(Err(StoreError::Stopped))
     }
@@ -206,10 +212,10 @@ fn serve(
     db: Connection,
     mut inbox: mpsc::Receiver<Message>,
     health: &Health,
-    faults: &Faults,
-    figures: &StoreFigures,
-    guest: bool,
+    options: &StoreOptions,
+    news: &News,
 ) {
+    let db = Telling::new(db);
     while let Some(first) = inbox.blocking_recv() {
         let mut batch = Vec::new();
         let mut emptied = Vec::new();
@@ -226,22 +232,23 @@ fn serve(
                 next = inbox.try_recv().ok();
             }
         }
-        figures.queue.set(i64::try_from(inbox.len()).unwrap_or(i64::MAX));
+        options.figures.queue.set(i64::try_from(inbox.len()).unwrap_or(i64::MAX));
         if !batch.is_empty() {
-            one_transaction(&db, batch, health, faults, figures);
+            one_transaction(&db, batch, health, options, news);
         }
         for reply in emptied {
             // Whoever asked may have gone away.
-            drop(reply.send(empty_log(&db, health)));
+            drop(reply.send(empty_log(&db.db, health)));
         }
     }
+    let db = db.db;
     if health.stopped() {
         // The disk is not to be trusted: leave file and log exactly as they are.
         drop(db.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true));
     } else {
         // A guest leaves that to the process that serves the folder, when there is one.
-        let alone = if guest { health.folder.lock().ok() } else { None };
-        let moved = (!guest || alone.is_some()).then(|| {
+        let alone = if options.guest { health.folder.lock().ok() } else { None };
+        let moved = (!options.guest || alone.is_some()).then(|| {
             db.execute_batch("PRAGMA optimize")?;
             db.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))
         });
@@ -274,21 +281,22 @@ fn empty_log(db: &Connection, health: &Health) -> Result<bool, StoreError> {
 }
 
 fn one_transaction(
-    db: &Connection,
+    telling: &Telling,
     mut batch: Vec<Box<dyn Job>>,
     health: &Health,
-    faults: &Faults,
-    figures: &StoreFigures,
+    options: &StoreOptions,
+    news: &News,
 ) {
     if health.stopped() {
-        return batch.into_iter().for_each(|job| job.answer(Err(StoreError::Stopped)));
+        return batch.into_iter().for_each(|job| job.answer(Err(StoreError::Stopped), news));
     }
+    let db = &telling.db;
     let begun = Instant::now();
-    let done = attempt(db, &mut batch, faults);
-    figures.commit.observe(begun.elapsed().as_secs_f64());
-    figures.batch.observe(f64::from(u32::try_from(batch.len()).unwrap_or(u32::MAX)));
+    let done = attempt(telling, &mut batch, &options.faults);
+    options.figures.commit.observe(begun.elapsed().as_secs_f64());
+    options.figures.batch.observe(f64::from(u32::try_from(batch.len()).unwrap_or(u32::MAX)));
     if let Err(error) = &done {
-        figures.failed.inc();
+        options.figures.failed.inc();
         health.note(error);
         if !db.is_autocommit()
             && let Err(error) = db.execute_batch("ROLLBACK")
@@ -297,14 +305,13 @@ fn one_transaction(
         }
     }
     for job in batch {
-        job.answer(match &done {
-            Ok(()) => Ok(()),
-            Err(error) => Err(replica(error)),
-        });
+        let commit = done.as_ref().map_or_else(|error| Err(replica(error)), |()| Ok(()));
+        job.answer(commit, news);
     }
 }
 
-fn attempt(db: &Connection, batch: &mut [Box<dyn Job>], faults: &Faults) -> Result<(), StoreError> {
+fn attempt(telling: &Telling, batch: &mut [Box<dyn Job>], faults: &Faults) -> Result<(), StoreError> {
+    let db = &telling.db;
     let pages = faults.max_pages.swap(0, Ordering::SeqCst);
     if pages != 0 {
         db.query_row(&format!("PRAGMA max_page_count = {pages}"), [], |_| Ok(()))?;
@@ -312,7 +319,7 @@ fn attempt(db: &Connection, batch: &mut [Box<dyn Job>], faults: &Faults) -> Resu
     db.execute_batch("BEGIN IMMEDIATE")?;
     for job in batch {
         db.execute_batch("SAVEPOINT one")?;
-        match job.run(db) {
+        match job.run(telling) {
             Ok(()) => db.execute_batch("RELEASE one")?,
             Err(StoreError::Stopped) => return Err(StoreError::Stopped),
             // A full disk may end the whole transaction by itself; then nobody's work is in it.

@@ -67,9 +67,9 @@ fn the_way_table_by_table_gives_the_same_backup() {
         backup::backup(&Folder::open(dir.path()).unwrap(), &kept.path().join("still.backup"), NOW).unwrap();
     // As it is done from another kind of database, and into one.
     let other = Folder::open(&kept.path().join("other")).unwrap();
-    let to = open_writer(&other.database()).unwrap();
-    let copied =
-        copy_tables(&open_reader(&Folder::open(dir.path()).unwrap().database()).unwrap(), &to).unwrap();
+    let mut to = open_writer(&other.database()).unwrap();
+    let mut from = open_reader(&Folder::open(dir.path()).unwrap().database()).unwrap();
+    let copied = copy_tables(&*from.transaction().unwrap(), &mut to).unwrap();
     to.close().unwrap();
     let again = backup::backup(&other, &kept.path().join("again.backup"), NOW).unwrap();
     assert_eq!(again.manifest, made.manifest);

@@ -25,6 +25,7 @@ mod operating_doc;
 #[cfg(feature = "otlp")]
 mod otlp;
 mod people;
+mod postgres;
 mod raw;
 mod restored;
 mod sessions;

@@ -1,10 +1,11 @@
 //! An invented club on a server in this process, and devices that write real documents.
 
 use std::collections::BTreeMap;
-use std::path::Path;
-use std::sync::Arc;
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicI64, AtomicU32, Ordering};
+use std::sync::{Arc, Mutex};
 
+use backstraight_cluster::Cluster;
 use backstraight_core::base::day::{Day, Month};
 use backstraight_core::base::id::{ActorId, ChangeHash, ClubId, InstallId, PersonId, SquadId};
 use backstraight_core::base::key::KeyMint;
@@ -27,6 +28,7 @@ use backstraight_server::app::{self, Clock, Running};
 use backstraight_server::config::Config;
 use backstraight_server::grant::AtTheMachine;
 use backstraight_server::store::people::NewPerson;
+use backstraight_server::store::postgres::Database;
 use backstraight_server::store::{Faults, Store, StoreOptions, account, people};
 use backstraight_server::token::Bearer;
 use data_encoding::HEXLOWER;
@@ -36,6 +38,14 @@ use serde_json::{Value, json};
 
 /// Ten in the morning of 25 November 2026, UTC.
 pub(crate) const START: i64 = 1_795_600_800_000;
+
+/// A database for a folder, the same one each time: a server on that folder may be started again.
+fn database_of(folder: &Path) -> Database {
+    static KNOWN: Mutex<BTreeMap<PathBuf, String>> = Mutex::new(BTreeMap::new());
+    let mut known = KNOWN.lock().unwrap();
+    let url = known.entry(folder.to_owned()).or_insert_with(|| Cluster::shared().database());
+    Database::at(url.parse().unwrap())
+}
 
 /// A server in this process, on a folder that may outlive it.
 pub(crate) struct Server {
@@ -55,6 +65,9 @@ impl Server {
     pub(crate) fn with(folder: &Path, change: impl FnOnce(&mut Config)) -> Server {
         let mut config = Config::on(folder.to_owned());
         config.compact_after = 0;
+        if std::env::var("BACKSTRAIGHT_TEST_OVER").is_ok_and(|over| over == "postgres") {
+            config.database = database_of(folder);
+        }
         change(&mut config);
         let faults = Arc::new(Faults::default());
         let options = StoreOptions { faults: Arc::clone(&faults), ..StoreOptions::default() };

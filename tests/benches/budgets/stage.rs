@@ -18,6 +18,7 @@ use backstraight_server::folder::Folder;
 use backstraight_server::grant::AtTheMachine;
 use backstraight_server::secret;
 use backstraight_server::store::people::{self, NewPerson};
+use backstraight_server::store::postgres::Database;
 use backstraight_server::store::{Store, StoreOptions, account};
 use flate2::Compression;
 use flate2::read::GzDecoder;
@@ -34,6 +35,11 @@ pub(crate) struct Server {
 
 impl Server {
     pub(crate) fn on(folder: &Path, now: Moment) -> Server {
+        Server::over(folder, now, Database::default())
+    }
+
+    /// The same with everything in a database server.
+    pub(crate) fn over(folder: &Path, now: Moment, database: Database) -> Server {
         let time = Arc::new(AtomicI64::new(now.0));
         let shown = Arc::clone(&time);
         let clock = Clock::new(move || Moment(shown.load(Ordering::SeqCst)));
@@ -42,6 +48,7 @@ impl Server {
         let mut config = Config::on(folder.to_owned());
         // Made after an answer is given, by a task of its own: the part `board` measures it by itself.
         config.without_projector = true;
+        config.database = database;
         let running = runtime.block_on(app::start(config, StoreOptions::default(), clock)).unwrap();
         let key = Folder::open(folder).unwrap().keys().unwrap().secret;
         Server { address: running.address, running, runtime, time, key }

@@ -5,6 +5,7 @@ use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
+use backstraight_cluster::Cluster;
 use backstraight_core::base::id::{ChangeHash, ClubId, InstallId, PersonId};
 use backstraight_core::base::moment::Moment;
 use backstraight_core::doc::chunk;
@@ -20,11 +21,12 @@ use backstraight_server::folder::Folder;
 use backstraight_server::grant::{Access, AtTheMachine, Caller, on_document};
 use backstraight_server::secret;
 use backstraight_server::store::document::{self, Append};
+use backstraight_server::store::postgres::Database;
 use backstraight_server::store::{Store, StoreOptions, people};
 use rusqlite::Connection;
 
 use crate::documents::{Club, size};
-use crate::measure::{Row, cpu, median, program_ms, thread_ms};
+use crate::measure::{Row, cpu, median, program_ms, thread_ms, wall};
 use crate::stage::{Server, gzip, post};
 use crate::story::{self, Athlete, Memory, month, month_log};
 
@@ -83,7 +85,61 @@ pub(crate) fn figures(club: &Club) -> Vec<Row> {
     let bare = bare_insert(club);
     let mut rows = gate_and_append(club, bare);
     rows.extend(whole_server(club, bare));
+    rows.extend(many_at_once(club));
     rows
+}
+
+/// Devices that send at the same time, and how many there are.
+const AT_ONCE: usize = 8;
+const DEVICES: usize = 96;
+
+/// The same upload by many devices at once, as the clock on the wall sees it, on each store.
+fn many_at_once(club: &Club) -> Vec<Row> {
+    let lite = tempfile::tempdir().unwrap();
+    let server = Server::on(lite.path(), story::START);
+    let what = "durable uploads by 8 devices at once: SQLite";
+    let mut rows = vec![Row::beside(what, at_once(&[server], club), "/s").note("elapsed time")];
+    if backstraight_cluster::find().is_none() {
+        return rows;
+    }
+    let cluster = Cluster::start();
+    for (count, what) in [(1, "the same: PostgreSQL"), (2, "the same: PostgreSQL, two servers")] {
+        let dir = tempfile::tempdir().unwrap();
+        let database = Database::at(cluster.database().parse().unwrap());
+        let servers: Vec<Server> =
+            (0..count).map(|_| Server::over(dir.path(), story::START, database.clone())).collect();
+        rows.push(Row::beside(what, at_once(&servers, club), "/s").note("elapsed time, on this machine too"));
+        servers.into_iter().for_each(Server::stop);
+    }
+    rows
+}
+
+/// Uploads a second.
+fn at_once(servers: &[Server], club: &Club) -> f64 {
+    let id = servers[0].club();
+    let people: Vec<Identity> =
+        (0..DEVICES).map(|n| servers[0].enrolled(id, Role::Athlete, &format!("Athlete {n}"))).collect();
+    let devices: Vec<Device> = people
+        .into_iter()
+        .zip(1_000..)
+        .map(|(identity, seed)| Device::ready(&servers[0], club, identity, seed, story::START))
+        .collect();
+    let (ms, ()) = wall(|| {
+        std::thread::scope(|scope| {
+            for (n, part) in devices.chunks(DEVICES / AT_ONCE).enumerate() {
+                let server = &servers[n % servers.len()];
+                scope.spawn(move || {
+                    for device in part {
+                        let down = answer(server, &device.identity, &device.packed);
+                        assert_eq!(down.docs.first().unwrap().outcome, Outcome::Accepted);
+                    }
+                });
+            }
+        });
+    });
+    #[expect(clippy::cast_precision_loss, reason = "a small count")]
+    let count = DEVICES as f64;
+    count * 1e3 / ms
 }
 
 fn raw(dir: &Path) -> Connection {

@@ -10,6 +10,7 @@ use backstraight_ffi::transport::Http;
 use backstraight_server::app::{self, Clock};
 use backstraight_server::config::Config;
 use backstraight_server::store::StoreOptions;
+use backstraight_server::store::postgres::Database;
 use backstraight_tests::demo::stage::Trouble;
 use backstraight_tests::stand::Handset;
 use clap::Parser;
@@ -33,13 +34,17 @@ enum Args {
         url: Option<String>,
     },
     /// Serves a data folder, without end.
-    Serve { data: PathBuf },
+    Serve {
+        data: PathBuf,
+        #[command(flatten)]
+        database: Database,
+    },
 }
 
 fn main() -> ExitCode {
     let done = match Args::parse() {
         Args::Log { folder, now, first, url } => log(&folder, Moment(now), first, url.as_deref()),
-        Args::Serve { data } => serve(data),
+        Args::Serve { data, database } => serve(data, database),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,
@@ -63,11 +68,12 @@ fn log(folder: &Path, now: Moment, first: i64, url: Option<&str>) -> Result<(), 
     Ok(())
 }
 
-fn serve(data: PathBuf) -> Result<(), Trouble> {
+fn serve(data: PathBuf, database: Database) -> Result<(), Trouble> {
     let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build()?;
     runtime.block_on(async {
         let mut config = Config::on(data);
         config.compact_after = 0;
+        config.database = database;
         let running = app::start(config, StoreOptions::default(), Clock::system()).await?;
         println!("http://{}", running.address);
         std::future::pending::<()>().await;

@@ -21,6 +21,7 @@ mod naming;
 mod news;
 mod phones;
 mod phones_refused;
+mod postgres;
 mod projection;
 mod restore;
 mod traps;

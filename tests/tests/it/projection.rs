@@ -1,6 +1,7 @@
 //! The board's rows are what a fresh computation from the documents gives, after any history: edits
 //! and logs in any order, workers that die, jobs done twice, rebuilds, another season.
 
+use backstraight_cluster::Cluster;
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::SquadId;
 use backstraight_core::base::key::Key;
@@ -23,6 +24,7 @@ use backstraight_server::report::board::{Ask, Board, board, read};
 use backstraight_server::review::Review;
 use backstraight_server::store::job;
 use backstraight_server::store::people;
+use backstraight_server::store::postgres::Database;
 use backstraight_tests::club::ledger::{Deed, Ledger};
 use backstraight_tests::club::library::{Keys, library};
 use backstraight_tests::club::logs::{Athlete, Day1};
@@ -57,7 +59,11 @@ struct Story {
 
 impl Story {
     fn begin(seed: u64) -> Story {
-        let mut stand = Stand::at(START);
+        Story::over(seed, Database::default())
+    }
+
+    fn over(seed: u64, database: Database) -> Story {
+        let mut stand = Stand::over(START, database);
         stand.stop();
         stand.projector = false;
         stand.start();
@@ -461,9 +467,19 @@ impl Story {
 
 #[test]
 fn rows_equal_the_documents_after_any_history() {
+    histories(Database::default);
+}
+
+#[test]
+#[ignore = "needs PostgreSQL: cargo xtask postgres"]
+fn rows_equal_the_documents_after_any_history_over_postgres() {
+    histories(|| Database::at(Cluster::shared().database().parse().unwrap()));
+}
+
+fn histories(database: impl Fn() -> Database) {
     let mut seen = std::collections::BTreeMap::new();
     for seed in 0..4 {
-        let mut story = Story::begin(seed);
+        let mut story = Story::over(seed, database());
         story.check("at the beginning");
         for n in 0..90 {
             story.step();

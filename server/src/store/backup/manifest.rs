@@ -115,20 +115,21 @@ pub(super) fn tables(db: &Connection) -> Result<Vec<String>, StoreError> {
     Ok(names.into_iter().filter(|n| !n.starts_with("sqlite_") && !n.starts_with("kept_")).collect())
 }
 
-/// The columns of a table, and those of its key in order.
-pub(super) fn columns(db: &Connection, table: &str) -> Result<(Vec<String>, Vec<String>), StoreError> {
-    let mut ask = db.prepare("SELECT name, pk FROM pragma_table_info(?1) ORDER BY cid")?;
-    let rows = ask.query_map([table], |r| Ok((r.get::<_, String>(0)?, r.get::<_, i64>(1)?)))?;
-    let rows = rows.collect::<Result<Vec<_>, _>>()?;
-    let mut key: Vec<(i64, String)> =
-        rows.iter().filter(|(_, pk)| *pk > 0).map(|(name, pk)| (*pk, name.clone())).collect();
-    key.sort();
-    Ok((rows.into_iter().map(|(name, _)| name).collect(), key.into_iter().map(|(_, name)| name).collect()))
+/// The columns of a table.
+pub(super) fn columns(db: &Connection, table: &str) -> Result<Vec<String>, StoreError> {
+    let mut ask = db.prepare("SELECT name FROM pragma_table_info(?1) ORDER BY cid")?;
+    Ok(ask.query_map([table], |r| r.get(0))?.collect::<Result<_, _>>()?)
+}
+
+/// The columns of the key of a table, in order.
+pub(super) fn key(db: &Connection, table: &str) -> Result<Vec<String>, StoreError> {
+    let mut ask = db.prepare("SELECT name FROM pragma_table_info(?1) WHERE pk > 0 ORDER BY pk")?;
+    Ok(ask.query_map([table], |r| r.get(0))?.collect::<Result<_, _>>()?)
 }
 
 /// All rows of a table in the order of its key.
 pub(super) fn select(db: &Connection, table: &str) -> Result<String, StoreError> {
-    let (columns, key) = columns(db, table)?;
+    let (columns, key) = (columns(db, table)?, key(db, table)?);
     if key.is_empty() {
         return Err(StoreError::Damaged(format!("table {table} has no key")));
     }

@@ -17,9 +17,9 @@ use sha2::{Digest, Sha256};
 
 pub use copy::copy_tables;
 pub use manifest::{Manifest, TableNote};
-pub use restore::{Restored, Take, restore, verify};
+pub use restore::{Restored, Take, restore, restore_to, verify};
 
-use super::{StoreError, open_reader, sql, version};
+use super::{Store, StoreError, open_reader, open_writer, sql, version};
 use crate::folder::{Folder, file_error, sync_folder};
 use crate::secret;
 
@@ -43,18 +43,50 @@ pub fn backup(folder: &Folder, to: &Path, now: Moment) -> Result<Made, StoreErro
     if !folder.has_database() {
         return Err(no_database(folder));
     }
-    let keys = folder.key_files()?;
-    let parent = to.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let draft = draft(to)?;
-    let made = (|| {
+    write(folder, to, now, |draft| {
         // The fast way when the database is SQLite itself: one consistent copy without the bytes of
-        // what was deleted. From another database `copy_tables` fills the same tables.
+        // what was deleted.
         let from = open_reader(&folder.database())?;
         version(&from)?;
         from.pragma_update(None, "query_only", false)?;
         from.execute("VACUUM INTO ?1", [draft.to_string_lossy()])
             .map_err(|e| not_written(&folder.database(), to, e))?;
-        drop(from);
+        Ok(())
+    })
+}
+
+/// The same of an open store, whatever it stands on: over a database server all rows are copied as they
+/// were at one moment. The keys are those of the folder.
+///
+/// # Errors
+/// As [`backup`].
+pub fn backup_of(store: &Store, folder: &Folder, to: &Path, now: Moment) -> Result<Made, StoreError> {
+    if !store.shared() {
+        return backup(folder, to, now);
+    }
+    write(folder, to, now, |draft| {
+        let mut file = open_writer(draft)?;
+        // A draft that breaks off is thrown away, so that it need not be durable before it is whole.
+        file.pragma_update(None, "synchronous", "OFF")?;
+        store.read_blocking(|db| copy_tables(db, &mut file))?;
+        // One file, without a log beside it.
+        file.pragma_update(None, "journal_mode", "DELETE")?;
+        file.close().map_err(|(_, e)| e)?;
+        Ok(())
+    })
+}
+
+fn write(
+    folder: &Folder,
+    to: &Path,
+    now: Moment,
+    fill: impl FnOnce(&Path) -> Result<(), StoreError>,
+) -> Result<Made, StoreError> {
+    let keys = folder.key_files()?;
+    let parent = to.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let draft = draft(to)?;
+    let made = (|| {
+        fill(&draft)?;
         let manifest = seal(&draft, &keys, now).map_err(|e| match e {
             StoreError::Sql(sql::Error::Lite(e)) => not_written(&draft, to, e),
             StoreError::Full => no_room(to),

@@ -9,12 +9,13 @@ use backstraight_core::base::moment::Moment;
 use rusqlite::{Connection, OpenFlags};
 
 use super::manifest::Manifest;
-use super::{draft, intact, remove};
+use super::{copy, draft, intact, remove};
 use crate::erase::list::ErasedList;
 use crate::folder::{Folder, file_error, sync_folder};
 use crate::job::check;
 use crate::secret;
-use crate::store::{StoreError, erased, file, version};
+use crate::store::postgres::Database;
+use crate::store::{Store, StoreError, StoreOptions, erased, file, version};
 
 /// How a backup is taken.
 #[derive(Debug, Clone, Copy, Default)]
@@ -42,9 +43,7 @@ pub struct Restored {
 /// # Errors
 /// When the folder is in use or not empty, or the file is no intact backup.
 pub fn restore(from: &Path, folder: &Folder, take: Take, now: Moment) -> Result<Restored, StoreError> {
-    let found = std::fs::read_dir(folder.root()).map_err(|e| file_error(folder.root(), e))?;
-    let occupied = found.filter_map(Result::ok).any(|f| !ErasedList::is_name(&f.file_name()));
-    if occupied && !take.replace {
+    if occupied(folder)? && !take.replace {
         let text = "the folder is not empty; --replace sets the database in it aside";
         return Err(file_error(folder.root(), std::io::Error::new(ErrorKind::AlreadyExists, text)));
     }
@@ -52,19 +51,7 @@ pub fn restore(from: &Path, folder: &Folder, take: Take, now: Moment) -> Result<
     let target = folder.database();
     let draft = draft(&target)?;
     let made = (|| {
-        std::fs::copy(from, &draft).map_err(|e| file_error(from, e))?;
-        let (manifest, trouble) = look(&draft)?;
-        if let Some(first) = trouble.first().filter(|_| !take.anyway) {
-            let more = trouble.len() - 1;
-            let text = format!("{first} (and {more} more); --anyway takes the backup as it is");
-            return Err(StoreError::Damaged(text));
-        }
-        // Erased since: noted in the folder itself, or beside the backup.
-        let mut list = ErasedList::read(folder.root())?;
-        if let Some(beside) = from.parent() {
-            list.add(ErasedList::read(beside)?);
-        }
-        let (keys, erased_again, list) = renew(&draft, list, now)?;
+        let Ready { manifest, trouble, keys, erased_again, list } = ready(from, folder, &draft, take, now)?;
         File::open(&draft).and_then(|f| f.sync_all()).map_err(|e| file_error(&draft, e))?;
         set_aside(folder, now)?;
         folder.put_key_files(&keys)?;
@@ -78,6 +65,82 @@ pub fn restore(from: &Path, folder: &Folder, take: Take, now: Moment) -> Result<
     }
     drop(lock);
     made
+}
+
+/// Restores a backup into the empty database of a server, through a folder that is empty too and holds
+/// its keys afterwards. Nothing that is there is ever replaced.
+///
+/// # Errors
+/// When folder or database are not empty, the server cannot be reached, or the file is no intact backup.
+pub fn restore_to(
+    from: &Path,
+    folder: &Folder,
+    database: &Database,
+    take: Take,
+    now: Moment,
+) -> Result<Restored, StoreError> {
+    if occupied(folder)? {
+        let text = "the folder is not empty: take a new one, it will hold the keys";
+        return Err(file_error(folder.root(), std::io::Error::new(ErrorKind::AlreadyExists, text)));
+    }
+    let draft = draft(&folder.database())?;
+    let made = (|| {
+        let Ready { manifest, trouble, keys, erased_again, list } = ready(from, folder, &draft, take, now)?;
+        // The database remembers with which keys it is served.
+        folder.put_key_files(&keys)?;
+        list.write(folder.root())?;
+        let options = StoreOptions { guest: true, database: database.clone(), ..StoreOptions::default() };
+        let store = Store::open(folder, options)?;
+        let file = Connection::open_with_flags(&draft, OpenFlags::SQLITE_OPEN_READ_ONLY)?;
+        let copied = store.write_blocking(move |db| {
+            let there: i64 =
+                db.query_row("SELECT (SELECT count(*) FROM club) + (SELECT count(*) FROM audit)", [], |r| {
+                    r.get(0)
+                })?;
+            if there > 0 {
+                return Err(StoreError::Unfit("the database is not empty".to_owned()));
+            }
+            copy::from_file(&file, db)
+        });
+        store.close();
+        copied?;
+        Ok(Restored { manifest, trouble, erased_again })
+    })();
+    remove(&draft);
+    made
+}
+
+/// Whether a folder holds anything but the list of those who were erased.
+fn occupied(folder: &Folder) -> Result<bool, StoreError> {
+    let found = std::fs::read_dir(folder.root()).map_err(|e| file_error(folder.root(), e))?;
+    Ok(found.filter_map(Result::ok).any(|f| !ErasedList::is_name(&f.file_name())))
+}
+
+/// A backup that is verified and made a database of its own.
+struct Ready {
+    manifest: Option<Manifest>,
+    trouble: Vec<String>,
+    keys: KeyFiles,
+    erased_again: u64,
+    list: ErasedList,
+}
+
+/// Makes `draft` the database that is to be.
+fn ready(from: &Path, folder: &Folder, draft: &Path, take: Take, now: Moment) -> Result<Ready, StoreError> {
+    std::fs::copy(from, draft).map_err(|e| file_error(from, e))?;
+    let (manifest, trouble) = look(draft)?;
+    if let Some(first) = trouble.first().filter(|_| !take.anyway) {
+        let more = trouble.len() - 1;
+        let text = format!("{first} (and {more} more); --anyway takes the backup as it is");
+        return Err(StoreError::Damaged(text));
+    }
+    // Erased since: noted in the folder itself, or beside the backup.
+    let mut list = ErasedList::read(folder.root())?;
+    if let Some(beside) = from.parent() {
+        list.add(ErasedList::read(beside)?);
+    }
+    let (keys, erased_again, list) = renew(draft, list, now)?;
+    Ok(Ready { manifest, trouble, keys, erased_again, list })
 }
 
 /// Looks at a backup without restoring it: its manifest, and what does not hold.

@@ -10,6 +10,7 @@ use backstraight_core::view::state::Logged;
 
 use super::{Change, Counts, MarkKind, PLAN, Part, SessionRow};
 use crate::store::job::{self, Claim};
+use crate::store::news::Told;
 use crate::store::sql::{self, Db};
 use crate::store::{StoreError, value};
 
@@ -17,7 +18,7 @@ use crate::store::{StoreError, value};
 ///
 /// # Errors
 /// When storage fails.
-pub fn write(db: &Db, claim: &Claim, change: &Change) -> Result<bool, StoreError> {
+pub fn write(db: &Db, claim: &Claim, change: &Change, now: Moment) -> Result<bool, StoreError> {
     if !job::held(db, claim)? {
         return Ok(false);
     }
@@ -90,6 +91,10 @@ pub fn write(db: &Db, claim: &Claim, change: &Change) -> Result<bool, StoreError
         &change.facts.rules,
     ))?;
     changed(db, claim.club)?;
+    if super::rules(db, claim.club)?.is_some_and(|rules| rules != change.facts.rules) {
+        // The library was read after these sessions were judged: they are judged once more.
+        job::mark(db, athlete, claim.club, now)?;
+    }
     job::finish(db, claim)?;
     Ok(true)
 }
@@ -206,6 +211,7 @@ fn add_rows(db: &Db, athlete: [u8; 16], rows: &[SessionRow]) -> Result<(), Store
 
 /// Says that rows of a club are other ones now.
 fn changed(db: &Db, club: ClubId) -> Result<(), StoreError> {
+    db.tell(Told::Rows(club));
     db.prepare_cached(
         "INSERT INTO board_club (club, version) VALUES (?1, 1)
          ON CONFLICT (club) DO UPDATE SET version = board_club.version + 1",

@@ -1,20 +1,68 @@
 //! The layer over SQLite: as thin as it can be, because every request goes through it.
 
+use std::cell::RefCell;
 use std::fmt;
 
 use rusqlite::types::{ToSqlOutput, ValueRef};
 use rusqlite::{CachedStatement, Connection};
 
-use super::{Columns, Database, Error, Result, Row, Statement, Value, odd};
+use super::{Columns, Database, Error, Kind, Result, Row, Statement, Value, odd};
+use crate::store::news::Told;
 
 impl Database for Connection {
     fn statement(&self, sql: &str, keep: bool) -> Result<Statement<'_>> {
         let text = if keep { Text::Kept(self.prepare_cached(sql)?) } else { Text::Once(self.prepare(sql)?) };
-        Ok(Statement(Prepared { db: self, text }))
+        Ok(Statement::lite(Prepared { db: self, text }))
     }
 
     fn batch(&self, sql: &str) -> Result<()> {
         Ok(self.execute_batch(sql)?)
+    }
+
+    fn kind(&self) -> Kind {
+        Kind::Lite
+    }
+
+    /// Only the writing thread's work tells anything, and it is [`Telling`].
+    fn tell(&self, _: Told) {}
+}
+
+/// The writing connection, with what its present work wants to be told when it is durable.
+#[derive(Debug)]
+pub(in crate::store) struct Telling {
+    pub(in crate::store) db: Connection,
+    told: RefCell<Vec<Told>>,
+}
+
+impl Telling {
+    pub(in crate::store) fn new(db: Connection) -> Telling {
+        Telling { db, told: RefCell::default() }
+    }
+
+    /// What was told since it was asked last.
+    pub(in crate::store) fn told(&self) -> Vec<Told> {
+        let mut told = self.told.take();
+        told.sort_unstable();
+        told.dedup();
+        told
+    }
+}
+
+impl Database for Telling {
+    fn statement(&self, sql: &str, keep: bool) -> Result<Statement<'_>> {
+        self.db.statement(sql, keep)
+    }
+
+    fn batch(&self, sql: &str) -> Result<()> {
+        self.db.batch(sql)
+    }
+
+    fn kind(&self) -> Kind {
+        Kind::Lite
+    }
+
+    fn tell(&self, told: Told) {
+        self.told.borrow_mut().push(told);
     }
 }
 

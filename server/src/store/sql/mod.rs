@@ -3,9 +3,14 @@
 //! the values. Knows no table.
 
 mod lite;
+mod postgres;
 mod value;
 
+pub(super) use lite::Telling;
+pub(super) use postgres::{CHANNEL, Failed, Session};
 pub use value::{FromSql, Params, ToSql, Value, Why};
+
+use super::news::Told;
 
 /// What the database said, or what a row held that this program never wrote.
 #[derive(Debug, thiserror::Error)]
@@ -29,9 +34,15 @@ pub enum Error {
         /// Values.
         given: usize,
     },
+    /// A statement of the transaction failed before: nothing of it can be made durable.
+    #[error("a statement of this transaction has failed")]
+    Spoilt,
     /// The database in the data folder.
     #[error(transparent)]
     Lite(#[from] rusqlite::Error),
+    /// The database server.
+    #[error(transparent)]
+    Postgres(#[from] ::postgres::Error),
 }
 
 /// What a call gives.
@@ -40,6 +51,15 @@ pub type Result<T> = std::result::Result<T, Error>;
 /// A column that holds what this program never wrote.
 pub fn odd(column: usize, why: impl Into<Box<dyn std::error::Error + Send + Sync>>) -> Error {
     Error::Column { column, source: why.into() }
+}
+
+/// Which database it is, for the little that cannot be said in one text.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// SQLite, in the data folder.
+    Lite,
+    /// A PostgreSQL server.
+    Postgres,
 }
 
 /// A database, or a transaction of one, to which statements can be put.
@@ -55,6 +75,12 @@ pub trait Database {
     /// # Errors
     /// When one of them fails.
     fn batch(&self, sql: &str) -> Result<()>;
+
+    /// Which it is.
+    fn kind(&self) -> Kind;
+
+    /// Says something to whoever has subscribed, in every process, once this transaction is durable.
+    fn tell(&self, told: Told);
 }
 
 /// [`Database`], as it is handed through code that holds no SQL itself.
@@ -109,15 +135,32 @@ impl dyn Database {
 
 /// A prepared statement.
 #[derive(Debug)]
-pub struct Statement<'db>(lite::Prepared<'db>);
+pub struct Statement<'db>(Prepared<'db>);
 
-impl Statement<'_> {
+#[derive(Debug)]
+enum Prepared<'db> {
+    Lite(lite::Prepared<'db>),
+    Postgres(postgres::Prepared<'db>),
+}
+
+impl<'db> Statement<'db> {
+    const fn lite(prepared: lite::Prepared<'db>) -> Statement<'db> {
+        Statement(Prepared::Lite(prepared))
+    }
+
+    const fn postgres(prepared: postgres::Prepared<'db>) -> Statement<'db> {
+        Statement(Prepared::Postgres(prepared))
+    }
+
     /// Carries it out; how many rows it wrote.
     ///
     /// # Errors
     /// When it fails.
     pub fn execute(&mut self, params: impl Params) -> Result<usize> {
-        params.with(|values| self.0.execute(values))
+        params.with(|values| match &mut self.0 {
+            Prepared::Lite(lite) => lite.execute(values),
+            Prepared::Postgres(postgres) => postgres.execute(values),
+        })
     }
 
     /// Carries an `INSERT` of one row out; the row's number, for tables whose key is the number `id`.
@@ -125,7 +168,10 @@ impl Statement<'_> {
     /// # Errors
     /// When it fails.
     pub fn insert(&mut self, params: impl Params) -> Result<i64> {
-        params.with(|values| self.0.insert(values))
+        params.with(|values| match &mut self.0 {
+            Prepared::Lite(lite) => lite.insert(values),
+            Prepared::Postgres(postgres) => postgres.insert(values),
+        })
     }
 
     /// The rows, one after the other.
@@ -133,7 +179,12 @@ impl Statement<'_> {
     /// # Errors
     /// When it fails.
     pub fn query(&mut self, params: impl Params) -> Result<Rows<'_>> {
-        params.with(|values| self.0.query(values)).map(Rows)
+        params.with(|values| {
+            Ok(Rows(match &mut self.0 {
+                Prepared::Lite(lite) => Answer::Lite(lite.query(values)?),
+                Prepared::Postgres(postgres) => Answer::Postgres(postgres.query(values)?),
+            }))
+        })
     }
 
     /// What `read` makes of each row.
@@ -213,7 +264,13 @@ impl dyn Columns + '_ {
 
 /// The rows of an answer.
 #[derive(Debug)]
-pub struct Rows<'s>(lite::Answer<'s>);
+pub struct Rows<'s>(Answer<'s>);
+
+#[derive(Debug)]
+enum Answer<'s> {
+    Lite(lite::Answer<'s>),
+    Postgres(postgres::Answer),
+}
 
 impl Rows<'_> {
     /// The next row; none after the last.
@@ -223,7 +280,10 @@ impl Rows<'_> {
     // A row is only good until the next one: no iterator can say that.
     #[expect(clippy::should_implement_trait, reason = "a lending iterator, as databases give")]
     pub fn next(&mut self) -> Result<Option<&Row<'_>>> {
-        self.0.next()
+        match &mut self.0 {
+            Answer::Lite(lite) => lite.next(),
+            Answer::Postgres(postgres) => postgres.next(),
+        }
     }
 }
 

@@ -99,6 +99,12 @@ pub trait ToSql {
     fn value(&self) -> Value<'_>;
 }
 
+impl ToSql for Value<'_> {
+    fn value(&self) -> Value<'_> {
+        *self
+    }
+}
+
 /// What can be made of a kept value.
 pub trait FromSql: Sized {
     /// Makes it.

@@ -13,6 +13,7 @@ use uuid::Uuid;
 
 use super::account::{self, Enrol, EnrolOutcome, Enrolled, Rotation};
 use super::document::{self, Append, Room};
+use super::news::{Heard, Subscription, Told};
 use super::people::{self, NewPerson};
 use super::postgres::Database;
 use super::snapshot::{self, Snapshot};
@@ -56,6 +57,7 @@ on_each! {
     withdrawn_people_are_nobody,
     only_athletes_are_waited_for_and_only_believable_days_count,
     codes_of_open_invitations_never_share_their_beginning,
+    what_is_durable_is_told_once_and_what_was_taken_back_is_not,
 }
 
 /// The databases.
@@ -355,6 +357,36 @@ fn only_athletes_are_waited_for_and_only_believable_days_count(on: On) {
         })
         .unwrap();
     assert!(wrong);
+}
+
+/// The next word; waits for it a while.
+pub(super) fn hear(news: &mut Subscription) -> Option<Heard> {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap();
+    let patience = std::time::Duration::from_secs(10);
+    runtime.block_on(async { tokio::time::timeout(patience, news.next()).await.ok().flatten() })
+}
+
+fn what_is_durable_is_told_once_and_what_was_taken_back_is_not(on: On) {
+    let h = house(on);
+    let mut news = h.store.news().of_club(CLUB);
+    let mut others = h.store.news().of_club(ClubId(Uuid::from_u128(9)));
+    let taken_back = h.store.write_blocking(|db| -> Result<(), StoreError> {
+        document::append(db, &piece(0, b"taken back"), NOW)?;
+        Err(StoreError::Busy)
+    });
+    assert!(taken_back.is_err());
+    let adds = vec![piece(0, b"a"), piece(1, b"b")];
+    h.store.write_beside_blocking(move |db| document::append_all(db, &adds, NOW)).unwrap().unwrap();
+    let other = Told::Rows(ClubId(Uuid::from_u128(9)));
+    let tell = move |db: &super::Db| {
+        db.tell(other);
+        db.tell(Told::Rows(CLUB));
+        Ok(())
+    };
+    h.store.write_blocking(tell).unwrap();
+    assert_eq!(hear(&mut news), Some(Heard::Told(Told::Document(CLUB, log()))));
+    assert_eq!(hear(&mut news), Some(Heard::Told(Told::Rows(CLUB))), "two chunks were one word");
+    assert_eq!(hear(&mut others), Some(Heard::Told(other)));
 }
 
 fn codes_of_open_invitations_never_share_their_beginning(on: On) {

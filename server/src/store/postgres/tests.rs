@@ -17,9 +17,9 @@ use backstraight_core::model::name::DocName;
 use crate::folder::Folder;
 use crate::grant::AtTheMachine;
 use crate::store::account::{self, Enrol, EnrolOutcome, Rotation};
-use crate::store::contract::{ALL, CLUB, House, KEY, MIRA, NOW, On, RUTH, house};
+use crate::store::contract::{ALL, CLUB, House, KEY, MIRA, NOW, On, RUTH, hear, house};
 use crate::store::document::{self, Append};
-use crate::store::news::{Heard, Subscription, Told};
+use crate::store::news::{Heard, Told};
 use crate::store::postgres::Database;
 use crate::store::{Db, Store, StoreError, StoreOptions, job};
 
@@ -310,13 +310,6 @@ fn no_job_is_claimed_twice() {
     });
     assert_eq!((claimed.len(), claimed.iter().collect::<BTreeSet<_>>().len()), (200, 200));
     assert_eq!(h.store.read_blocking(job::count).unwrap(), 0);
-}
-
-/// The next word; waits for it a while.
-fn hear(news: &mut Subscription) -> Option<Heard> {
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap();
-    runtime
-        .block_on(async { tokio::time::timeout(Duration::from_secs(10), news.next()).await.ok().flatten() })
 }
 
 #[test]

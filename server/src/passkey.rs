@@ -1,6 +1,6 @@
 //! Passkeys (Web Authentication, level 2): challenges, and checking what an authenticator answers. Takes
 //! ES256 and EdDSA keys without attestation: whoever makes the authenticator says nothing that a club
-//! would act on. Knows no database. Why it is written here: `docs/adr/0030-passkeys-by-hand.md`.
+//! would act on. Knows no database. Why it is written here: `docs/adr/0011-passkeys-by-hand.md`.
 
 use backstraight_core::base::moment::Moment;
 use data_encoding::BASE64URL_NOPAD;

@@ -5,7 +5,7 @@
 //! One signature stands for many changes. The name of a change is a hash over its contents, its
 //! direct ancestors among them, and every change names its actor's previous one. So the name of an
 //! actor's last change fixes all of that actor's changes before it, bit for bit
-//! (`docs/adr/0010-one-signature-for-many-changes.md`).
+//! (`docs/adr/0007-one-signature-for-many-changes.md`).
 
 use std::collections::{BTreeMap, BTreeSet};
 

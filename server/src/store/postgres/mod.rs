@@ -1,5 +1,5 @@
 //! Everything in a PostgreSQL database, which several processes may serve at the same time. Why two of
-//! them never write past each other is said in docs/adr/0030-writes-over-postgresql.md.
+//! them never write past each other is said in docs/adr/0012-writes-over-postgresql.md.
 
 mod address;
 mod listen;

@@ -7,6 +7,7 @@ mod carry;
 mod check;
 mod club;
 mod compact;
+mod enrol;
 mod erase;
 mod export;
 mod formula;
@@ -82,6 +83,8 @@ enum Command {
     Keys(keys::Keys),
     /// Make a code with which a person enrols a phone or desk
     Invite(invite::Invite),
+    /// Trade an invitation for a session, as a phone does
+    Enrol(enrol::Enrol),
     /// The squad at a glance
     Board(read::Board),
     /// One athlete: plan against done, as shown
@@ -171,6 +174,7 @@ pub fn main() -> ExitCode {
         Command::Audit(c) => c.run(),
         Command::Keys(c) => c.run(),
         Command::Invite(c) => c.run(),
+        Command::Enrol(c) => c.run(),
         Command::Board(c) => c.run(),
         Command::Athlete(c) => c.run(),
         Command::Session(c) => c.run(),

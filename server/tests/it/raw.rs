@@ -103,6 +103,8 @@ pub(crate) struct Route {
     pub(crate) query: Vec<String>,
     /// Fields of its JSON body.
     pub(crate) fields: Option<Vec<String>>,
+    /// Whether any of them has to be there.
+    pub(crate) needs: bool,
 }
 
 impl Route {
@@ -128,6 +130,15 @@ fn fields_of(document: &Value, schema: &str) -> Vec<String> {
     fields
 }
 
+/// Whether a schema, or one that it takes in, has a field that must be there.
+fn needs(document: &Value, schema: &str) -> bool {
+    let found = &document["components"]["schemas"][schema.rsplit('/').next().unwrap()];
+    std::iter::once(found).chain(found["allOf"].as_array().into_iter().flatten()).any(|part| {
+        part["required"].as_array().is_some_and(|r| !r.is_empty())
+            || part["$ref"].as_str().is_some_and(|part| needs(document, part))
+    })
+}
+
 /// All of them.
 pub(crate) fn routes() -> Vec<Route> {
     let document = serde_json::to_value(backstraight_server::routes::document()).unwrap();
@@ -148,6 +159,7 @@ pub(crate) fn routes() -> Vec<Route> {
                 secured: about["security"].is_array(),
                 query: parameters.iter().filter_map(named).collect(),
                 fields,
+                needs: json.as_str().is_none_or(|schema| needs(&document, schema)),
             });
         }
     }

@@ -384,7 +384,7 @@ fn what_is_durable_is_told_once_and_what_was_taken_back_is_not(on: On) {
         Ok(())
     };
     h.store.write_blocking(tell).unwrap();
-    assert_eq!(hear(&mut news), Some(Heard::Told(Told::Document(CLUB, log()))));
+    assert_eq!(hear(&mut news), Some(Heard::Told(Told::Document(CLUB, log(), None))));
     assert_eq!(hear(&mut news), Some(Heard::Told(Told::Rows(CLUB))), "two chunks were one word");
     assert_eq!(hear(&mut others), Some(Heard::Told(other)));
 }

@@ -87,7 +87,9 @@ fn tests() -> Outcome {
 
 /// The one feature that is off unless asked for.
 fn otlp() -> Outcome {
-    let of = ["--package", "backstraight-server", "--features", "otlp", "--locked"];
+    // The workspace as a whole, as everywhere here: of another choice of packages all libraries would be
+    // compiled again.
+    let of = ["--workspace", "--features", "backstraight-server/otlp", "--locked"];
     run::run(cargo(&[&["clippy"], &of[..], &["--all-targets", "--", "-D", "warnings"]].concat()))
         .and(|| run::run(cargo(&[&["test"], &of[..], &["--test", "it", "otlp"]].concat())))
 }
@@ -103,7 +105,7 @@ pub(crate) fn postgres() -> Outcome {
         command.args(args).env(backstraight_cluster::VARIABLE, &folder);
         command
     };
-    let mut requests = over(&["--package", "backstraight-server", "--test", "it", "--"]);
+    let mut requests = over(&["--workspace", "--test", "it", "--"]);
     // What the server promises from outside, whatever is behind it; the rest is about files.
     requests.args(["access::", "exchange::", "exchange_limits::", "invitations::", "sessions::"]);
     requests.env("BACKSTRAIGHT_TEST_OVER", "postgres");

@@ -409,12 +409,12 @@ fn part(doc: &Doc, of: Option<Touched>, done: &Done) -> Part {
     }
     for entered in &done.entered {
         of_record(entered.place.root, entered.key(), &|said| {
-            said.session.clone_from(&entered.record.session)
+            said.session.clone_from(&entered.record.session);
         });
     }
     for excuse in &done.excuses {
         of_record(excuse.place.root, excuse.key(), &|said| {
-            said.session = Some(excuse.record.session.clone())
+            said.session = Some(excuse.record.session.clone());
         });
     }
     for place in done.met.iter().map(|m| &m.place) {

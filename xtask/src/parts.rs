@@ -108,6 +108,7 @@ pub(crate) fn postgres() -> Outcome {
     let mut requests = over(&["--workspace", "--test", "it", "--"]);
     // What the server promises from outside, whatever is behind it; the rest is about files.
     requests.args(["access::", "exchange::", "exchange_limits::", "invitations::", "sessions::"]);
+    requests.args(["people::", "sign_in::", "nudge::"]);
     requests.env("BACKSTRAIGHT_TEST_OVER", "postgres");
     run::run(over(&["--workspace", "--lib", "--bins", "--tests", "--", "--ignored", "postgres"]))
         .and(|| run::run(requests))

@@ -142,11 +142,11 @@ impl Hub {
         let mut inner = lock(&self.inner);
         inner.last += 1;
         let last = inner.last;
-        for club in inner.clubs.values_mut() {
+        inner.clubs.values_mut().for_each(|club| {
             club.entries.clear();
             club.floor = last;
             club.wake.send_replace(last);
-        }
+        });
     }
 
     /// Wakes the streams of a club, so that they look up their rights again.

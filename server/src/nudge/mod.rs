@@ -23,18 +23,21 @@ pub async fn feed(app: Shared, mut news: Subscription) {
             continue;
         }
         tokio::time::sleep(TOGETHER).await;
-        let mut documents: BTreeMap<_, BTreeSet<_>> = BTreeMap::new();
+        let (mut documents, mut people) = (BTreeMap::<_, BTreeSet<_>>::new(), BTreeSet::new());
         let mut heard = Some(first);
         while let Some(word) = heard {
             match word {
                 Heard::Told(Told::Document(club, name, by)) => {
                     documents.entry((club, by)).or_default().insert(name);
                 }
+                Heard::Told(Told::People(club)) => drop(people.insert(club)),
                 Heard::Told(Told::Rows(_)) => {}
                 Heard::Missed => app.hub.missed(),
             }
             heard = news.more();
         }
+        // Open streams look up at once whether they may go on.
+        people.into_iter().for_each(|club| app.hub.rights_changed(club));
         for ((club, by), names) in documents {
             app.hub.tell(club, by, names);
         }

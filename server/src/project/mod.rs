@@ -270,6 +270,7 @@ pub async fn hear_of_others(app: Shared, mut news: Subscription) {
         match heard {
             Heard::Told(Told::Document(..)) => app.signals.wake(),
             Heard::Told(Told::Rows(_)) => app.signals.finished(),
+            Heard::Told(Told::People(_)) => {}
             Heard::Missed => {
                 app.signals.wake();
                 app.signals.finished();

@@ -8,9 +8,11 @@ use super::sql::{self, Db, OptionalExtension, Row, odd};
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::{ClubId, PersonId};
 use backstraight_core::base::moment::Moment;
+use backstraight_core::model::name::DocName;
 use backstraight_core::view::records::of_age;
 
 use super::fault::StoreError;
+use super::news::Told;
 use super::{audit, value};
 use crate::grant::{MayKnow, MaySign};
 
@@ -226,5 +228,9 @@ pub fn sign(
     }
     db.prepare_cached("UPDATE person SET care_version = care_version + 1 WHERE id = ?1")?
         .execute([athlete])?;
+    if let Some(club) = grant.by().club.filter(|_| to == Use::CareToCoaches) {
+        // Whoever may read it now, or no more, has something to exchange.
+        db.tell(Told::Document(club, DocName::Care(grant.athlete()), grant.by().install));
+    }
     audit::add(db, &grant.by(), to.line(agrees), &grant.athlete().to_string(), now)
 }

@@ -24,6 +24,8 @@ pub enum Told {
     Document(ClubId, DocName, Option<InstallId>),
     /// Rows of a club's board are other ones now.
     Rows(ClubId),
+    /// The people of a club, or what they may do, are not what they were.
+    People(ClubId),
 }
 
 /// What somebody hears who has subscribed.
@@ -40,12 +42,12 @@ impl Told {
     #[must_use]
     pub const fn club(self) -> ClubId {
         match self {
-            Told::Document(club, ..) | Told::Rows(club) => club,
+            Told::Document(club, ..) | Told::Rows(club) | Told::People(club) => club,
         }
     }
 }
 
-/// In hexadecimal digits, as it goes from process to process: `rows:<club>`,
+/// In hexadecimal digits, as it goes from process to process: `rows:<club>`, `people:<club>`,
 /// `doc:<club>:<name>` or `doc:<club>:<name>:<install>`.
 impl fmt::Display for Told {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -56,6 +58,7 @@ impl fmt::Display for Told {
                 by.map_or(Ok(()), |install| write!(f, ":{}", HEXLOWER.encode(&install.0)))
             }
             Told::Rows(club) => write!(f, "rows:{}", club.0.simple()),
+            Told::People(club) => write!(f, "people:{}", club.0.simple()),
         }
     }
 }
@@ -72,6 +75,7 @@ impl FromStr for Told {
         let club = |text: &str| Uuid::try_parse(text).map(ClubId).map_err(|_| NoWord);
         match text.split_once(':').ok_or(NoWord)? {
             ("rows", rest) => Ok(Told::Rows(club(rest)?)),
+            ("people", rest) => Ok(Told::People(club(rest)?)),
             ("doc", rest) => {
                 let (of, name) = rest.split_once(':').ok_or(NoWord)?;
                 let bytes = |text: &str| HEXLOWER.decode(text.as_bytes()).map_err(|_| NoWord);
@@ -170,7 +174,8 @@ mod tests {
     #[test]
     fn words_come_back_as_they_were() {
         let document = |by| Told::Document(CLUB, DocName::Library(OTHER), by);
-        for told in [Told::Rows(CLUB), document(None), document(Some(InstallId([7; 8])))] {
+        for told in [Told::Rows(CLUB), Told::People(CLUB), document(None), document(Some(InstallId([7; 8])))]
+        {
             assert_eq!(told.to_string().parse::<Told>().unwrap(), told);
         }
         for none in ["", "rows", "rows:1", "doc:00000000000000000000000000000001:zz", "doc:a:b:c", "'; DROP"]

@@ -9,6 +9,7 @@ use backstraight_core::exchange::wire::{Known, People};
 use minicbor::bytes::ByteVec;
 
 use super::fault::StoreError;
+use super::news::Told;
 use super::{audit, value};
 use crate::grant::{By, Caller, MayKeepAccounts};
 
@@ -229,6 +230,7 @@ fn of(grant: &MayKeepAccounts, club: ClubId) -> By {
 pub(super) fn changed(db: &Db, club: ClubId) -> Result<(), StoreError> {
     db.prepare_cached("UPDATE club SET people_version = people_version + 1 WHERE id = ?1")?
         .execute([club.0.as_bytes()])?;
+    db.tell(Told::People(club));
     Ok(())
 }
 

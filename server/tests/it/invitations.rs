@@ -213,6 +213,10 @@ fn the_picture_of_an_invitation_is_good_once_and_ends_the_code() {
     let mut guess = picture.secret;
     guess.replace_range(..1, if guess.starts_with('A') { "B" } else { "A" });
     assert_eq!(code_of(&with_code(&server, &guess)), (404, "code-wrong"));
+    if server.store().shared() {
+        // The files of a database server are not ours to look into.
+        return;
+    }
     // Nothing in clear is kept.
     let kept = std::fs::read(dir.path().join("backstraight.db")).unwrap();
     for secret in [guess.get(1..).unwrap(), code.as_str()] {

@@ -4,14 +4,17 @@ use std::io::Read;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::time::{Duration, Instant};
 
+use backstraight_cluster::Cluster;
 use backstraight_core::exchange::access::Role;
 use backstraight_core::exchange::nudge::{Heard, Nudge, Reader};
 use backstraight_core::model::name::DocName;
 use backstraight_server::grant::AtTheMachine;
 use backstraight_server::store::people;
+use backstraight_server::store::postgres::Database;
 use serde_json::json;
 
-use crate::support::{Server, agent, log, notes, post};
+use crate::command_line::Served;
+use crate::support::{Device, Server, agent, log, notes, post};
 
 /// An open stream, read by a thread of its own.
 struct Open {
@@ -120,6 +123,49 @@ fn news_go_to_those_who_may_read_them_and_to_nobody_else() {
     assert_eq!(status, 204);
     assert_eq!(at_desk.event().0, Nudge::News(vec![care]));
     assert!(at_other.quiet(300) && at_stranger.quiet(10) && at_desk.quiet(10));
+}
+
+#[test]
+#[ignore = "needs PostgreSQL: cargo xtask postgres"]
+fn what_is_exchanged_at_one_process_is_heard_at_the_other_over_postgres() {
+    let (here, there) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let database = Cluster::shared().database();
+    let over = Database::at(database.parse().unwrap());
+    let server = Server::with(here.path(), |config| config.database = over);
+    // The other one is the binary, whose clock is the machine's.
+    let since = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH).unwrap();
+    server.wait(i64::try_from(since.as_millis()).unwrap() - server.now().0);
+    let keys = there.path().join("keys");
+    std::fs::create_dir(&keys).unwrap();
+    for file in std::fs::read_dir(here.path().join("keys")).unwrap() {
+        let file = file.unwrap();
+        std::fs::copy(file.path(), keys.join(file.file_name())).unwrap();
+    }
+    let other = Served::with(there.path(), &["--database", &database]);
+    let club = server.club("Cinder Lane");
+    let (mira, ruth) = (club.person(Role::Athlete, "Mira Aalto"), club.person(Role::Coach, "Ruth Adeyemi"));
+    let mut phone = club.device(mira);
+    let mut desk = Device::enrol(&other.url, &server.code(ruth, club.id, 15), server.now());
+    let open = |url: &str, access: &str| {
+        let open = listen(url, access, None).unwrap();
+        assert_eq!(open.event().0, Nudge::Exchange);
+        open
+    };
+    let (at_phone, at_desk) = (open(&server.url, &phone.access), open(&other.url, &desk.access));
+    let own = open(&other.url, &phone.access);
+    phone.say(log(mira), "done");
+    phone.exchange();
+    assert_eq!(at_desk.event().0, Nudge::News(vec![log(mira)]));
+    desk.say(notes(mira), "well done");
+    desk.exchange();
+    assert_eq!(at_phone.event().0, Nudge::News(vec![notes(mira)]));
+    // Whose install wrote it is known to the other process too.
+    assert_eq!(own.event().0, Nudge::News(vec![notes(mira)]));
+    // Withdrawn here, out there: long before the line would say that it is alive.
+    let (grant, now) = (AtTheMachine.to_keep_accounts(), server.now());
+    server.store().write_blocking(move |db| people::withdraw(db, &grant, ruth, now)).unwrap();
+    at_desk.ends();
+    assert!(own.quiet(300));
 }
 
 #[test]

@@ -83,6 +83,10 @@ impl<T: DeserializeOwned> FromRequest<Shared> for Json<T> {
         }
         let most = usize::try_from(app.config.limits.json_bytes).unwrap_or(usize::MAX);
         let bytes = body(request, app, most).await?;
+        // A list would be taken for an object with its fields in order.
+        if !bytes.trim_ascii_start().starts_with(b"{") {
+            return Err(Problem::Malformed);
+        }
         serde_json::from_slice(&bytes).map(Json).map_err(|_| Problem::Malformed)
     }
 }

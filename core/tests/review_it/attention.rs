@@ -354,7 +354,7 @@ fn two_edits_that_met() {
     w.plan.apply(&edit(70), &World::scene()).unwrap();
     other.apply(&edit(80), &World::scene()).unwrap();
     w.plan.admit(&other.changes_since(&heads), &|_| true).unwrap();
-    assert_eq!(words(&look(&w), Topic::Met), ["two edits met in 1 fields: minutes"]);
+    assert_eq!(words(&look(&w), Topic::Met), ["two edits met in one field: minutes"]);
 }
 
 #[test]

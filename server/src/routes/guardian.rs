@@ -5,7 +5,6 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::PersonId;
-use backstraight_core::model::name::DocName;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -185,8 +184,6 @@ pub(super) async fn end(
     let grant = grant::to_end_guard(&caller, &member.asker, guardian, watched).ok_or(Problem::NotAllowed)?;
     let (reason, now) = (reason(&body.reason)?, app.clock.now());
     let ended = app.store.write(move |db| guardians::end(db, &grant, guardian, &reason, now)).await?;
-    // Open streams look up at once whether they may go on.
-    app.hub.rights_changed(caller.asker.club);
     if ended { Ok(StatusCode::NO_CONTENT.into_response()) } else { Err(Problem::NotFound) }
 }
 
@@ -344,9 +341,6 @@ async fn put(
             consents::sign(db, &grant, to, agrees, until, now).map(|()| true)
         })
         .await?;
-    if stored && to == Use::CareToCoaches {
-        app.hub.tell(club, Some(caller.install), [DocName::Care(member.asker.person)]);
-    }
     if stored { Ok(StatusCode::NO_CONTENT.into_response()) } else { Err(Problem::GuardianNeeded) }
 }
 

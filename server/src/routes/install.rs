@@ -108,7 +108,5 @@ pub(super) async fn withdraw(
     let install: InstallId = install.parse().map_err(|_| Problem::NotFound)?;
     let now = app.clock.now();
     let own = app.store.write(move |db| installs::withdraw(db, &grant, install, now)).await?;
-    // Open streams look up at once whether they may go on.
-    app.hub.rights_changed(caller.asker.club);
     if own { Ok(StatusCode::NO_CONTENT.into_response()) } else { Err(Problem::NotFound) }
 }

@@ -362,8 +362,6 @@ pub(super) async fn withdraw(
 ) -> Result<Response, Problem> {
     let (grant, now) = (kept(&app, &caller, &id).await?, app.clock.now());
     let done = app.store.write(move |db| members::withdraw(db, &grant, now)).await?;
-    // Open streams look up at once whether they may go on.
-    app.hub.rights_changed(caller.asker.club);
     changed(done)
 }
 
@@ -425,8 +423,6 @@ pub(super) async fn leave(
     };
     let now = app.clock.now();
     app.store.write(move |db| members::leave(db, &grant, with_copy, now)).await?;
-    // Open streams look up at once whether they may go on.
-    app.hub.rights_changed(caller.asker.club);
     Ok(StatusCode::NO_CONTENT.into_response())
 }
 
@@ -450,7 +446,5 @@ pub(super) async fn reset_sign_in(
 ) -> Result<Response, Problem> {
     let (grant, now) = (kept(&app, &caller, &id).await?, app.clock.now());
     app.store.write(move |db| sign_in::reset(db, &grant, now)).await?;
-    // Open streams look up at once whether they may go on.
-    app.hub.rights_changed(caller.asker.club);
     Ok(StatusCode::NO_CONTENT.into_response())
 }

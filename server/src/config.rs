@@ -61,7 +61,7 @@ pub struct Config {
     /// The program that compacts documents in a process of its own; in this process without one.
     #[arg(skip)]
     pub program: Option<PathBuf>,
-    /// Address by which people reach this server, such as https://club.example: in links, and passkeys hold to it
+    /// Address by which people reach this server, such as `https://club.example`: in links, and passkeys hold to it
     #[arg(long, env = "BACKSTRAIGHT_PUBLIC_URL", value_name = "URL", value_parser = public_url)]
     pub public_url: Option<String>,
     /// Days without a refresh after which the session of an install ends; recording goes on

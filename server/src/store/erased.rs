@@ -22,7 +22,7 @@ use crate::grant::{AtTheMachine, MayErase, MayKeepAccounts};
 pub enum Fate {
     /// They go.
     Goes,
-    /// They stay: an identity without a name, or handled by a statement of its own in [`erase`].
+    /// They stay: an identity without a name, or handled by a statement of its own in [`erase()`].
     Stays,
 }
 

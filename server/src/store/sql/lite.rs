@@ -23,7 +23,7 @@ impl Database for Connection {
         Kind::Lite
     }
 
-    /// Only the writing thread's work tells anything, and it is [`Telling`].
+    /// Only the writing thread's work tells anything, and it is `Telling`.
     fn tell(&self, _: Told) {}
 }
 

@@ -8,6 +8,7 @@ use super::person::member;
 use super::{CliError, Data, Output, identity, now, table};
 use crate::grant::AtTheMachine;
 use crate::store::guardians::{self, Begun, Guardianship, LONGEST_REASON};
+use crate::store::people::can_be_shown;
 
 /// Who answers for a minor.
 #[derive(Debug, Subcommand)]
@@ -126,7 +127,7 @@ fn list(store: &crate::store::Store, athlete: PersonId, output: Output) -> Resul
 
 fn reason(text: &str) -> Result<String, CliError> {
     let text = text.trim();
-    if text.is_empty() || text.len() > LONGEST_REASON || text.chars().any(char::is_control) {
+    if text.len() > LONGEST_REASON || !can_be_shown(text) {
         return Err(CliError::Argument(format!("a reason has 1 to {LONGEST_REASON} bytes on one line")));
     }
     Ok(text.to_owned())

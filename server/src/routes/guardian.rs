@@ -18,6 +18,7 @@ use crate::problem::{Problem, ProblemBody};
 use crate::store::consents::{self, Use};
 use crate::store::guardians::{self, Begun, LONGEST_REASON};
 use crate::store::members::Member;
+use crate::store::people::can_be_shown;
 
 /// One guardianship.
 #[derive(Debug, Serialize, ToSchema)]
@@ -65,7 +66,7 @@ async fn known(app: &Shared, caller: &Caller, id: &str) -> Result<(Member, MayKn
 /// A reason in words that can be shown.
 fn reason(text: &str) -> Result<String, Problem> {
     let text = text.trim();
-    if text.is_empty() || text.len() > LONGEST_REASON || text.chars().any(char::is_control) {
+    if text.len() > LONGEST_REASON || !can_be_shown(text) {
         return Err(Problem::Field("reason"));
     }
     Ok(text.to_owned())

@@ -19,7 +19,7 @@ use crate::grant::{self, Caller, MayKeep};
 use crate::problem::{Problem, ProblemBody};
 use crate::secret;
 use crate::store::members::{self, Change, Changed, Member};
-use crate::store::people::LONGEST_NAME;
+use crate::store::people::{LONGEST_NAME, can_be_shown};
 use crate::store::{guardians, sign_in};
 
 /// People of a page when nothing is said, and most.
@@ -99,7 +99,7 @@ pub(super) struct PeopleQuery {
 /// A name that can be shown.
 pub(super) fn name(text: &str, field: &'static str) -> Result<String, Problem> {
     let text = text.trim();
-    if text.is_empty() || text.len() > LONGEST_NAME || text.chars().any(char::is_control) {
+    if text.len() > LONGEST_NAME || !can_be_shown(text) {
         return Err(Problem::Field(field));
     }
     Ok(text.to_owned())

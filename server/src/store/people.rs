@@ -16,6 +16,14 @@ use crate::grant::{By, Caller, MayKeepAccounts};
 /// Longest name of a club, squad, person or device, in bytes.
 pub const LONGEST_NAME: usize = 120;
 
+/// Whether a name or reason can be shown in a line among others: something, and nothing that ends the line
+/// or turns the direction of what follows (U+202A to U+202E, U+2066 to U+2069).
+#[must_use]
+pub fn can_be_shown(text: &str) -> bool {
+    let turns = |c: char| matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    !text.trim().is_empty() && !text.chars().any(|c| c.is_control() || turns(c))
+}
+
 /// Makes a club.
 ///
 /// # Errors

@@ -36,7 +36,8 @@ struct KeyReport {
 /// The public keys of access tokens
 #[utoipa::path(
     get, path = "/.well-known/jwks.json", tag = "server", operation_id = "get_keys",
-    responses((status = 200, description = "they", body = KeySet)),
+    responses((status = 200, description = "they", body = KeySet,
+         content_type = "application/jwk-set+json")),
 )]
 pub(super) async fn keys(State(app): State<Shared>) -> Response {
     let keys = app.tokens.public_keys(app.clock.now());

@@ -86,15 +86,8 @@ fn drill(args: &[String]) -> Outcome {
 
 /// Builds the server's program and the programs of the tests beside it, and runs one of them.
 fn beside(program: &str, args: &[String]) -> Outcome {
-    let build = cargo(&[
-        "build",
-        "--locked",
-        "--package",
-        "backstraight-server",
-        "--package",
-        "backstraight-tests",
-        "--bins",
-    ]);
+    // The workspace as a whole: of another choice of packages all libraries would be compiled again.
+    let build = cargo(&["build", "--locked", "--workspace", "--bins"]);
     run::run(build).and(|| {
         let mut command = Command::new(run::target().join("debug").join(program));
         command.current_dir(run::root()).args(args);

@@ -8,7 +8,7 @@ use super::person::member;
 use super::{CliError, Data, Output, identity, now, table};
 use crate::grant::AtTheMachine;
 use crate::store::guardians::{self, Begun, Guardianship, LONGEST_REASON};
-use crate::store::people::can_be_shown;
+use crate::store::people::shown;
 
 /// Who answers for a minor.
 #[derive(Debug, Subcommand)]
@@ -126,9 +126,6 @@ fn list(store: &crate::store::Store, athlete: PersonId, output: Output) -> Resul
 }
 
 fn reason(text: &str) -> Result<String, CliError> {
-    let text = text.trim();
-    if text.len() > LONGEST_REASON || !can_be_shown(text) {
-        return Err(CliError::Argument(format!("a reason has 1 to {LONGEST_REASON} bytes on one line")));
-    }
-    Ok(text.to_owned())
+    let bad = || CliError::Argument(format!("a reason has 1 to {LONGEST_REASON} bytes on one line"));
+    shown(text, LONGEST_REASON).map(str::to_owned).ok_or_else(bad)
 }

@@ -36,7 +36,7 @@ use crate::folder::Folder;
 use crate::job::apart;
 use crate::secret;
 use crate::store::backup::no_database;
-use crate::store::people::{LONGEST_NAME, can_be_shown};
+use crate::store::people::{LONGEST_NAME, shown};
 use crate::store::postgres::Database;
 use crate::store::{Store, StoreError, StoreOptions};
 
@@ -258,11 +258,8 @@ fn chance() -> [u8; 10] {
 
 /// A name that can be shown.
 fn name(text: &str) -> Result<String, CliError> {
-    let text = text.trim();
-    if text.len() > LONGEST_NAME || !can_be_shown(text) {
-        return Err(CliError::Argument(format!("a name has 1 to {LONGEST_NAME} bytes on one line")));
-    }
-    Ok(text.to_owned())
+    let bad = || CliError::Argument(format!("a name has 1 to {LONGEST_NAME} bytes on one line"));
+    shown(text, LONGEST_NAME).map(str::to_owned).ok_or_else(bad)
 }
 
 /// An identity in an argument.

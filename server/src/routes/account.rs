@@ -17,7 +17,7 @@ use crate::secret;
 use crate::store::Db;
 use crate::store::account::{self, Enrol, EnrolOutcome, Enrolled, Rotation};
 use crate::store::installs::{self, Device, Standing};
-use crate::store::people::{LONGEST_NAME, can_be_shown};
+use crate::store::people::{LONGEST_NAME, shown};
 use crate::token::{Bearer, LIFETIME, RefreshClaim};
 
 /// Body of `POST /v1/enrol`.
@@ -122,10 +122,7 @@ pub(super) struct DeviceBody {
 impl DeviceBody {
     /// Checks it; `message` makes what must be signed from the key and the name.
     pub(super) fn read(&self, message: impl FnOnce(&[u8; 32], &str) -> Vec<u8>) -> Result<Device, Problem> {
-        let name = self.device.trim();
-        if name.len() > LONGEST_NAME || !can_be_shown(name) {
-            return Err(Problem::Field("device"));
-        }
+        let name = shown(&self.device, LONGEST_NAME).ok_or(Problem::Field("device"))?;
         let (bytes, key) = public_key(&self.public_key).ok_or(Problem::Field("public_key"))?;
         let signature = signature(&self.signature).ok_or(Problem::Field("signature"))?;
         key.verify_strict(&message(&bytes, &self.device), &signature)

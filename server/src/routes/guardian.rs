@@ -18,7 +18,7 @@ use crate::problem::{Problem, ProblemBody};
 use crate::store::consents::{self, Use};
 use crate::store::guardians::{self, Begun, LONGEST_REASON};
 use crate::store::members::Member;
-use crate::store::people::can_be_shown;
+use crate::store::people::shown;
 
 /// One guardianship.
 #[derive(Debug, Serialize, ToSchema)]
@@ -65,11 +65,7 @@ async fn known(app: &Shared, caller: &Caller, id: &str) -> Result<(Member, MayKn
 
 /// A reason in words that can be shown.
 fn reason(text: &str) -> Result<String, Problem> {
-    let text = text.trim();
-    if text.len() > LONGEST_REASON || !can_be_shown(text) {
-        return Err(Problem::Field("reason"));
-    }
-    Ok(text.to_owned())
+    shown(text, LONGEST_REASON).map(str::to_owned).ok_or(Problem::Field("reason"))
 }
 
 /// Who watches an athlete, and who did

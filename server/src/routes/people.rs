@@ -19,7 +19,7 @@ use crate::grant::{self, Caller, MayKeep};
 use crate::problem::{Problem, ProblemBody};
 use crate::secret;
 use crate::store::members::{self, Change, Changed, Member};
-use crate::store::people::{LONGEST_NAME, can_be_shown};
+use crate::store::people::{LONGEST_NAME, shown};
 use crate::store::{guardians, sign_in};
 
 /// People of a page when nothing is said, and most.
@@ -98,11 +98,7 @@ pub(super) struct PeopleQuery {
 
 /// A name that can be shown.
 pub(super) fn name(text: &str, field: &'static str) -> Result<String, Problem> {
-    let text = text.trim();
-    if text.len() > LONGEST_NAME || !can_be_shown(text) {
-        return Err(Problem::Field(field));
-    }
-    Ok(text.to_owned())
+    shown(text, LONGEST_NAME).map(str::to_owned).ok_or(Problem::Field(field))
 }
 
 /// A date of birth: a day that is not to come, of somebody who may be alive.
@@ -361,8 +357,7 @@ pub(super) async fn withdraw(
     Path(id): Path<String>,
 ) -> Result<Response, Problem> {
     let (grant, now) = (kept(&app, &caller, &id).await?, app.clock.now());
-    let done = app.store.write(move |db| members::withdraw(db, &grant, now)).await?;
-    changed(done)
+    changed(app.store.write(move |db| members::withdraw(db, &grant, now)).await?)
 }
 
 /// Takes a withdrawal back

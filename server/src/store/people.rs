@@ -16,12 +16,15 @@ use crate::grant::{By, Caller, MayKeepAccounts};
 /// Longest name of a club, squad, person or device, in bytes.
 pub const LONGEST_NAME: usize = 120;
 
-/// Whether a name or reason can be shown in a line among others: something, and nothing that ends the line
-/// or turns the direction of what follows (U+202A to U+202E, U+2066 to U+2069).
+/// A name or reason of at most so many bytes that can be shown in a line among others, without the spaces
+/// around it: something, and nothing that ends the line or turns the direction of what follows (U+202A to
+/// U+202E, U+2066 to U+2069).
 #[must_use]
-pub fn can_be_shown(text: &str) -> bool {
+pub fn shown(text: &str, longest: usize) -> Option<&str> {
+    let text = text.trim();
     let turns = |c: char| matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
-    !text.trim().is_empty() && !text.chars().any(|c| c.is_control() || turns(c))
+    let fits = (1..=longest).contains(&text.len()) && !text.chars().any(|c| c.is_control() || turns(c));
+    fits.then_some(text)
 }
 
 /// Makes a club.

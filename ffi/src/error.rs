@@ -1,7 +1,7 @@
 //! What can go wrong on a phone, in few kinds that an app can act on.
 
 use backstraight_core::base::moment::Moment;
-use backstraight_core::doc::command::apply::CommandError;
+use backstraight_core::device::error::DeviceError;
 use backstraight_core::doc::open::DocError;
 use backstraight_core::doc::problem::Problem;
 
@@ -74,11 +74,19 @@ impl From<rusqlite::Error> for PhoneError {
     }
 }
 
-impl From<CommandError> for PhoneError {
-    fn from(e: CommandError) -> Self {
+impl From<DeviceError> for PhoneError {
+    fn from(e: DeviceError) -> Self {
         match e {
-            CommandError::Problems(list) => PhoneError::Invalid(list),
-            CommandError::Document(d) => PhoneError::Document(d),
+            DeviceError::Invalid(list) => PhoneError::Invalid(list),
+            DeviceError::NotAllowed(what) => PhoneError::NotAllowed(what),
+            DeviceError::Document(d) => PhoneError::Document(d),
+            DeviceError::Clock(why) => PhoneError::Clock(why),
+            DeviceError::Carry { code, why } => PhoneError::Carry { code, why },
+            DeviceError::NoKey => PhoneError::NoKey,
+            DeviceError::Answer(why) => PhoneError::Answer(why),
+            DeviceError::Identity(why) => {
+                PhoneError::Storage { why: format!("identity file: {why}"), full: false }
+            }
         }
     }
 }

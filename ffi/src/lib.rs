@@ -3,7 +3,6 @@
 //!
 //! The doors for other languages are built on [`phone::Phone`].
 
-pub mod carry;
 pub mod error;
 pub mod identity;
 pub mod news;

@@ -1,41 +1,8 @@
 //! How bytes travel. The app may bring its own; the blocking HTTP one here serves Rust programs.
 
-use backstraight_core::base::moment::Moment;
-use backstraight_core::exchange::proof;
+pub use backstraight_core::device::session::{Renewal, Tokens};
 
 use crate::error::PhoneError;
-use crate::identity::{InstallKey, hex};
-
-/// What the server gives an install to speak with it.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Tokens {
-    /// The token for exchanges.
-    pub access: String,
-    /// The token for the next pair.
-    pub refresh: String,
-    /// For how many seconds from now the access token is good.
-    pub good_for: i64,
-}
-
-/// What a phone shows to get the next tokens.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Renewal {
-    /// The refresh token.
-    pub refresh: String,
-    /// The time that was signed, ms since 1970 UTC.
-    pub at: Moment,
-    /// The install's signature over both, in hexadecimal; empty for an install without a key.
-    pub signature: String,
-}
-
-impl Renewal {
-    /// Signs for a refresh at a time.
-    #[must_use]
-    pub fn of(refresh: &str, at: Moment, key: Option<&InstallKey>) -> Renewal {
-        let signature = key.map(|k| hex(&k.sign(&proof::refresh(refresh, at)))).unwrap_or_default();
-        Renewal { refresh: refresh.to_owned(), at, signature }
-    }
-}
 
 /// Carries one request to the server and its answer back.
 pub trait Transport {
@@ -67,7 +34,7 @@ mod http {
     use flate2::write::GzEncoder;
 
     use super::{PhoneError, Renewal, Tokens, Transport};
-    use crate::identity::{Identity, InstallKey, hex};
+    use crate::identity::{self, Identity, InstallKey, hex};
     use crate::news::{Line, Listen};
     use backstraight_core::base::moment::Moment;
     use backstraight_core::exchange::proof::{self, Invitation};
@@ -242,7 +209,7 @@ mod http {
     /// # Errors
     /// When the server is not reached or does not accept the code.
     pub fn enrol(server: &str, code: &str, device: &str) -> Result<Identity, PhoneError> {
-        enrol_with(server, code, device, InstallKey::fresh()?)
+        enrol_with(server, code, device, identity::fresh_key()?)
     }
 
     /// The same with the text of an invitation's picture.

@@ -7,6 +7,7 @@ use std::path::Path;
 use backstraight_core::base::id::{ClubId, InstallId, PersonId};
 use backstraight_core::base::key::Key;
 use backstraight_core::base::moment::Moment;
+use backstraight_core::device::shelf::Shelf as _;
 use backstraight_core::doc::command::{Command, New, WorkOf};
 use backstraight_core::doc::place::Place;
 use backstraight_core::exchange::access::Role;
@@ -89,7 +90,8 @@ fn set(phone: &mut Phone, story: &mut Story, kg: i64) -> Result<Key, PhoneError>
     };
     let command =
         Command::LogSet { session: story.session.clone(), work, key: key.clone(), set: Box::new(set) };
-    phone.run(log(phone), &command)?;
+    let name = log(phone);
+    phone.run(name, &command)?;
     story.open = true;
     Ok(key)
 }
@@ -148,8 +150,8 @@ fn a_damaged_file_is_set_aside_and_what_can_be_read_is_taken_over() {
     }
     fs::write(&path, &bytes).unwrap();
     let mut phone = reopen(dir.path());
-    assert_eq!(phone.store().set_aside.len(), 1);
-    assert!(phone.store().set_aside[0].exists(), "never deleted");
+    assert_eq!(phone.shelf().set_aside.len(), 1);
+    assert!(phone.shelf().set_aside[0].exists(), "never deleted");
     // Whatever survived is a run from the start, and the phone works on.
     let found = loads(&mut phone);
     assert_eq!(found, (1..=i64::try_from(found.len()).unwrap()).collect::<Vec<_>>());
@@ -161,7 +163,7 @@ fn a_damaged_file_is_set_aside_and_what_can_be_read_is_taken_over() {
     drop(phone);
     fs::write(&path, b"nothing of ours").unwrap();
     let phone = reopen(dir.path());
-    assert_eq!(phone.store().set_aside.len(), 1);
+    assert_eq!(phone.shelf().set_aside.len(), 1);
     assert!(dir.path().join(format!("{FILE}.damaged-2")).exists());
 }
 
@@ -183,8 +185,8 @@ fn a_flipped_bit_in_one_document_costs_no_more_than_what_follows_it() {
     drop(db);
     let mut phone = reopen(dir.path());
     assert_eq!(loads(&mut phone), (1..=10).collect::<Vec<_>>());
-    assert_eq!(phone.store().damaged().unwrap(), 21, "every piece is kept");
-    let row = phone.store().doc(&name).unwrap().unwrap();
+    assert_eq!(phone.shelf().damaged().unwrap(), 21, "every piece is kept");
+    let row = phone.shelf().doc(&name).unwrap().unwrap();
     assert!(row.cursor == 0 && row.tell_heads && !row.agreed, "the server is asked for everything");
     let mut story = begin(&mut phone);
     set(&mut phone, &mut story, 99).unwrap();
@@ -199,7 +201,7 @@ fn a_full_disk_is_said_and_nothing_half_is_kept() {
     let dir = tempfile::tempdir().unwrap();
     let mut phone = enrol(dir.path(), Role::Athlete);
     let mut story = begin(&mut phone);
-    phone.store_mut().limit_pages(24).unwrap();
+    phone.shelf_mut().limit_pages(24).unwrap();
     let mut saved = 0;
     let refused = loop {
         match set(&mut phone, &mut story, saved + 1) {
@@ -216,7 +218,7 @@ fn a_full_disk_is_said_and_nothing_half_is_kept() {
         "what memory shows is what the disk holds"
     );
     // Space is back: the same set can be saved.
-    phone.store_mut().limit_pages(100_000).unwrap();
+    phone.shelf_mut().limit_pages(100_000).unwrap();
     set(&mut phone, &mut story, saved + 1).unwrap();
     drop(phone);
     assert_eq!(loads(&mut reopen(dir.path())), (1..=saved + 1).collect::<Vec<_>>());
@@ -230,7 +232,7 @@ fn long_logs_are_compacted_and_read_the_same() {
     for kg in 1..=450 {
         set(&mut phone, &mut story, kg).unwrap();
     }
-    assert!(phone.store().chunk_count(&log(&phone)).unwrap() < 100);
+    assert!(phone.shelf().chunk_count(&log(&phone)).unwrap() < 100);
     drop(phone);
     assert_eq!(loads(&mut reopen(dir.path())), (1..=450).collect::<Vec<_>>());
 }
@@ -300,9 +302,9 @@ fn a_token_known_to_be_old_is_renewed_before_anything_is_sent_and_an_unknown_one
     assert_eq!(until, Noon.now().plus_ms(870_000));
     // Past that it is renewed first.
     drop(phone);
-    let mut identity = Identity::load(dir.path()).unwrap().unwrap();
+    let mut identity = backstraight_ffi::identity::load(dir.path()).unwrap().unwrap();
     identity.access_until = Some(Noon.now());
-    identity.store(dir.path()).unwrap();
+    backstraight_ffi::identity::store(&identity, dir.path()).unwrap();
     carry.asked.clear();
     assert!(reopen(dir.path()).exchange(&mut carry).is_err());
     assert_eq!(carry.asked, ["renew", "exchange"]);

@@ -9,6 +9,7 @@ use backstraight_core::base::day::{Day, Month};
 use backstraight_core::base::id::{ChangeHash, ClubId, PersonId, SquadId};
 use backstraight_core::base::key::Key;
 use backstraight_core::base::moment::Moment;
+use backstraight_core::device::shelf::Shelf as _;
 use backstraight_core::doc::command::{Command, New, WorkOf};
 use backstraight_core::doc::open::Document;
 use backstraight_core::doc::place::Place;
@@ -321,7 +322,7 @@ impl Handset {
 
     /// Whose it is.
     #[must_use]
-    pub const fn person(&self) -> PersonId {
+    pub fn person(&self) -> PersonId {
         self.phone.identity().person
     }
 
@@ -457,7 +458,7 @@ impl Handset {
     /// When they cannot be read.
     #[must_use]
     pub fn on_disk(&self, name: DocName) -> (Option<Vec<u8>>, Option<backstraight_ffi::store::DocRow>) {
-        let store = self.phone.store();
+        let store = self.phone.shelf();
         (store.bytes(&name).unwrap(), store.doc(&name).unwrap())
     }
 }

@@ -9,8 +9,11 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use backstraight_core::base::id::ChangeHash;
+use backstraight_core::device::rescue;
+use backstraight_core::device::shelf::{Fresh, Shelf};
 use backstraight_core::doc::genesis;
 use backstraight_core::doc::open::Document;
+use backstraight_core::exchange::carry::Parcel;
 use backstraight_core::exchange::wire::{Known, Refusal};
 use backstraight_core::model::name::DocName;
 use rusqlite::{Connection, OptionalExtension as _, TransactionBehavior, params};
@@ -20,35 +23,7 @@ use crate::error::PhoneError;
 /// Name of the store's file in its folder.
 pub const FILE: &str = "training.sqlite";
 
-/// What the store knows of a document besides its bytes.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct DocRow {
-    /// Which.
-    pub name: DocName,
-    /// The cursor last stored.
-    pub cursor: u64,
-    /// Its heads here.
-    pub heads: Vec<ChangeHash>,
-    /// The server's heads as last heard under the present epoch: all they cover is acknowledged.
-    pub server_heads: Vec<ChangeHash>,
-    /// Whether the server was heard of about this document under the present epoch.
-    pub agreed: bool,
-    /// Whether the server asked to be told the heads.
-    pub tell_heads: bool,
-    /// Whether the right to read it was withdrawn; kept, no longer exchanged.
-    pub withdrawn: bool,
-}
-
-/// A refusal that the server gave; the refused changes stay in the document.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct RefusedRow {
-    /// Which document.
-    pub name: DocName,
-    /// Why.
-    pub refusal: Refusal,
-}
-
-pub use carried::CarriedRow;
+pub use backstraight_core::device::shelf::{CarriedRow, DocRow, RefusedRow};
 
 /// The store.
 #[derive(Debug)]
@@ -97,11 +72,32 @@ impl Store {
         Ok(db)
     }
 
-    /// Every document of the store.
+    /// How many pieces of documents were set aside because they could not be read.
     ///
     /// # Errors
     /// When the store cannot be read.
-    pub fn docs(&self) -> Result<Vec<DocRow>, PhoneError> {
+    pub fn damaged(&self) -> Result<u64, PhoneError> {
+        let n: i64 = self.db.query_row("SELECT count(*) FROM damaged", [], |r| r.get(0))?;
+        Ok(u64::try_from(n).unwrap_or(0))
+    }
+
+    fn meta(&self, key: &str) -> Result<Option<Vec<u8>>, PhoneError> {
+        let mut query = self.db.prepare_cached("SELECT value FROM meta WHERE key = ?1")?;
+        Ok(query.query_row([key], |r| r.get(0)).optional()?)
+    }
+
+    /// Limits the store to that many pages of 4 kB, as a full disk would. For tests.
+    #[doc(hidden)]
+    pub fn limit_pages(&mut self, pages: u32) -> Result<(), PhoneError> {
+        self.db.pragma_update(None, "max_page_count", pages)?;
+        Ok(())
+    }
+}
+
+impl Shelf for Store {
+    type Error = PhoneError;
+
+    fn docs(&self) -> Result<Vec<DocRow>, PhoneError> {
         let mut query = self.db.prepare_cached(
             "SELECT name, cursor, heads, server_heads, agreed, tell_heads, withdrawn FROM doc ORDER BY name",
         )?;
@@ -109,11 +105,7 @@ impl Store {
         rows.map(|r| r.map_err(PhoneError::from)).collect()
     }
 
-    /// One document's row.
-    ///
-    /// # Errors
-    /// When the store cannot be read.
-    pub fn doc(&self, name: &DocName) -> Result<Option<DocRow>, PhoneError> {
+    fn doc(&self, name: &DocName) -> Result<Option<DocRow>, PhoneError> {
         Ok(self
             .db
             .prepare_cached(
@@ -123,12 +115,7 @@ impl Store {
             .optional()?)
     }
 
-    /// A document's bytes: its saved form (its fixed starting change until there is one), then its
-    /// change chunks, in one buffer.
-    ///
-    /// # Errors
-    /// When the store cannot be read.
-    pub fn bytes(&self, name: &DocName) -> Result<Option<Vec<u8>>, PhoneError> {
+    fn bytes(&self, name: &DocName) -> Result<Option<Vec<u8>>, PhoneError> {
         let kind = name.kind();
         let name = name.to_bytes();
         let saved: Option<Option<Vec<u8>>> = self
@@ -146,23 +133,14 @@ impl Store {
         Ok(Some(bytes))
     }
 
-    /// Appends a change that was made here. When this returns, the change is on disk.
-    ///
-    /// # Errors
-    /// When the disk refuses; nothing was stored then.
-    pub fn append(&mut self, name: &DocName, chunk: &[u8], heads: &[ChangeHash]) -> Result<(), PhoneError> {
+    fn append(&mut self, name: &DocName, chunk: &[u8], heads: &[ChangeHash]) -> Result<(), PhoneError> {
         let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
         put_chunk(&tx, name, chunk, heads)?;
         tx.commit()?;
         Ok(())
     }
 
-    /// Stores what an exchange brought for a document: changes, cursor and the server's heads, all
-    /// or nothing.
-    ///
-    /// # Errors
-    /// When the disk refuses; nothing was stored then.
-    pub fn take(&mut self, row: &DocRow, chunks: &[u8]) -> Result<(), PhoneError> {
+    fn take(&mut self, row: &DocRow, chunks: &[u8]) -> Result<(), PhoneError> {
         let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
         let key = row.name.to_bytes();
         tx.prepare_cached(
@@ -189,12 +167,7 @@ impl Store {
         Ok(())
     }
 
-    /// Puts a document away that may no longer be read; whether it was here and not put away yet. Its
-    /// bytes stay, and a refusal of changes of it stands.
-    ///
-    /// # Errors
-    /// When the disk refuses.
-    pub fn withdraw(&mut self, name: &DocName) -> Result<bool, PhoneError> {
+    fn withdraw(&mut self, name: &DocName) -> Result<bool, PhoneError> {
         let put_away = self.db.execute(
             "UPDATE doc SET withdrawn = 1 WHERE name = ?1 AND withdrawn = 0",
             [name.to_bytes().as_slice()],
@@ -202,11 +175,7 @@ impl Store {
         Ok(put_away > 0)
     }
 
-    /// Takes a document out with every byte of it; whether it was here.
-    ///
-    /// # Errors
-    /// When the disk refuses; everything is then as it was.
-    pub fn erase(&mut self, name: &DocName) -> Result<bool, PhoneError> {
+    fn erase(&mut self, name: &DocName) -> Result<bool, PhoneError> {
         let key = name.to_bytes();
         let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
         for table in ["chunk", "damaged", "refused"] {
@@ -217,19 +186,11 @@ impl Store {
         Ok(there > 0)
     }
 
-    /// Empties the log, which still holds what was written before.
-    ///
-    /// # Errors
-    /// When the disk refuses.
-    pub fn empty_log(&mut self) -> Result<(), PhoneError> {
+    fn forget(&mut self) -> Result<(), PhoneError> {
         Ok(self.db.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))?)
     }
 
-    /// Puts a saved form in place of the chunks that it covers.
-    ///
-    /// # Errors
-    /// When the disk refuses; the chunks are then still there.
-    pub fn compact(&mut self, name: &DocName, saved: &[u8]) -> Result<(), PhoneError> {
+    fn compact(&mut self, name: &DocName, saved: &[u8]) -> Result<(), PhoneError> {
         let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
         let key = name.to_bytes();
         tx.execute("UPDATE doc SET saved = ?2 WHERE name = ?1", params![key.as_slice(), saved])?;
@@ -238,12 +199,7 @@ impl Store {
         Ok(())
     }
 
-    /// Sets the bytes of a document that cannot be opened aside, within the store, and goes on with
-    /// the longest run of changes that can; the rest comes back from the server.
-    ///
-    /// # Errors
-    /// When the disk refuses; everything is then as it was.
-    pub fn rescue(&mut self, name: &DocName) -> Result<Document, PhoneError> {
+    fn rescue(&mut self, name: &DocName) -> Result<Document, PhoneError> {
         let key = name.to_bytes();
         let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
         let saved: Option<Vec<u8>> =
@@ -252,9 +208,9 @@ impl Store {
             .prepare("SELECT body FROM chunk WHERE doc = ?1 ORDER BY n")?
             .query_map([key.as_slice()], |r| r.get(0))?
             .collect::<Result<_, _>>()?;
-        let doc = set_aside::longest(*name, saved.as_deref().unwrap_or_default(), &chunks)
+        let doc = rescue::longest(*name, saved.as_deref().unwrap_or_default(), &chunks)
             .ok_or_else(|| PhoneError::Storage { why: format!("{name} cannot be rescued"), full: false })?;
-        let row = set_aside::unsure(&doc);
+        let row = rescue::unsure(&doc);
         tx.execute(
             "INSERT INTO damaged (doc, n, body) SELECT name, 0, saved FROM doc WHERE name = ?1 AND saved IS NOT NULL
              UNION ALL SELECT doc, n, body FROM chunk WHERE doc = ?1",
@@ -270,20 +226,7 @@ impl Store {
         Ok(doc)
     }
 
-    /// How many pieces of documents were set aside because they could not be read.
-    ///
-    /// # Errors
-    /// When the store cannot be read.
-    pub fn damaged(&self) -> Result<u64, PhoneError> {
-        let n: i64 = self.db.query_row("SELECT count(*) FROM damaged", [], |r| r.get(0))?;
-        Ok(u64::try_from(n).unwrap_or(0))
-    }
-
-    /// How many chunks a document has beyond its saved form: they are numbered from 1.
-    ///
-    /// # Errors
-    /// When the store cannot be read.
-    pub fn chunk_count(&self, name: &DocName) -> Result<u64, PhoneError> {
+    fn chunk_count(&self, name: &DocName) -> Result<u64, PhoneError> {
         let n: i64 = self
             .db
             .prepare_cached("SELECT coalesce(max(n), 0) FROM chunk WHERE doc = ?1")?
@@ -291,22 +234,14 @@ impl Store {
         Ok(u64::try_from(n).unwrap_or(0))
     }
 
-    /// Documents with more than so many bytes beyond their saved form.
-    ///
-    /// # Errors
-    /// When the store cannot be read.
-    pub fn looser_than(&self, bytes: i64) -> Result<Vec<DocName>, PhoneError> {
+    fn looser_than(&self, bytes: i64) -> Result<Vec<DocName>, PhoneError> {
         let mut query =
             self.db.prepare_cached("SELECT doc FROM chunk GROUP BY doc HAVING sum(length(body)) > ?1")?;
         let rows = query.query_map([bytes], |r| doc_name(r, 0))?;
         rows.map(|r| r.map_err(PhoneError::from)).collect()
     }
 
-    /// Remembers a refusal, for the person to see.
-    ///
-    /// # Errors
-    /// When the disk refuses.
-    pub fn note_refusal(&mut self, name: &DocName, refusal: &Refusal) -> Result<(), PhoneError> {
+    fn note_refusal(&mut self, name: &DocName, refusal: &Refusal) -> Result<(), PhoneError> {
         self.db.execute(
             "INSERT INTO refused (doc, code, text) VALUES (?1, ?2, ?3)
              ON CONFLICT (doc) DO UPDATE SET code = excluded.code, text = excluded.text",
@@ -315,11 +250,7 @@ impl Store {
         Ok(())
     }
 
-    /// Refusals that stand.
-    ///
-    /// # Errors
-    /// When the store cannot be read.
-    pub fn refusals(&self) -> Result<Vec<RefusedRow>, PhoneError> {
+    fn refusals(&self) -> Result<Vec<RefusedRow>, PhoneError> {
         let mut query = self.db.prepare("SELECT doc, code, text FROM refused ORDER BY doc")?;
         let rows = query.query_map([], |r| {
             let refusal = Refusal { code: r.get(1)?, change: None, text: r.get(2)? };
@@ -328,19 +259,11 @@ impl Store {
         rows.map(|r| r.map_err(PhoneError::from)).collect()
     }
 
-    /// The epoch of the server's store, as last heard.
-    ///
-    /// # Errors
-    /// When the store cannot be read.
-    pub fn epoch(&self) -> Result<Option<[u8; 16]>, PhoneError> {
+    fn epoch(&self) -> Result<Option<[u8; 16]>, PhoneError> {
         Ok(self.meta("epoch")?.and_then(|b| b.try_into().ok()))
     }
 
-    /// A new epoch: in one transaction, every cursor and every acknowledgement is forgotten.
-    ///
-    /// # Errors
-    /// When the disk refuses.
-    pub fn new_epoch(&mut self, epoch: [u8; 16]) -> Result<(), PhoneError> {
+    fn new_epoch(&mut self, epoch: [u8; 16]) -> Result<(), PhoneError> {
         let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
         tx.execute("UPDATE doc SET cursor = 0, server_heads = x'', agreed = 0, tell_heads = 1", [])?;
         put_meta(&tx, "epoch", &epoch)?;
@@ -348,36 +271,56 @@ impl Store {
         Ok(())
     }
 
-    /// The list of people as last heard, and its version.
-    ///
-    /// # Errors
-    /// When the store cannot be read.
-    pub fn people(&self) -> Result<(u64, Vec<Known>), PhoneError> {
+    fn people(&self) -> Result<(u64, Vec<Known>), PhoneError> {
         let Some(bytes) = self.meta("people")? else { return Ok((0, Vec::new())) };
         // A list that cannot be read is asked for anew.
         let people: Option<backstraight_core::exchange::wire::People> = minicbor::decode(&bytes).ok();
         Ok(people.map_or((0, Vec::new()), |p| (p.version, p.list)))
     }
 
-    /// Stores the list of people.
-    ///
-    /// # Errors
-    /// When the disk refuses.
-    pub fn set_people(&mut self, version: u64, list: Vec<Known>) -> Result<(), PhoneError> {
+    fn set_people(&mut self, version: u64, list: Vec<Known>) -> Result<(), PhoneError> {
         let people = backstraight_core::exchange::wire::People { version, list };
         let bytes = minicbor::to_vec(&people).unwrap_or_default();
         put_meta(&self.db, "people", &bytes)
     }
 
-    fn meta(&self, key: &str) -> Result<Option<Vec<u8>>, PhoneError> {
-        let mut query = self.db.prepare_cached("SELECT value FROM meta WHERE key = ?1")?;
-        Ok(query.query_row([key], |r| r.get(0)).optional()?)
+    fn keep_carried(
+        &mut self,
+        name: &DocName,
+        parcel: &Parcel,
+        fresh: Fresh<'_>,
+    ) -> Result<bool, PhoneError> {
+        let bytes = minicbor::to_vec(parcel).unwrap_or_default();
+        let key = name.to_bytes();
+        let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let known = tx
+            .prepare_cached("SELECT 1 FROM carried WHERE doc = ?1 AND parcel = ?2")?
+            .exists(params![key.as_slice(), bytes])?;
+        if !known {
+            tx.prepare_cached("INSERT INTO carried (doc, parcel) VALUES (?1, ?2)")?
+                .execute(params![key.as_slice(), bytes])?;
+        }
+        if let Some((chunks, heads)) = fresh.filter(|(chunks, _)| !chunks.is_empty()) {
+            put_chunk(&tx, name, chunks, heads)?;
+        }
+        tx.commit()?;
+        Ok(!known)
     }
 
-    /// Limits the store to that many pages of 4 kB, as a full disk would. For tests.
-    #[doc(hidden)]
-    pub fn limit_pages(&mut self, pages: u32) -> Result<(), PhoneError> {
-        self.db.pragma_update(None, "max_page_count", pages)?;
+    fn carried(&self) -> Result<Vec<CarriedRow>, PhoneError> {
+        carried::all(&self.db)
+    }
+
+    fn carried_arrived(&mut self, id: i64) -> Result<(), PhoneError> {
+        self.db.execute("DELETE FROM carried WHERE id = ?1", [id])?;
+        Ok(())
+    }
+
+    fn carried_refused(&mut self, id: i64, refusal: &Refusal) -> Result<(), PhoneError> {
+        self.db.execute(
+            "UPDATE carried SET code = ?2, text = ?3 WHERE id = ?1",
+            params![id, refusal.code, refusal.text],
+        )?;
         Ok(())
     }
 }

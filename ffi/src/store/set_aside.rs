@@ -3,12 +3,12 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use backstraight_core::doc::genesis;
-use backstraight_core::doc::open::Document;
+use backstraight_core::device::rescue::{longest, unsure};
+use backstraight_core::device::shelf::Shelf as _;
 use backstraight_core::model::name::DocName;
 use rusqlite::{Connection, OpenFlags};
 
-use super::{DocRow, Store};
+use super::Store;
 use crate::error::PhoneError;
 
 /// Moves the store's files to the first free name beside them.
@@ -72,31 +72,4 @@ fn take_one(old: &Connection, name: DocName, saved: Vec<u8>, store: &mut Store) 
     let doc = longest(name, &saved, &chunks)?;
     store.take(&unsure(&doc), &[]).ok()?;
     store.compact(&name, &doc.save()).ok()
-}
-
-/// The document from the longest run of chunks that opens whole; chunks build on each other, so a
-/// damaged one ends it. Nothing but the starting change when the saved form itself is damaged.
-pub(super) fn longest(name: DocName, saved: &[u8], chunks: &[Vec<u8>]) -> Option<Document> {
-    let start = if saved.is_empty() { genesis::bytes(name.kind()) } else { saved };
-    for n in (0..=chunks.len()).rev() {
-        let mut bytes = start.to_vec();
-        chunks.iter().take(n).for_each(|c| bytes.extend_from_slice(c));
-        if let Ok(doc) = Document::open(name, &bytes) {
-            return Some(doc);
-        }
-    }
-    Document::create(name).ok()
-}
-
-/// The row of a document that was rescued: nothing is believed of what the server has.
-pub(super) fn unsure(doc: &Document) -> DocRow {
-    DocRow {
-        name: doc.name(),
-        cursor: 0,
-        heads: doc.heads(),
-        server_heads: Vec::new(),
-        agreed: false,
-        tell_heads: true,
-        withdrawn: false,
-    }
 }

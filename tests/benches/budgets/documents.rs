@@ -4,6 +4,7 @@
 use std::path::PathBuf;
 
 use backstraight_core::base::id::{ClubId, InstallId, PersonId};
+use backstraight_core::device::shelf::Shelf as _;
 use backstraight_core::doc::command::{Command, Scene, WorkOf};
 use backstraight_core::doc::open::Document;
 use backstraight_core::doc::place::Place;
@@ -170,7 +171,7 @@ fn year(club: &Club) -> Vec<Row> {
             tell_heads: false,
             withdrawn: false,
         };
-        phone.store_mut().take(&row, &doc.changes_to_send(&[], usize::MAX)).unwrap();
+        phone.shelf_mut().take(&row, &doc.changes_to_send(&[], usize::MAX)).unwrap();
     }
     let mut athlete = Athlete::new(&club.plan, &club.library, 2);
     let mut desk = OnPhone { phone, clock: clock.clone() };

@@ -2,6 +2,7 @@
 //! signal reaches the server by way of a coach's phone, once; and nothing that was tampered with does.
 
 use backstraight_core::base::id::InstallId;
+use backstraight_core::device::shelf::Shelf as _;
 use backstraight_core::exchange::access::Role;
 use backstraight_core::exchange::carry::{self, Parcel};
 use backstraight_core::exchange::wire::{Outcome, Refusal};
@@ -173,7 +174,7 @@ fn health_is_not_carried_by_others_and_nobody_carries_what_they_may_not_read() {
     // A phone without a key says so.
     let mut keyless = phone.phone.identity().clone();
     keyless.key = None;
-    keyless.store(&phone.dir).unwrap();
+    backstraight_ffi::identity::store(&keyless, &phone.dir).unwrap();
     let mut phone = phone.reopened();
     assert!(matches!(phone.phone.carry_out(), Err(PhoneError::NoKey)));
 }
@@ -351,7 +352,7 @@ fn another_clubs_coach_hands_in_nothing() {
     assert_eq!(taken.refused.iter().map(|(_, e)| e.code()).collect::<Vec<_>>(), ["unknown-install"]);
     let parcel = carry::read(&file).unwrap().remove(0);
     let name = parcel.document().unwrap();
-    desk.phone.store_mut().keep_carried(&name, &parcel, None).unwrap();
+    desk.phone.shelf_mut().keep_carried(&name, &parcel, None).unwrap();
     let report = desk.exchange(&stand.url());
     assert_eq!(
         report.carried.refused.iter().map(|(n, r)| (*n, r.code.as_str())).collect::<Vec<_>>(),

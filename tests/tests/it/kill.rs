@@ -100,7 +100,7 @@ fn every_set_that_a_phone_called_saved_outlives_its_process() {
         exchanged += usize::from(url.is_some() && said.len() >= 5);
         told.extend(said);
         let mut phone = Handset::open(&folder, stand.now());
-        assert!(phone.phone.store().set_aside.is_empty());
+        assert!(phone.phone.shelf().set_aside.is_empty());
         // `sets` fails when anything is half there.
         let found = phone.sets(log);
         for (key, n) in &told {

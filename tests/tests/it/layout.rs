@@ -8,7 +8,7 @@ use std::process::Command;
 use serde_json::Value;
 
 /// Layers of core, bottom first. A layer may use itself and those before it.
-const LAYERS: [&str; 6] = ["base", "science", "model", "doc", "view", "exchange"];
+const LAYERS: [&str; 7] = ["base", "science", "model", "doc", "view", "exchange", "device"];
 /// What core may name in its manifest: short texts in place, the document engine, hashing, calendar, wire data, and for
 /// the formulas linear algebra, distributions and least squares.
 const CORE_MAY: [&str; 12] = [
@@ -49,7 +49,10 @@ const CORE_NEVER: [&str; 18] = [
 /// Words that only some folders may name, and those folders.
 const ONLY_IN: [(&str, &[&str]); 7] = [
     ("automerge", &["core/src/doc", "core/src/exchange"]),
-    ("minicbor", &["core/src/exchange", "core/src/model/whole", "ffi/src", "server/src", "app/src"]),
+    (
+        "minicbor",
+        &["core/src/exchange", "core/src/device", "core/src/model/whole", "ffi/src", "server/src", "app/src"],
+    ),
     ("rusqlite", &["ffi/src/store", "server/src/store"]),
     ("axum", &["server/src"]),
     ("uniffi", &["ffi/src"]),

@@ -178,7 +178,7 @@ fn after_a_session_has_ended_a_new_invitation_on_the_same_phone_brings_everythin
         assert!(matches!(Http::new(&stand.url()).renew(&ask), Err(PhoneError::SignedOut(_))));
     };
     come(None);
-    come(Some(&InstallKey::fresh().unwrap()));
+    come(Some(&backstraight_ffi::identity::fresh_key().unwrap()));
     phone.exchange(&stand.url());
     // With the key too it is a copy of the phone: nobody's session is good any more.
     come(copied.key.as_ref());

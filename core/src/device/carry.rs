@@ -1,24 +1,25 @@
-//! Carry files on a phone: what was not acknowledged goes out into a file, what others wrote comes in
+//! Carry files on a device: what was not acknowledged goes out into a file, what others wrote comes in
 //! from one, is shown where this phone's person may read it, and goes on to the server with the next
 //! exchange. No picture code and no radio: an app brings its own way for the bytes.
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use backstraight_core::base::id::{InstallId, PersonId};
-use backstraight_core::doc::admit::Admitted;
-use backstraight_core::doc::gate::reject::Rejected;
-use backstraight_core::doc::thin;
-use backstraight_core::exchange::access::{Asker, Right, Role};
-use backstraight_core::exchange::carry::{self, CarryError, MAX_PLAIN, Parcel};
-use backstraight_core::exchange::device::MAX_SEND_CHANGES;
-use backstraight_core::exchange::signed::{self, SignedError};
-use backstraight_core::exchange::wire::{MAX_BODY, Outcome, Refusal, Up, heads_out};
-use backstraight_core::model::name::{DocName, Kind};
+use crate::base::id::{InstallId, PersonId};
+use crate::doc::admit::Admitted;
+use crate::doc::gate::reject::Rejected;
+use crate::doc::thin;
+use crate::exchange::access::{Asker, Right, Role};
+use crate::exchange::carry::{self, CarryError, MAX_PLAIN, Parcel};
+use crate::exchange::device::MAX_SEND_CHANGES;
+use crate::exchange::signed::{self, SignedError};
+use crate::exchange::wire::{MAX_BODY, Outcome, Refusal, Up, heads_out};
+use crate::model::name::{DocName, Kind};
 use minicbor::bytes::ByteVec;
 use uuid::Uuid;
 
-use crate::error::PhoneError;
-use crate::phone::{Exchanged, Phone};
+use super::error::DeviceError;
+use super::shelf::Shelf;
+use super::{Device, Exchanged};
 
 /// Most packed bytes of a file: what one exchange can carry, with some room.
 pub const MAX_FILE: usize = MAX_BODY / 2;
@@ -62,7 +63,7 @@ pub struct CarriedOn {
     /// Parcels that the server refused.
     pub refused: Vec<(DocName, Refusal)>,
     /// Those that were sent in this exchange.
-    pub(crate) sent: BTreeSet<i64>,
+    pub(super) sent: BTreeSet<i64>,
 }
 
 /// Why a parcel was not taken.
@@ -95,20 +96,20 @@ impl ParcelError {
     }
 }
 
-impl From<CarryError> for PhoneError {
-    fn from(e: CarryError) -> PhoneError {
-        PhoneError::Carry { code: e.code(), why: e.to_string() }
+impl From<CarryError> for DeviceError {
+    fn from(e: CarryError) -> DeviceError {
+        DeviceError::Carry { code: e.code(), why: e.to_string() }
     }
 }
 
-impl Phone {
+impl<S: Shelf> Device<S> {
     /// Writes what the server has not acknowledged into a file that somebody else can take there:
     /// this phone's own changes, signed, and what it carries for others. `None` when there is nothing.
     /// Writing it changes nothing here: all of it still goes out with the next exchange.
     ///
     /// # Errors
     /// When the store cannot be read or this install has no key.
-    pub fn carry_out(&mut self) -> Result<Option<CarriedOut>, PhoneError> {
+    pub fn carry_out(&mut self) -> Result<Option<CarriedOut>, S::Error> {
         let mut out = CarriedOut {
             bytes: Vec::new(),
             own: BTreeMap::new(),
@@ -134,7 +135,7 @@ impl Phone {
                 parcels.push(parcel);
             }
         }
-        for row in self.store.carried()? {
+        for row in self.shelf.carried()? {
             let size = row.parcel.changes.len();
             if size > room {
                 out.left.extend(row.parcel.document());
@@ -152,15 +153,15 @@ impl Phone {
     }
 
     /// The unacknowledged changes of one document that this install wrote, signed.
-    fn parcels_of(&mut self, name: DocName) -> Result<Vec<(Parcel, usize)>, PhoneError> {
-        let key = self.identity.key.clone().ok_or(PhoneError::NoKey)?;
+    fn parcels_of(&mut self, name: DocName) -> Result<Vec<(Parcel, usize)>, S::Error> {
+        let key = self.identity.key.clone().ok_or(DeviceError::NoKey)?;
         let install = self.identity.install;
-        let mut base = self.store.doc(&name)?.map(|row| row.server_heads).unwrap_or_default();
+        let mut base = self.shelf.doc(&name)?.map(|row| row.server_heads).unwrap_or_default();
         let doc = self.document(name)?;
         let mut parcels = Vec::new();
         loop {
             let all = doc.changes_to_send(&base, MAX_SEND_CHANGES);
-            let unreadable = |e: Rejected| PhoneError::Answer(format!("{name}: {e}"));
+            let unreadable = |e: Rejected| DeviceError::Answer(format!("{name}: {e}"));
             let changes = signed::changes(&all).map_err(unreadable)?;
             if changes.is_empty() {
                 return Ok(parcels);
@@ -190,11 +191,11 @@ impl Phone {
     ///
     /// # Errors
     /// When it is no sound carry file, or the disk refuses.
-    pub fn carry_in(&mut self, bytes: &[u8]) -> Result<CarriedIn, PhoneError> {
+    pub fn carry_in(&mut self, bytes: &[u8]) -> Result<CarriedIn, S::Error> {
         let known = Writers::of(self)?;
         let mut report = CarriedIn::default();
         let mut room = MAX_PLAIN;
-        for parcel in carry::read(bytes)? {
+        for parcel in carry::read(bytes).map_err(DeviceError::from)? {
             let Ok(name) = parcel.document() else { continue };
             match self.take_parcel(name, &parcel, &known, &mut room)? {
                 Ok((0, _)) => report.known.push(name),
@@ -212,7 +213,7 @@ impl Phone {
         parcel: &Parcel,
         writers: &Writers,
         room: &mut usize,
-    ) -> Result<Result<(usize, bool), ParcelError>, PhoneError> {
+    ) -> Result<Result<(usize, bool), ParcelError>, S::Error> {
         let me = Asker { person: self.identity.person, club: self.identity.club, role: self.identity.role };
         if self.right_of(me, &name) == Right::None {
             return Ok(Err(ParcelError::NotReadable));
@@ -238,7 +239,7 @@ impl Phone {
         let allowed: BTreeSet<InstallId> = changes.iter().map(|c| c.actor.install()).collect();
         self.document(name)?;
         let Some(mut doc) = self.open.remove(&name) else {
-            return Err(PhoneError::Answer("document not open".to_owned()));
+            return Err(DeviceError::Answer("document not open".to_owned()).into());
         };
         let admitted = match doc.admit(&plain, &|install| allowed.contains(&install)) {
             Ok(admitted) => admitted,
@@ -254,7 +255,7 @@ impl Phone {
             Admitted::Need(_) => (false, None),
         };
         // On an error the document in memory is dropped and opened again from the disk.
-        let new = self.store.keep_carried(&name, parcel, fresh)?;
+        let new = self.shelf.keep_carried(&name, parcel, fresh)?;
         self.open.insert(name, doc);
         Ok(Ok((if new { changes.len() } else { 0 }, shown)))
     }
@@ -264,15 +265,15 @@ impl Phone {
     ///
     /// # Errors
     /// When the store cannot be read.
-    pub fn carried(&self) -> Result<Vec<(DocName, Option<Refusal>)>, PhoneError> {
-        let rows = self.store.carried()?;
+    pub fn carried(&self) -> Result<Vec<(DocName, Option<Refusal>)>, S::Error> {
+        let rows = self.shelf.carried()?;
         Ok(rows.into_iter().filter_map(|r| Some((r.parcel.document().ok()?, r.refused))).collect())
     }
 
     /// Puts parcels on a request, each once in an exchange; their numbers.
-    pub(crate) fn load_up(&mut self, up: &mut Up, report: &Exchanged) -> Result<Vec<i64>, PhoneError> {
+    pub(super) fn load_up(&mut self, up: &mut Up, report: &Exchanged) -> Result<Vec<i64>, S::Error> {
         let (mut ids, mut parcels, mut room) = (Vec::new(), Vec::new(), MAX_LOAD);
-        for row in self.store.carried()? {
+        for row in self.shelf.carried()? {
             let size = row.parcel.changes.len();
             let waits = row.refused.is_none() && !report.carried.sent.contains(&row.id);
             if waits && (size <= room || parcels.is_empty()) {
@@ -286,12 +287,12 @@ impl Phone {
     }
 
     /// What the server says of them; whether there are more to send.
-    pub(crate) fn unload(
+    pub(super) fn unload(
         &mut self,
         ids: &[i64],
         said: Option<&[Outcome]>,
         report: &mut Exchanged,
-    ) -> Result<bool, PhoneError> {
+    ) -> Result<bool, S::Error> {
         report.carried.sent.extend(ids);
         let Some(said) = said else {
             // An older server does not know of parcels: they stay here.
@@ -299,18 +300,18 @@ impl Phone {
             return Ok(false);
         };
         if said.len() != ids.len() {
-            return Err(PhoneError::Answer("not an answer to each parcel".to_owned()));
+            return Err(DeviceError::Answer("not an answer to each parcel".to_owned()).into());
         }
-        let rows = self.store.carried()?;
+        let rows = self.shelf.carried()?;
         for (id, outcome) in ids.iter().zip(said) {
             match outcome {
                 Outcome::Accepted => {
-                    self.store.carried_arrived(*id)?;
+                    self.shelf.carried_arrived(*id)?;
                     report.carried.arrived += 1;
                 }
                 Outcome::Need => report.carried.waiting += 1,
                 Outcome::Refused(refusal) => {
-                    self.store.carried_refused(*id, refusal)?;
+                    self.shelf.carried_refused(*id, refusal)?;
                     let row = rows.iter().find(|row| row.id == *id);
                     let name = row.and_then(|row| row.parcel.document().ok());
                     report.carried.refused.extend(name.map(|name| (name, refusal.clone())));
@@ -332,9 +333,9 @@ struct Writer {
 struct Writers(BTreeMap<InstallId, Writer>);
 
 impl Writers {
-    fn of(phone: &Phone) -> Result<Writers, PhoneError> {
+    fn of<S: Shelf>(device: &Device<S>) -> Result<Writers, S::Error> {
         let mut all = BTreeMap::new();
-        for known in phone.people()? {
+        for known in device.people()? {
             let person = Uuid::from_slice(&known.person).map(PersonId);
             let (Ok(person), Ok(role)) = (person, known.role.parse::<Role>()) else { continue };
             let mut keys = known.keys.unwrap_or_default().into_iter();

@@ -107,7 +107,7 @@ impl World {
         let on_screen = screen.item(&self.items[item]).unwrap();
         let begun =
             self.log.record::<SessionDone>(&Place::of("sessions", &self.done)).unwrap().unwrap().record;
-        let record = screen.work(on_screen, instead.map(|i| &self.exercises[i]), &begun);
+        let record = on_screen.work(instead.map(|i| &self.exercises[i]), &begun);
         let work = self.mint.mint();
         let keys: Vec<Key> = (0..sets).map(|_| self.mint.mint()).collect();
         for (i, key) in keys.iter().enumerate() {

@@ -261,7 +261,8 @@ pub fn target_now(p: &Prescription, sets: Count) -> Target {
 }
 
 /// What the `i`th set of a target asks.
-pub(super) fn set_asked(i: usize, target: Option<&Target>) -> SetAsked {
+#[must_use]
+pub fn set_asked(i: usize, target: Option<&Target>) -> SetAsked {
     let Some(target) = target else { return SetAsked { dose: None, intensity: None, load: None } };
     let wave = target.waves.as_ref().and_then(|w| w.0.get(i));
     let own = wave.and_then(|w| w.intensity.clone());

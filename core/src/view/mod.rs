@@ -17,6 +17,7 @@ mod progress;
 pub mod proposal;
 pub mod records;
 pub mod resolve;
+pub mod screen;
 pub mod show;
 pub mod speed;
 pub mod state;

@@ -9,7 +9,7 @@ use crate::base::day::Day;
 use crate::base::key::Key;
 use crate::base::moment::Moment;
 use crate::model::log::{SessionDone, Work};
-use crate::model::number::{Load, SeasonNo, Text};
+use crate::model::number::{Load, PlanMark, SeasonNo, Text};
 use crate::model::packed::{Intensity, Target};
 use crate::model::plan::{Group, Prescription};
 
@@ -32,6 +32,8 @@ pub struct Shown {
     pub cues: Vec<String>,
     /// The club's caution about the exercise.
     pub caution: Option<String>,
+    /// The state of the plan that is shown.
+    pub plan: Option<PlanMark>,
 }
 
 /// One group on the screen.
@@ -92,6 +94,7 @@ pub fn shown<'a>(
                             .collect(),
                         cues: library.cues(item, &ex),
                         caution: exercise.and_then(|e| e.caution.as_ref()).map(ToString::to_string),
+                        plan: plan.mark,
                         target,
                         ex,
                     }
@@ -157,17 +160,19 @@ impl ShownSession<'_> {
             ..SessionDone::new(day, now)
         }
     }
+}
 
-    /// The record with which an exercise of this screen is begun in a session that began with
-    /// `begun`; `instead` when another exercise is done.
+impl Shown {
+    /// The record with which this exercise is begun in a session that began with `begun`; `instead`
+    /// when another exercise is done.
     #[must_use]
-    pub fn work(&self, shown: &Shown, instead: Option<&Key>, begun: &SessionDone) -> Work {
+    pub fn work(&self, instead: Option<&Key>, begun: &SessionDone) -> Work {
         Work {
-            item: Some(shown.item.clone()),
-            shown: Some(shown.target.clone()),
-            plan: self.plan.mark.filter(|mark| begun.plan != Some(*mark)),
-            instead_of: instead.map(|_| shown.ex.clone()),
-            ..Work::new(instead.unwrap_or(&shown.ex).clone())
+            item: Some(self.item.clone()),
+            shown: Some(self.target.clone()),
+            plan: self.plan.filter(|mark| begun.plan != Some(*mark)),
+            instead_of: instead.map(|_| self.ex.clone()),
+            ..Work::new(instead.unwrap_or(&self.ex).clone())
         }
     }
 }

@@ -209,7 +209,7 @@ impl World {
             let planned = plan.sessions.iter().find(|s| s.items().any(|(_, i)| i.key() == *item))?;
             let screen = shown(&plan, planned, date, &library, &|_, _| None);
             let on_screen = screen.item(item)?;
-            Some(screen.work(on_screen, (on_screen.ex != *ex).then_some(ex), &begun))
+            Some(on_screen.work((on_screen.ex != *ex).then_some(ex), &begun))
         });
         let record = asked.unwrap_or_else(|| Work::new(ex.clone()));
         let work = self.mint.mint();

@@ -252,7 +252,7 @@ impl<'a> Athlete<'a> {
                 let of = match work.clone() {
                     Some(key) => WorkOf::Open(key),
                     None => {
-                        let begun = screen.work(item, None, &record);
+                        let begun = item.work(None, &record);
                         WorkOf::New(work.insert(desk.key()).clone(), Box::new(begun))
                     }
                 };

@@ -1,1 +1,6 @@
-//! Backstraight: app.
+//! The pages for athlete and coach: core in the browser. All logic is plain Rust that is tested on the host; what
+//! only a browser has is behind small doors. Must know no rule of training that core does not have.
+
+mod start;
+
+pub use start::{busy, start};

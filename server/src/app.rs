@@ -21,6 +21,7 @@ use crate::folder::Folder;
 use crate::job;
 use crate::load::Load;
 use crate::nudge::{self, Hub};
+use crate::page::Page;
 use crate::passkey::Site;
 use crate::password::Passwords;
 use crate::project::{self, Signals};
@@ -81,7 +82,9 @@ pub struct App {
     pub backoff: Backoff,
     /// The line in front of hashing passwords.
     pub passwords: Passwords,
-    /// The page that passkeys hold to.
+    /// The page that browsers are given.
+    pub page: Page,
+    /// The site that passkeys hold to.
     pub site: Site,
     /// Requests by install.
     pub installs: Buckets<InstallId>,
@@ -139,6 +142,7 @@ impl App {
             failures: Failures::new(config.limits.wrong_codes),
             backoff: Backoff::default(),
             passwords: Passwords::default(),
+            page: Page::load(config.page.as_deref())?,
             site: Site::of(&config.site()),
             installs: Buckets::default(),
             addresses: Buckets::default(),

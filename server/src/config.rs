@@ -36,6 +36,9 @@ pub struct Config {
     /// Private key of that certificate (PEM)
     #[arg(long, env = "BACKSTRAIGHT_TLS_KEY", value_name = "FILE", requires = "tls_cert")]
     pub tls_key: Option<PathBuf>,
+    /// Folder of the page, in place of the one that is in the program
+    #[arg(long, env = "BACKSTRAIGHT_PAGE", value_name = "DIR", hide = true)]
+    pub page: Option<PathBuf>,
     /// Minutes for which an invitation that a coach makes is good
     #[arg(long, env = "BACKSTRAIGHT_INVITE_MINUTES", value_name = "N", default_value_t = 15,
           value_parser = clap::value_parser!(u32).range(1..=1440))]
@@ -129,6 +132,7 @@ impl Config {
             limits: Limits::default(),
             tls_cert: None,
             tls_key: None,
+            page: None,
             invite_minutes: 15,
             behind_proxy: false,
             nudge_seconds: 25,

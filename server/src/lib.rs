@@ -26,6 +26,7 @@ mod leftover;
 pub mod limits;
 pub mod load;
 pub mod nudge;
+pub mod page;
 pub mod passkey;
 pub mod password;
 pub mod problem;

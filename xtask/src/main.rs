@@ -2,8 +2,11 @@
 //! training: it calls cargo and other tools and says aloud what it could not run.
 
 mod bench;
+mod browser;
 mod files;
 mod licences;
+mod page;
+mod page_compiler;
 mod parts;
 mod run;
 mod spdx;
@@ -22,6 +25,10 @@ cargo xtask <command>
   tidy             the house rules that no compiler checks
   licences         the licence of every dependency against the list of those we may use
   bench [--json]   every budget that can be measured beside its figure, in a release build
+  page [--dev]     the pages, compiled for browsers, as files for the server; with --dev quickly, not small
+  browser          stories of phones and desks in a real browser
+  shots DIR        the same, pictures of the screens into a folder
+  bench-app        what the page weighs and how fast it opens
   demo [args]      the invented club on a server of your own
   drill [args]     a server under load is lost, a backup restored, phones refill; prints the tally
   formats [--write]   whether the tables in docs/formats.md are what the code says; with --write, make them so
@@ -46,6 +53,10 @@ fn main() -> ExitCode {
         ("tidy", []) => tidy::part(),
         ("licences", []) => licences::part(),
         ("bench", rest) => bench::part(rest),
+        ("page", rest) => page::part(rest),
+        ("browser", []) => page::part(&[]).and(browser::part),
+        ("shots", [folder]) => page::part(&[]).and(|| browser::shots(folder)),
+        ("bench-app", []) => page::part(&[]).and(browser::bench),
         ("demo", rest) => demo(rest),
         ("drill", rest) => drill(rest),
         ("formats", rest) => formats(rest),

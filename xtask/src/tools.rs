@@ -8,7 +8,7 @@ use std::process::Command;
 use crate::parts::program;
 use crate::run::{Outcome, cargo, has, read, root, run, target};
 
-const NODE: Outcome =
+pub(crate) const NODE: Outcome =
     Outcome::Missing { tool: "Node 18 or later with npm", bring: "apt-get install nodejs npm" };
 const PYTHON: Outcome = Outcome::Missing { tool: "python3 with venv", bring: "apt-get install python3-venv" };
 
@@ -121,7 +121,7 @@ fn major(version: &str) -> Option<u32> {
 }
 
 /// Whether `made` exists and is not older than `source`.
-fn is_current(source: &Path, made: &Path) -> bool {
+pub(crate) fn is_current(source: &Path, made: &Path) -> bool {
     let age = |p: &Path| fs::metadata(p).and_then(|m| m.modified()).ok();
     age(made).zip(age(source)).is_some_and(|(made, source)| made >= source)
 }

@@ -25,6 +25,7 @@ use axum::Router;
 use axum::http::header;
 use axum::middleware;
 use axum::response::{IntoResponse, Response};
+use axum::routing::get;
 use utoipa::openapi::OpenApi as Document;
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityScheme};
 use utoipa::{Modify, OpenApi};
@@ -35,6 +36,7 @@ use crate::app::Shared;
 use crate::headers;
 use crate::leftover;
 use crate::load;
+use crate::page;
 use crate::problem::{self, Problem};
 use crate::telemetry;
 
@@ -132,7 +134,11 @@ fn list() -> OpenApiRouter<Shared> {
 
 /// The router of a server.
 pub fn router(app: Shared) -> Router {
-    let (router, _) = list().split_for_parts();
+    let (mut router, _) = list().split_for_parts();
+    // Files for browsers, under the names of this build: of no use to programs, and so not in the document.
+    for path in app.page.paths() {
+        router = router.route(path, get(page::answer));
+    }
     router
         .fallback(async || Problem::NotFound)
         .method_not_allowed_fallback(async || Problem::Method)

@@ -24,6 +24,7 @@ mod nudge;
 mod operating_doc;
 #[cfg(feature = "otlp")]
 mod otlp;
+mod page;
 mod people;
 mod postgres;
 mod raw;

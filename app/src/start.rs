@@ -1,0 +1,49 @@
+//! Where the page starts, and what it tells the script around it (`app/web/boot.js`): when it broke, when it is
+//! ready, and when it must not be replaced. Knows no screen.
+
+use leptos::prelude::*;
+use wasm_bindgen::prelude::*;
+
+/// On the root element while somebody is in the middle of something: no new version is offered then.
+const BUSY: &str = "data-busy";
+/// The mark by which measurements know that the first screen stands.
+const READY: &str = "ready";
+
+/// Draws the page. The browser calls it once.
+#[expect(unsafe_code, reason = "the attribute makes the door by which the browser calls in")]
+mod door {
+    use super::*;
+
+    #[wasm_bindgen(start)]
+    pub fn start() {
+        super::start();
+    }
+}
+
+/// Draws the page in place of what stands there before the program runs.
+pub fn start() {
+    std::panic::set_hook(Box::new(|what| {
+        // The script around the program sees that it stopped, but not why.
+        web_sys::console::error_1(&what.to_string().into());
+    }));
+    let Some(place) = place() else { return };
+    place.set_inner_html("");
+    mount_to(place, || view! { <main><h1>"Backstraight"</h1></main> }).forget();
+    if let Some(clock) = window().performance() {
+        // Only measurements miss it.
+        let _ = clock.mark(READY);
+    }
+}
+
+fn place() -> Option<web_sys::HtmlElement> {
+    document().get_element_by_id("app")?.dyn_into().ok()
+}
+
+/// Says whether somebody is in the middle of something that a reload would interrupt, such as a session.
+pub fn busy(now: bool) {
+    let Some(root) = document().document_element() else { return };
+    let done = if now { root.set_attribute(BUSY, "") } else { root.remove_attribute(BUSY) };
+    if let Err(why) = done {
+        web_sys::console::warn_1(&why);
+    }
+}

@@ -1,0 +1,75 @@
+//! Where a story plays: a server on a folder of its own, and the folders in which phones keep their memory.
+
+use std::path::PathBuf;
+
+use tempfile::TempDir;
+
+use crate::built::Built;
+use crate::must::must;
+use crate::process::{Driver, Server};
+use crate::seat::{Kind, Seat};
+
+/// A server and what is needed for browsers around it.
+#[derive(Debug)]
+pub struct Stage {
+    /// The server.
+    pub server: Server,
+    driver: Driver,
+    home: TempDir,
+}
+
+impl Stage {
+    /// A server without a club, with the page as it was built.
+    #[must_use]
+    pub fn new() -> Stage {
+        Stage::with(&Built::usual())
+    }
+
+    /// The same with another page.
+    #[must_use]
+    pub fn with(page: &Built) -> Stage {
+        Stage::on(Some(page))
+    }
+
+    /// The same with the page that the server's program has inside.
+    #[must_use]
+    pub fn of_the_program() -> Stage {
+        Stage::on(None)
+    }
+
+    fn on(page: Option<&Built>) -> Stage {
+        let home = must(tempfile::tempdir(), "a folder for the story");
+        let server = Server::start(&home.path().join("data"), page.map(Built::folder));
+        Stage { server, driver: Driver::start(), home }
+    }
+
+    /// A folder of the story's own, which goes with it.
+    #[must_use]
+    pub fn folder(&self, name: &str) -> PathBuf {
+        self.home.path().join(name)
+    }
+
+    /// Opens the browser of somebody; the same name is the same phone with all that it remembers.
+    #[must_use]
+    pub fn seat(&self, kind: Kind, name: &str) -> Seat {
+        Seat::open(kind, self.driver.port, &self.folder(&format!("seat-{name}")), &self.server.url())
+    }
+
+    /// A phone.
+    #[must_use]
+    pub fn phone(&self, name: &str) -> Seat {
+        self.seat(Kind::Phone, name)
+    }
+
+    /// A desk.
+    #[must_use]
+    pub fn desk(&self, name: &str) -> Seat {
+        self.seat(Kind::Desk, name)
+    }
+}
+
+impl Default for Stage {
+    fn default() -> Stage {
+        Stage::new()
+    }
+}

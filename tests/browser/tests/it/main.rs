@@ -1,0 +1,5 @@
+//! Stories of phones and desks in a real browser: `cargo xtask browser` runs them, one after the other. They are
+//! ignored in `cargo test`, which a machine without a browser runs too.
+
+mod page;
+mod versions;

@@ -1,0 +1,48 @@
+//! `cargo xtask page`: core and the pages compiled for browsers, and made into the files that a server hands out
+//! (`app/dist`). Knows which steps there are; which compiler does it is [`crate::page_compiler`]'s business.
+
+use std::time::Instant;
+
+use crate::page_compiler;
+use crate::run::{self, Outcome, cargo};
+
+/// Where the files go: the server's build takes them from there, and a debug build of the server reads them there.
+const OUT: &str = "app/dist";
+
+/// Builds the page; with `--dev` quickly and readable rather than small.
+pub(crate) fn part(args: &[String]) -> Outcome {
+    match args {
+        [] => build(false),
+        [dev] if dev == "--dev" => build(true),
+        _ => Outcome::Failed(format!("cargo xtask page takes --dev alone, not {}", args.join(" "))),
+    }
+}
+
+fn build(dev: bool) -> Outcome {
+    let compiler = match page_compiler::find() {
+        Ok(compiler) => compiler,
+        Err(outcome) => return outcome,
+    };
+    println!("-> compiling core and the pages with {}", compiler.what);
+    let begun = Instant::now();
+    let profile = if dev { "dev" } else { "page" };
+    let mut build = compiler.cargo(&["build", "--locked", "--package", "backstraight-app", "--lib"]);
+    build.args(["--profile", profile]);
+    let folder = if dev { "debug" } else { profile };
+    let compiled = compiler.out.join(page_compiler::TARGET).join(folder).join("backstraight_app.wasm");
+    run::run(build)
+        .and(|| {
+            println!("   compiled: {:.1} s", begun.elapsed().as_secs_f64());
+            println!("-> making files of it in {OUT}");
+            let mut pack = cargo(&["run", "--quiet", "--locked", "--package", "backstraight-pack", "--"]);
+            pack.arg(&compiled).args(["app/web", OUT]);
+            if dev {
+                pack.arg("--dev");
+            }
+            run::run(pack)
+        })
+        .and(|| {
+            println!("-> the page is in {OUT}: a debug build of the server serves it, a release build takes it in");
+            Outcome::Passed
+        })
+}

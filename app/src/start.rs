@@ -9,18 +9,8 @@ const BUSY: &str = "data-busy";
 /// The mark by which measurements know that the first screen stands.
 const READY: &str = "ready";
 
-/// Draws the page. The browser calls it once.
-#[expect(unsafe_code, reason = "the attribute makes the door by which the browser calls in")]
-mod door {
-    use super::*;
-
-    #[wasm_bindgen(start)]
-    pub fn start() {
-        super::start();
-    }
-}
-
-/// Draws the page in place of what stands there before the program runs.
+/// Draws the page in place of what stands there before the program runs. The browser calls it once.
+#[wasm_bindgen(start)]
 pub fn start() {
     std::panic::set_hook(Box::new(|what| {
         // The script around the program sees that it stopped, but not why.

@@ -2,6 +2,8 @@
 //! only a browser has is behind small doors. Must know no rule of training that core does not have.
 
 pub mod chart;
+#[cfg(feature = "gallery")]
+pub mod gallery;
 pub mod kit;
 pub mod parse;
 pub mod route;

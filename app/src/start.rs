@@ -18,11 +18,23 @@ pub fn start() {
     }));
     let Some(place) = place() else { return };
     place.set_inner_html("");
-    mount_to(place, || view! { <main><h1>"Backstraight"</h1></main> }).forget();
+    #[cfg(feature = "gallery")]
+    let first = || {
+        let hash = window().location().hash().unwrap_or_default();
+        let asked = crate::route::Route::parse(&hash) == Some(crate::route::Route::Gallery);
+        if asked { view! { <crate::gallery::Gallery /> }.into_any() } else { home() }
+    };
+    #[cfg(not(feature = "gallery"))]
+    let first = home;
+    mount_to(place, first).forget();
     if let Some(clock) = window().performance() {
         // Only measurements miss it.
         let _ = clock.mark(READY);
     }
+}
+
+fn home() -> AnyView {
+    view! { <main><h1>"Backstraight"</h1></main> }.into_any()
 }
 
 fn place() -> Option<web_sys::HtmlElement> {

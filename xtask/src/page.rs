@@ -28,6 +28,10 @@ fn build(dev: bool) -> Outcome {
     let profile = if dev { "dev" } else { "page" };
     let mut build = compiler.cargo(&["build", "--locked", "--package", "backstraight-app", "--lib"]);
     build.args(["--profile", profile]);
+    if dev {
+        // A screen that shows every part, for whoever works on them.
+        build.args(["--features", "gallery"]);
+    }
     let folder = if dev { "debug" } else { profile };
     let compiled = compiler.out.join(page_compiler::TARGET).join(folder).join("backstraight_app.wasm");
     run::run(build)
@@ -42,7 +46,9 @@ fn build(dev: bool) -> Outcome {
             run::run(pack)
         })
         .and(|| {
-            println!("-> the page is in {OUT}: a debug build of the server serves it, a release build takes it in");
+            println!(
+                "-> the page is in {OUT}: a debug build of the server serves it, a release build takes it in"
+            );
             Outcome::Passed
         })
 }

@@ -1,11 +1,19 @@
 //! The pages for athlete and coach: core in the browser. All logic is plain Rust that is tested on the host; what
 //! only a browser has is behind small doors. Must know no rule of training that core does not have.
 
+pub mod chart;
 pub mod device;
 pub mod enrol;
 pub mod error;
+#[cfg(feature = "gallery")]
+pub mod gallery;
 pub mod hub;
+pub mod kit;
+pub mod parse;
 pub mod platform;
+pub mod reading;
+pub mod route;
 mod start;
+pub mod words;
 
 pub use start::{busy, start};

@@ -18,13 +18,32 @@ pub fn start() {
     }));
     let Some(place) = place() else { return };
     place.set_inner_html("");
+<<<<<<< HEAD
     mount_to(place, || view! { <main><h1>"Backstraight"</h1></main> }).forget();
+=======
+    #[cfg(feature = "gallery")]
+    let first = || {
+        let hash = window().location().hash().unwrap_or_default();
+        let asked = crate::route::Route::parse(&hash) == Some(crate::route::Route::Gallery);
+        if asked { view! { <crate::gallery::Gallery /> }.into_any() } else { home() }
+    };
+    #[cfg(not(feature = "gallery"))]
+    let first = home;
+    mount_to(place, first).forget();
+>>>>>>> kit
     if let Some(clock) = window().performance() {
         // Only measurements miss it.
         let _ = clock.mark(READY);
     }
 }
 
+<<<<<<< HEAD
+=======
+fn home() -> AnyView {
+    view! { <main><h1>"Backstraight"</h1></main> }.into_any()
+}
+
+>>>>>>> kit
 fn place() -> Option<web_sys::HtmlElement> {
     document().get_element_by_id("app")?.dyn_into().ok()
 }

@@ -27,6 +27,7 @@ use crate::error::AppError;
 use crate::platform::clock::{self, BrowserClock};
 use crate::platform::database::Database;
 use crate::platform::net::{self, Answer, Ask};
+use crate::reading::Readings;
 
 /// How long after a save the exchange is tried, so that several go together.
 const SOON_MS: i32 = 1_500;
@@ -76,6 +77,7 @@ struct Inner {
     waiting: Cell<bool>,
     elsewhere: Cell<bool>,
     answers: RefCell<BTreeMap<String, (Moment, serde_json::Value)>>,
+    readings: Readings,
 }
 
 /// The page's hold on everything. Copy it where it is needed.
@@ -134,6 +136,7 @@ impl Hub {
             waiting: Cell::new(false),
             elsewhere: Cell::new(false),
             answers: RefCell::default(),
+            readings: Readings::default(),
         };
         let hub = Hub {
             inner: StoredValue::new_local(Rc::new(inner)),
@@ -180,6 +183,13 @@ impl Hub {
     pub fn read<T>(self, f: impl FnOnce(&mut Device<MemoryShelf>) -> T) -> T {
         self.revision.track();
         f(&mut self.inner().device.borrow_mut())
+    }
+
+    /// The same with what was read of documents before.
+    pub fn read_with<T>(self, f: impl FnOnce(&mut Device<MemoryShelf>, &Readings) -> T) -> T {
+        self.revision.track();
+        let inner = self.inner();
+        f(&mut inner.device.borrow_mut(), &inner.readings)
     }
 
     /// The same without being told of later changes.

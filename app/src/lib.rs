@@ -1,6 +1,7 @@
 //! The pages for athlete and coach: core in the browser. All logic is plain Rust that is tested on the host; what
 //! only a browser has is behind small doors. Must know no rule of training that core does not have.
 
+pub mod athlete;
 pub mod chart;
 pub mod device;
 pub mod enrol;
@@ -12,8 +13,12 @@ pub mod kit;
 pub mod parse;
 pub mod platform;
 pub mod reading;
+pub mod root;
 pub mod route;
+pub mod screens;
+pub mod settings;
 mod start;
+pub mod welcome;
 pub mod words;
 
 pub use start::{busy, start};

@@ -87,7 +87,12 @@ impl Readings {
     ///
     /// # Errors
     /// When a document cannot be opened.
-    pub fn done(&self, device: &mut Device<MemoryShelf>, person: PersonId, day: Day) -> Result<Done, AppError> {
+    pub fn done(
+        &self,
+        device: &mut Device<MemoryShelf>,
+        person: PersonId,
+        day: Day,
+    ) -> Result<Done, AppError> {
         let first = months_before(day.month(), MONTHS_BACK);
         let wanted = |name: &DocName| match name {
             DocName::Log(of, month) => *of == person && *month >= first,

@@ -4,6 +4,8 @@
 use leptos::prelude::*;
 use wasm_bindgen::prelude::*;
 
+use crate::root::Root;
+
 /// On the root element while somebody is in the middle of something: no new version is offered then.
 const BUSY: &str = "data-busy";
 /// The mark by which measurements know that the first screen stands.
@@ -17,35 +19,22 @@ pub fn start() {
         web_sys::console::error_1(&what.to_string().into());
     }));
     let Some(place) = place() else { return };
-    place.set_inner_html("");
-<<<<<<< HEAD
-    mount_to(place, || view! { <main><h1>"Backstraight"</h1></main> }).forget();
-=======
-    #[cfg(feature = "gallery")]
-    let first = || {
-        let hash = window().location().hash().unwrap_or_default();
-        let asked = crate::route::Route::parse(&hash) == Some(crate::route::Route::Gallery);
-        if asked { view! { <crate::gallery::Gallery /> }.into_any() } else { home() }
-    };
-    #[cfg(not(feature = "gallery"))]
-    let first = home;
-    mount_to(place, first).forget();
->>>>>>> kit
+    mount_to(place, || view! { <Root /> }).forget();
+}
+
+fn place() -> Option<web_sys::HtmlElement> {
+    document().get_element_by_id("app")?.dyn_into().ok()
+}
+
+/// The first screen stands: what was painted before the program ran goes.
+pub(crate) fn ready() {
+    if let Some(shell) = document().get_element_by_id("shell") {
+        shell.remove();
+    }
     if let Some(clock) = window().performance() {
         // Only measurements miss it.
         let _ = clock.mark(READY);
     }
-}
-
-<<<<<<< HEAD
-=======
-fn home() -> AnyView {
-    view! { <main><h1>"Backstraight"</h1></main> }.into_any()
-}
-
->>>>>>> kit
-fn place() -> Option<web_sys::HtmlElement> {
-    document().get_element_by_id("app")?.dyn_into().ok()
 }
 
 /// Says whether somebody is in the middle of something that a reload would interrupt, such as a session.

@@ -30,7 +30,6 @@ pub(crate) fn shots(folder: &str) -> Outcome {
 
 /// What the page weighs and how fast it opens, with the server as it is shipped.
 pub(crate) fn bench() -> Outcome {
-<<<<<<< HEAD
     let server = cargo(&[
         "build",
         "--release",
@@ -40,9 +39,6 @@ pub(crate) fn bench() -> Outcome {
         "--bin",
         "backstraight",
     ]);
-=======
-    let server = cargo(&["build", "--release", "--locked", "--package", "backstraight-server", "--bin", "backstraight"]);
->>>>>>> kit
     ready().and(|| run(server)).and(|| {
         let mut bench = Command::new(target().join("debug/bench-app"));
         bench.current_dir(root()).env("BACKSTRAIGHT_PROGRAM", target().join("release/backstraight"));
@@ -60,12 +56,8 @@ fn ready() -> Outcome {
     if !page_compiler::is_there() {
         return page_compiler::MISSING;
     }
-<<<<<<< HEAD
     if !has("chromedriver") || !["chromium", "chromium-browser", "google-chrome"].iter().any(|name| has(name))
     {
-=======
-    if !has("chromedriver") || !["chromium", "chromium-browser", "google-chrome"].iter().any(|name| has(name)) {
->>>>>>> kit
         return BROWSER;
     }
     if !has("npm") {

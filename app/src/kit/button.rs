@@ -56,15 +56,20 @@ pub fn Button(
     /// The id of what says why it cannot be pressed, or what it does.
     #[prop(into, optional)]
     described_by: Option<String>,
+    /// Sends the form around it, as Enter does; the form says what happens then.
+    #[prop(optional)]
+    submit: bool,
 ) -> impl IntoView {
-    let press = move |_| {
-        if !disabled.get_untracked() {
+    let press = move |event: leptos::ev::MouseEvent| {
+        if disabled.get_untracked() {
+            event.prevent_default();
+        } else if !submit {
             on_press.run(());
         }
     };
     view! {
         <button
-            type="button"
+            type=if submit { "submit" } else { "button" }
             class=class(kind, big, full)
             aria-disabled=move || disabled.get().then_some("true")
             aria-describedby=described_by

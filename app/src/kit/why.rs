@@ -44,6 +44,14 @@ impl From<&Why> for WhyParts {
     }
 }
 
+impl WhyParts {
+    /// From steps that are told line by line.
+    #[must_use]
+    pub fn of_lines(lines: Vec<String>) -> WhyParts {
+        WhyParts { notes: lines, ..WhyParts::default() }
+    }
+}
+
 /// A small button "why?" that opens the parts of a figure.
 #[component]
 pub fn WhyButton(

@@ -15,6 +15,18 @@ use crate::model::any::root;
 /// Records of root maps, by the root's name. What is inside of a record counts as the record.
 pub type Touched = BTreeMap<&'static str, BTreeSet<Key>>;
 
+/// Keys under which plain change chunks write, of records at any depth: what was not acknowledged yet of
+/// a session, set by set. `None` when the chunks cannot be read.
+#[must_use]
+pub fn keys_in(changes: &[u8]) -> Option<BTreeSet<Key>> {
+    let mut keys = BTreeSet::new();
+    for bytes in chunk::split_up_to(changes, usize::MAX).ok()? {
+        let change = chunk::parse(bytes).ok()?;
+        keys.extend(change.ops.iter().filter_map(|op| op.key.parse::<Key>().ok()));
+    }
+    Some(keys)
+}
+
 /// Where a map stands.
 #[derive(Debug, Clone)]
 enum Place {

@@ -38,6 +38,15 @@ pub struct Scene<'a> {
     pub day: Day,
 }
 
+/// A set that is in the log.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SetHere {
+    /// The exercise's record in which it stands.
+    pub work: Key,
+    /// The set, corrections applied.
+    pub done: DoneSet,
+}
+
 /// An exercise that is done, asked or not.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Doing {
@@ -47,8 +56,8 @@ pub struct Doing {
     pub ex: Key,
     /// Its name.
     pub name: String,
-    /// Sets, corrections applied, in order.
-    pub sets: Vec<DoneSet>,
+    /// Its sets, in order.
+    pub sets: Vec<SetHere>,
     /// Why it was left out.
     pub skipped: Option<Skip>,
 }
@@ -327,7 +336,7 @@ impl SessionScreen {
     pub fn next_set(&self, item: &ScreenItem, now: Moment) -> SetDone {
         let n = item.doing.sets.len();
         let asked = set_asked(n, Some(&item.shown.target));
-        let last = item.doing.sets.last().map(|s| &s.set.record);
+        let last = item.doing.sets.last().map(|s| &s.done.set.record);
         let first = set_asked(n.saturating_sub(1), Some(&item.shown.target));
         filled(&asked, (asked.load == first.load).then_some(last).flatten(), now)
     }
@@ -370,7 +379,7 @@ fn groups(
                 work: last.map(|w| w.work.key()),
                 name: known.library.exercise_name(&ex),
                 ex,
-                sets: works.iter().flat_map(|w| w.sets.iter().cloned()).collect(),
+                sets: works.iter().flat_map(|w| sets(w)).collect(),
                 skipped: works.iter().find_map(|w| w.work.record.skipped),
             },
             shown: shown.clone(),
@@ -383,6 +392,11 @@ fn groups(
     screen.groups.iter().map(group).collect()
 }
 
+fn sets(work: &DoneWork) -> impl Iterator<Item = SetHere> {
+    let key = work.work.key();
+    work.sets.iter().map(move |s| SetHere { work: key.clone(), done: s.clone() })
+}
+
 /// What was done that none of the groups asks.
 fn extra(log: Option<&DoneSession>, groups: &[ScreenGroup], library: &Library) -> Vec<Doing> {
     let asked = |key: &Key| groups.iter().flat_map(|g| &g.items).any(|i| i.shown.item == *key);
@@ -393,7 +407,7 @@ fn extra(log: Option<&DoneSession>, groups: &[ScreenGroup], library: &Library) -
             work: Some(w.work.key()),
             ex: w.work.record.ex.clone(),
             name: library.exercise_name(&w.work.record.ex),
-            sets: w.sets.clone(),
+            sets: sets(w).collect(),
             skipped: w.work.record.skipped,
         })
         .collect()

@@ -74,12 +74,8 @@ mod tests {
     #[test]
     fn links_get_their_served_names() {
         let marks = ["href=\"", "src=\""];
-<<<<<<< HEAD
         let text =
             r##"<a href="a.css"><img src="./icons/b.png"><a href="#x"><a href="https://club.example/">"##;
-=======
-        let text = r##"<a href="a.css"><img src="./icons/b.png"><a href="#x"><a href="https://club.example/">"##;
->>>>>>> kit
         let filled = links(text, &marks, &names()).unwrap();
         assert_eq!(
             filled,

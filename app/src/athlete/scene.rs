@@ -1,0 +1,120 @@
+//! What an athlete's screens are made from, read from this phone's documents, and how far each record has come.
+
+use std::collections::BTreeSet;
+use std::rc::Rc;
+
+use backstraight_core::base::day::Day;
+use backstraight_core::base::key::Key;
+use backstraight_core::device::shelf::Shelf as _;
+use backstraight_core::doc::command::Command;
+use backstraight_core::doc::touched::keys_in;
+use backstraight_core::model::name::DocName;
+use backstraight_core::model::number::SeasonNo;
+use backstraight_core::view::done::Done;
+use backstraight_core::view::library::Library;
+use backstraight_core::view::planned::Plan;
+use backstraight_core::view::screen::{Scene, SessionScreen};
+
+use leptos::prelude::Get as _;
+
+use crate::error::AppError;
+use crate::hub::{Hub, Saved};
+use crate::kit::Kept;
+
+/// Everything that is read for a day.
+#[derive(Debug, Clone)]
+pub struct Own {
+    /// The athlete's day.
+    pub day: Day,
+    /// The library.
+    pub library: Rc<Library>,
+    /// The newest plan, with its season.
+    pub plan: Option<(SeasonNo, Rc<Plan>)>,
+    /// The last months.
+    pub done: Rc<Done>,
+}
+
+impl Own {
+    /// Reads it; again when something changes.
+    ///
+    /// # Errors
+    /// When a document cannot be opened, or the clock is outside the calendar.
+    pub fn read(hub: Hub) -> Result<Own, AppError> {
+        hub.read_with(|device, readings| {
+            let day = device.today()?;
+            let person = device.identity().person;
+            Ok(Own {
+                day,
+                library: readings.library(device)?,
+                plan: readings.newest_plan(device, person)?,
+                done: Rc::new(readings.done(device, person, day)?),
+            })
+        })
+    }
+
+    /// A session's screen: of the plan, or of the log when nobody asked it. None when neither knows it.
+    #[must_use]
+    pub fn screen(&self, hub: Hub, session: &Key, venue: Option<&Key>) -> Option<SessionScreen> {
+        let nothing = Plan::default();
+        let (season, plan) = match &self.plan {
+            Some((season, plan)) => (*season, &**plan),
+            None => (SeasonNo::new(i64::from(self.day.month().year())).ok()?, &nothing),
+        };
+        let scene = Scene { plan, season, done: &self.done, library: &self.library, venue, day: self.day };
+        let planned = SessionScreen::planned(&scene, session, hub.now());
+        planned.or_else(|| {
+            let log = self.done.sessions.iter().any(|s| s.session.key() == *session);
+            log.then(|| SessionScreen::unasked(&scene, Some(session), hub.now()))
+        })
+    }
+}
+
+/// How far the records of a log have come.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Standing {
+    /// Keys of what the server has not acknowledged; none when that cannot be told.
+    unsent: Option<BTreeSet<Key>>,
+    saved: bool,
+    refused: bool,
+}
+
+impl Standing {
+    /// Of one document.
+    #[must_use]
+    pub fn of(hub: Hub, doc: DocName) -> Standing {
+        let (saved, refused) = match hub.saved.get() {
+            Saved::All => (true, false),
+            Saved::Saving => (false, false),
+            Saved::Not { .. } => (false, true),
+        };
+        let unsent = hub.read(|device| {
+            let heads = device.shelf().doc(&doc).ok().flatten().map(|row| row.server_heads);
+            let open = device.document(doc).ok()?;
+            keys_in(&open.changes_since(&heads.unwrap_or_default()))
+        });
+        Standing { unsent, saved, refused }
+    }
+
+    /// Of one record in it.
+    #[must_use]
+    pub fn record(&self, key: &Key) -> Kept {
+        let there = self.unsent.as_ref().is_some_and(|keys| !keys.contains(key));
+        match () {
+            () if there => Kept::There,
+            () if self.saved => Kept::Here,
+            () if self.refused => Kept::Not,
+            () => Kept::Saving,
+        }
+    }
+}
+
+/// Runs commands of one deed, one after the other; each is durable before the next.
+///
+/// # Errors
+/// The first that could not be carried out.
+pub async fn run_all(hub: Hub, doc: DocName, commands: Vec<Command>) -> Result<(), AppError> {
+    for command in &commands {
+        hub.run(doc, command).await?;
+    }
+    Ok(())
+}

@@ -1,0 +1,113 @@
+//! Today: what is asked, what is under way, what was done.
+
+use backstraight_core::base::key::Key;
+use backstraight_core::view::availability;
+use backstraight_core::view::screen::SessionScreen;
+use backstraight_core::view::state::State;
+use leptos::prelude::*;
+
+use super::scene::Own;
+use crate::hub::{Hub, use_hub};
+use crate::kit::{ButtonLink, CautionBox, EmptyState, ErrorBox, Kind, Mark, Trouble, dates};
+use crate::route::Route;
+use crate::screens::head;
+use crate::words::{say, say_with};
+
+/// How a session stands on the phone of whoever trains: nothing can be unheard here.
+#[must_use]
+pub fn state(screen: &SessionScreen) -> State {
+    let (done, asked) = screen.progress();
+    let skipped = screen.begun.as_ref().is_some_and(|b| b.record.skipped.is_some());
+    let closed = screen.begun.as_ref().is_some_and(|b| b.record.ended.is_some());
+    match () {
+        () if skipped => State::Missed,
+        () if asked > 0 && done >= asked => State::Done,
+        () if done > 0 || !screen.extra.is_empty() => State::Part,
+        () if closed => State::Done,
+        () => State::Due,
+    }
+}
+
+/// The athlete's day.
+#[component]
+pub fn Today() -> impl IntoView {
+    let hub = use_hub();
+    let own = Signal::derive_local(move || Own::read(hub).map_err(|e| e.to_string()));
+    view! {
+        {move || match own.get() {
+            Ok(own) => day(hub, &own).into_any(),
+            Err(why) => {
+                head(say("today.title"), "");
+                let trouble = Trouble { what: why, todo: say("own.unreadable").to_owned() };
+                view! { <ErrorBox trouble=trouble /> }.into_any()
+            }
+        }}
+    }
+}
+
+fn day(hub: Hub, own: &Own) -> impl IntoView + use<> {
+    head(say("today.title"), dates::full(own.day));
+    let said = availability::said(&own.done.availability);
+    let limits = availability::limits(&said, own.day).map(|said| {
+        let caution = backstraight_core::science::Caution::Availability;
+        view! { <CautionBox caution=caution text=said.words() /> }
+    });
+    let planned: Vec<Key> =
+        own.plan.iter().flat_map(|(_, plan)| plan.on(own.day)).map(|s| s.session.key()).collect();
+    let begun = |key: &Key| own.screen(hub, key, None);
+    let asked: Vec<SessionScreen> = planned.iter().filter_map(begun).collect();
+    // Sessions of other days or of nobody's asking that were begun today.
+    let others: Vec<SessionScreen> = own
+        .done
+        .sessions
+        .iter()
+        .filter(|s| s.session.record.date == own.day)
+        .filter(|s| s.session.record.session.as_ref().is_none_or(|k| !planned.contains(k)))
+        .filter_map(|s| begun(s.session.record.session.as_ref().unwrap_or(&s.session.key())))
+        .collect();
+    let nothing = asked.is_empty() && others.is_empty();
+    let next = own.plan.iter().flat_map(|(_, p)| &p.sessions).find(|s| s.session.record.date > own.day);
+    let next = next.map(|s| {
+        let text = say_with(
+            "today.next",
+            &[("title", s.session.record.title.as_str()), ("day", &dates::named(s.session.record.date))],
+        );
+        view! { <p class="quiet">{text}</p> }
+    });
+    let empty = nothing.then(|| {
+        let (title, text) = if own.plan.is_some() {
+            (say("today.free"), say("today.free.text"))
+        } else {
+            (say("today.no-plan"), say("today.no-plan.text"))
+        };
+        view! { <EmptyState title=title text=text /> }
+    });
+    view! {
+        {limits}
+        <ul class="plain">
+            {asked.iter().chain(&others).map(|s| card(s).into_any()).collect_view()}
+        </ul>
+        {empty}
+        {next}
+        <p><ButtonLink label=say("today.check-in").to_owned() href=Route::CheckIn.href() /></p>
+    }
+}
+
+fn card(screen: &SessionScreen) -> impl IntoView + use<> {
+    let key = screen.planned.clone().or_else(|| screen.begun.as_ref().map(|b| b.key.clone()));
+    let (done, asked) = screen.progress();
+    #[expect(clippy::cast_precision_loss, reason = "sets of a session")]
+    let share = (asked > 0).then(|| done as f64 / asked as f64);
+    let href = key.map(|k| Route::Session(k).href()).unwrap_or_default();
+    let title = if screen.title.is_empty() { say("session.own").to_owned() } else { screen.title.clone() };
+    let go = if done == 0 && screen.begun.is_none() { say("today.begin") } else { say("today.go-on") };
+    let names: Vec<String> = screen.items().map(|i| i.shown.name.clone()).collect();
+    view! {
+        <li class="card">
+            <h2>{title}</h2>
+            <p><Mark state=state(screen) share=share with_word=true /></p>
+            <p class="quiet">{names.join(", ")}</p>
+            <ButtonLink label=go.to_owned() href=href kind=Kind::Main big=true full=true />
+        </li>
+    }
+}

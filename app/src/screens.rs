@@ -1,0 +1,65 @@
+//! Which screen belongs to which address, in the frame of its home.
+
+use leptos::prelude::*;
+
+use crate::athlete;
+use crate::hub::use_hub;
+use crate::kit::{EmptyState, Frame};
+use crate::route::{Home, Route};
+use crate::words::say;
+
+/// What a screen tells its frame.
+#[derive(Debug, Clone, Copy)]
+pub struct Heading {
+    /// The title.
+    pub title: RwSignal<String>,
+    /// A line under it.
+    pub under: RwSignal<String>,
+}
+
+/// Gives the frame a screen's title and the line under it.
+pub fn head(title: impl Into<String>, under: impl Into<String>) {
+    let heading = expect_context::<Heading>();
+    heading.title.set(title.into());
+    heading.under.set(under.into());
+}
+
+/// Screens that want the width of a desk.
+fn wide(route: &Route) -> bool {
+    matches!(route, Route::Board | Route::Plan(..) | Route::TestDay)
+}
+
+/// The screen of an address.
+#[component]
+pub fn Screen(
+    /// Whose home it is.
+    home: Home,
+    /// Where the page is.
+    route: RwSignal<Route>,
+) -> impl IntoView {
+    let hub = use_hub();
+    let heading = Heading { title: RwSignal::new(String::new()), under: RwSignal::new(String::new()) };
+    provide_context(heading);
+    let unsent = Signal::derive(move || u32::try_from(hub.unsent.get()).unwrap_or(u32::MAX));
+    view! {
+        <Frame home=home route=route title=heading.title under=heading.under unsent=unsent
+            wide=Signal::derive(move || route.with(wide))>
+            {move || content(home, route.get())}
+        </Frame>
+    }
+}
+
+fn content(home: Home, route: Route) -> AnyView {
+    match (home, route) {
+        (Home::Athlete, Route::Today) => view! { <athlete::today::Today /> }.into_any(),
+        (Home::Athlete, Route::Session(key)) => view! { <athlete::session::Session key=key /> }.into_any(),
+        (Home::Athlete, Route::Close(key)) => view! { <athlete::close::Close key=key /> }.into_any(),
+        (_, Route::Unsent) => view! { <athlete::unsent::Unsent /> }.into_any(),
+        (home, _) => {
+            head(say("screens.none"), "");
+            let home = (say("screens.home").to_owned(), home.start().href());
+            view! { <EmptyState title=say("screens.none") text=say("screens.none.text") action=home /> }
+                .into_any()
+        }
+    }
+}

@@ -114,13 +114,9 @@ fn packages_depend_on_core_and_never_on_each_other() {
     );
     for (package, dependencies) in &direct {
         let may: &[&str] = match package.as_str() {
-<<<<<<< HEAD
             "backstraight-core" | "backstraight-cluster" | "backstraight-browser" | "backstraight-pack" => {
                 &[]
             }
-=======
-            "backstraight-core" | "backstraight-cluster" | "backstraight-browser" | "backstraight-pack" => &[],
->>>>>>> kit
             "xtask" => &["backstraight-cluster"],
             "backstraight-tests" => {
                 &["backstraight-cluster", "backstraight-core", "backstraight-ffi", "backstraight-server"]

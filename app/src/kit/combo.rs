@@ -148,7 +148,11 @@ pub fn Combo(
         let n = fits.with(Vec::len);
         open.get().then(|| say_n("kit.combo.count", u64::try_from(n).unwrap_or(u64::MAX), &[]))
     };
-    let described = ids.described_by(!hint.is_empty(), false);
+    let how_id = format!("{}-how", ids.input);
+    let described = match ids.described_by(!hint.is_empty(), false) {
+        Some(hint) => format!("{hint} {how_id}"),
+        None => how_id.clone(),
+    };
     view! {
         <div class="field">
             <label for=ids.input.clone()>{label.clone()}</label>
@@ -187,7 +191,9 @@ pub fn Combo(
             <p class="hidden-text" role="status">
                 {count}
             </p>
-            <span class="hidden-text">{say("kit.combo.how")}</span>
+            <span class="hidden-text" id=how_id>
+                {say("kit.combo.how")}
+            </span>
         </div>
     }
 }

@@ -3,6 +3,7 @@
 use std::time::Duration;
 
 use leptos::prelude::*;
+use leptos::wasm_bindgen::JsCast;
 
 use crate::words::say;
 
@@ -110,6 +111,7 @@ pub fn Toasts(
             let press = move |_| {
                 if gone(id).is_some() {
                     undo.run(());
+                    focus_content();
                 }
             };
             view! {
@@ -134,6 +136,7 @@ pub fn Toasts(
                     aria-label=say("kit.close")
                     on:click=move |_| {
                         gone(id);
+                        focus_content();
                     }
                 >
                     "×"
@@ -145,6 +148,18 @@ pub fn Toasts(
         <div class="toasts" role="status">
             <For each=move || pile.get().toasts key=|t| t.id children=one />
         </div>
+    }
+}
+
+/// What had the focus is gone; without this the next key would start from the top of the page.
+fn focus_content() {
+    let content =
+        document().get_element_by_id("content").and_then(|e| e.dyn_into::<web_sys::HtmlElement>().ok());
+    if let Some(content) = content {
+        // The page stays where it was scrolled to. Without a focus it is as usable as before.
+        let stay = web_sys::FocusOptions::new();
+        stay.set_prevent_scroll(true);
+        let _ = content.focus_with_options(&stay);
     }
 }
 

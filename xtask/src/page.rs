@@ -42,7 +42,9 @@ fn build(dev: bool) -> Outcome {
             run::run(pack)
         })
         .and(|| {
-            println!("-> the page is in {OUT}: a debug build of the server serves it, a release build takes it in");
+            println!(
+                "-> the page is in {OUT}: a debug build of the server serves it, a release build takes it in"
+            );
             Outcome::Passed
         })
 }

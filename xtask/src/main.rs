@@ -85,8 +85,13 @@ fn main() -> ExitCode {
     }
 }
 
-/// Builds the server's program and the demo beside it, and runs the demo.
+/// Builds the page where that is possible, the server's program and the demo beside it, and runs the demo.
 fn demo(args: &[String]) -> Outcome {
+    // Only a person looks at the page, and without one everything else is still told.
+    let looks = args.iter().all(|a| a != "--check" && a != "--json");
+    if looks && let Outcome::Failed(why) | Outcome::Missing { bring: why, .. } = page::for_people() {
+        println!("   The demo goes on without pages: {why}");
+    }
     beside("demo", args)
 }
 

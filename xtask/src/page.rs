@@ -18,6 +18,14 @@ pub(crate) fn part(args: &[String]) -> Outcome {
     }
 }
 
+/// Builds the page for somebody who wants to look at it.
+pub(crate) fn for_people() -> Outcome {
+    if !run::root().join(OUT).join("index.html").is_file() {
+        println!("-> building the pages first: the first time this takes some minutes");
+    }
+    build(false)
+}
+
 fn build(dev: bool) -> Outcome {
     let compiler = match page_compiler::find() {
         Ok(compiler) => compiler,

@@ -178,9 +178,11 @@ fn rebuilt(store: &Store, clock: &Clock, cores: usize) -> Vec<Row> {
     #[expect(clippy::cast_precision_loss, reason = "a small count")]
     let hundreds = ATHLETES as f64 / 100.0;
     vec![
-        Row::most("rows of 100 athletes rebuilt from documents", 1_000.0, ms / hundreds, "ms").note(format!(
-            "{ATHLETES} athletes, {cores} threads; a plan of {WEEKS} weeks, 3 logs of 460 changes each"
-        )),
+        Row::most("rows of 100 athletes rebuilt from documents", 1_000.0, ms / hundreds, "ms").of_cpu().note(
+            format!(
+                "{ATHLETES} athletes, {cores} threads; a plan of {WEEKS} weeks, 3 logs of 460 changes each"
+            ),
+        ),
         Row::beside("of it: CPU of all threads", spent / hundreds, "ms CPU"),
     ]
 }
@@ -218,6 +220,7 @@ fn asked(server: &Server, club: ClubId, now: backstraight_core::base::moment::Mo
     }
     vec![
         Row::most("board of 500 athletes × 12 weeks over HTTP", 50.0, median(each), "ms")
+            .of_cpu()
             .note(format!("one page, {sessions} sessions, {bytes} B of JSON, on an open connection")),
         Row::beside("the same, asked by somebody who has it", median(again), "ms"),
     ]

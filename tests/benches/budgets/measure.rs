@@ -89,6 +89,8 @@ pub(crate) struct Row {
     pub(crate) note: String,
     /// Whether more is better.
     at_least: bool,
+    /// Whether a time on the wall waits for processors alone.
+    of_cpu: bool,
 }
 
 impl Row {
@@ -101,6 +103,7 @@ impl Row {
             unit,
             note: String::new(),
             at_least: false,
+            of_cpu: false,
         }
     }
 
@@ -120,9 +123,15 @@ impl Row {
         self
     }
 
+    /// A time on the wall that waits for no disk, so that a slower machine makes its budget longer too.
+    pub(crate) fn of_cpu(mut self) -> Row {
+        self.of_cpu = true;
+        self
+    }
+
     /// The pace of this machine, for figures that are made of CPU time.
     fn pace(&self) -> Option<f64> {
-        let of_time = self.unit == "ms CPU" || self.unit == "/s";
+        let of_time = self.of_cpu || self.unit == "ms CPU" || self.unit == "/s";
         PACE.get().copied().filter(|pace| of_time && *pace > 1.0)
     }
 

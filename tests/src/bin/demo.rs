@@ -193,7 +193,17 @@ fn further(stage: &mut Stage, machine: &Machine, ines: &str) -> Result<(), Troub
     let token = stage.coaches.first().map(|c| c.phone.identity().access.clone()).ok_or("no coach")?;
     let (url, data, today) = (stage.url()?, stage.data(), stage.today);
     let (program, data) = (machine.program().display(), data.display());
-    println!("\nThe server runs on at {url}. Look further, in another terminal:");
+    println!("\nThe server runs on at {url}. Open these in a browser, each in a window of its own kind");
+    println!("(an ordinary one, a private one, another browser): a browser is one person's device.");
+    let coach = stage.coaches.first().map(|c| (c.name, c.phone.identity().person));
+    let athletes =
+        stage.athletes.iter().take(2).map(|a| (a.phone.identity().name.clone(), a.phone.identity().person));
+    let people: Vec<_> = coach.into_iter().map(|(name, id)| (name.to_owned(), id)).chain(athletes).collect();
+    for (name, person) in people {
+        println!("  {name}: {}", stage.way_in(person)?);
+    }
+    println!("Each link works once. Stop the server in between: what is logged waits in the browser.");
+    println!("\nLook further, in another terminal:");
     println!("  {program} board --data {data} --week {today}");
     println!("  {program} board --data {data} --from {} --to {today}", today.plus(-13));
     println!("  {program} athlete Ines --data {data} --from {today} --to {today}");

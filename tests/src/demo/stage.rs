@@ -10,6 +10,7 @@ use backstraight_core::base::day::Day;
 use backstraight_core::base::id::{ClubId, PersonId, SquadId};
 use backstraight_core::base::moment::Moment;
 use backstraight_core::exchange::access::Role;
+use backstraight_core::exchange::proof::Invitation;
 use backstraight_core::model::number::SeasonNo;
 use backstraight_ffi::phone::{Exchanged, Phone, SystemClock};
 use backstraight_ffi::transport::{Http, enrol};
@@ -188,6 +189,19 @@ impl Stage {
         let identity = enrol(&self.url()?, &invite.code, folder)?;
         let clock = SetClock::at(now);
         Ok((Phone::enrolled(&self.dir.join(folder), identity, Box::new(clock.clone()))?, clock))
+    }
+
+    /// A link with which a browser becomes one more device of a person, once, within a day.
+    ///
+    /// # Errors
+    /// Whatever goes wrong.
+    pub fn way_in(&self, person: PersonId) -> Result<String, Trouble> {
+        let (now, running) = (self.time(), self.running()?);
+        let (club, key) = (self.club, Folder::open(&self.data())?.keys()?.secret);
+        let grant = AtTheMachine.to_invite(person, club);
+        let store = Arc::clone(&running.app.store);
+        let made = store.write_blocking(move |db| account::invite(db, &grant, &key, 86_400_000, now))?;
+        Ok(Invitation { server: self.url()?, secret: made.secret }.text())
     }
 
     fn running(&self) -> Result<&Running, Trouble> {

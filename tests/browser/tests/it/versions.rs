@@ -67,7 +67,7 @@ fn nothing_is_offered_in_the_middle_of_something() {
 #[test]
 #[ignore = "needs a browser: cargo xtask browser"]
 fn a_version_that_is_not_whole_is_never_taken() {
-    let (mut stage, phone) = with_newer(|newer| fs::remove_file(newer.file("boot-", ".js")).unwrap());
+    let (mut stage, phone) = with_newer(|newer| fs::remove_file(newer.file("index-", ".html")).unwrap());
     let asked = phone.promise(
         "try { await (await navigator.serviceWorker.ready).update(); } catch (e) {} \
          await new Promise((r) => setTimeout(r, 500)); \

@@ -32,7 +32,11 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
 }
 
 /// All files under a folder but hidden ones, by their names from `top` on.
-fn walk(top: &Path, folder: &Path, files: &mut Vec<(String, PathBuf)>) -> Result<(), Box<dyn std::error::Error>> {
+fn walk(
+    top: &Path,
+    folder: &Path,
+    files: &mut Vec<(String, PathBuf)>,
+) -> Result<(), Box<dyn std::error::Error>> {
     let Ok(entries) = fs::read_dir(folder) else { return Ok(()) };
     for entry in entries {
         let path = entry?.path();

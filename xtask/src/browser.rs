@@ -30,7 +30,15 @@ pub(crate) fn shots(folder: &str) -> Outcome {
 
 /// What the page weighs and how fast it opens, with the server as it is shipped.
 pub(crate) fn bench() -> Outcome {
-    let server = cargo(&["build", "--release", "--locked", "--package", "backstraight-server", "--bin", "backstraight"]);
+    let server = cargo(&[
+        "build",
+        "--release",
+        "--locked",
+        "--package",
+        "backstraight-server",
+        "--bin",
+        "backstraight",
+    ]);
     ready().and(|| run(server)).and(|| {
         let mut bench = Command::new(target().join("debug/bench-app"));
         bench.current_dir(root()).env("BACKSTRAIGHT_PROGRAM", target().join("release/backstraight"));
@@ -48,7 +56,8 @@ fn ready() -> Outcome {
     if !page_compiler::is_there() {
         return page_compiler::MISSING;
     }
-    if !has("chromedriver") || !["chromium", "chromium-browser", "google-chrome"].iter().any(|name| has(name)) {
+    if !has("chromedriver") || !["chromium", "chromium-browser", "google-chrome"].iter().any(|name| has(name))
+    {
         return BROWSER;
     }
     if !has("npm") {

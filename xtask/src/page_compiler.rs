@@ -96,7 +96,8 @@ fn debian() -> Result<Option<Compiler>, Outcome> {
     }
     let home = run::target().join("page");
     let sysroot = home.join("std");
-    let compiler = Compiler { what: "Debian's compiler", out: home.join("debian"), sysroot: Some(sysroot.clone()) };
+    let compiler =
+        Compiler { what: "Debian's compiler", out: home.join("debian"), sysroot: Some(sysroot.clone()) };
     compiler.make_std(&sysroot).map_err(Outcome::Failed)?;
     Ok(Some(compiler))
 }
@@ -133,8 +134,10 @@ impl Compiler {
         let begun = Instant::now();
         let around = self.out.join("std-build");
         fs::create_dir_all(around.join("src")).map_err(|e| failed(&around, e))?;
-        let manifest = "[package]\nname = \"nothing\"\nversion = \"0.0.0\"\nedition = \"2024\"\n\n[workspace]\n";
-        for (name, text) in [("Cargo.toml", manifest), ("src/lib.rs", "//! Only its libraries are wanted.\n")] {
+        let manifest =
+            "[package]\nname = \"nothing\"\nversion = \"0.0.0\"\nedition = \"2024\"\n\n[workspace]\n";
+        for (name, text) in [("Cargo.toml", manifest), ("src/lib.rs", "//! Only its libraries are wanted.\n")]
+        {
             fs::write(around.join(name), text).map_err(|e| failed(&around, e))?;
         }
         let mut build = debians(&["build", "--release", "-Zbuild-std=std,panic_abort", "--target", TARGET]);

@@ -68,7 +68,9 @@ fn files_are_served_with_their_types_and_kept_by_their_names() {
         assert_eq!(whole, answer.body.len().to_string(), "{path}");
         assert_eq!(head(&server.url, path), (200, whole, String::new()), "{path}");
     }
-    for path in ["/.hidden.js", "/notes.txt", "/index.html", "/index.html.br", "/icons", "/icons/", "/../data"] {
+    for path in
+        ["/.hidden.js", "/notes.txt", "/index.html", "/index.html.br", "/icons", "/icons/", "/../data"]
+    {
         let answer = get(&server, path, &[]);
         assert_eq!((answer.status, answer.code().as_str()), (404, "not-found"), "{path}");
     }
@@ -93,7 +95,11 @@ fn the_smallest_form_that_is_taken_is_sent_and_only_once() {
         ("/sw.js", "gzip, br", None, "// worker"),
     ] {
         let answer = get(&server, path, &[("accept-encoding", accepted)]);
-        assert_eq!((answer.header("content-encoding"), answer.body.as_str()), (coding, body), "{path} {accepted}");
+        assert_eq!(
+            (answer.header("content-encoding"), answer.body.as_str()),
+            (coding, body),
+            "{path} {accepted}"
+        );
         let tag = answer.header("etag").unwrap();
         let again = get(&server, path, &[("accept-encoding", accepted), ("if-none-match", tag)]);
         assert_eq!((again.status, again.body.as_str(), again.header("etag")), (304, "", Some(tag)), "{path}");
@@ -124,7 +130,11 @@ fn a_server_without_a_page_says_how_to_build_it() {
 /// Status, announced length and everything behind the head of the answer to `HEAD`.
 fn head(url: &str, path: &str) -> (u16, String, String) {
     let mut socket = connect(url);
-    socket.write_all(format!("HEAD {path} HTTP/1.1\r\nhost: club.example\r\nconnection: close\r\n\r\n").as_bytes()).unwrap();
+    socket
+        .write_all(
+            format!("HEAD {path} HTTP/1.1\r\nhost: club.example\r\nconnection: close\r\n\r\n").as_bytes(),
+        )
+        .unwrap();
     let mut all = String::new();
     socket.read_to_string(&mut all).unwrap();
     let (head, body) = all.split_once("\r\n\r\n").unwrap();

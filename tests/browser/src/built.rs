@@ -24,7 +24,8 @@ pub(crate) fn server() -> PathBuf {
         return named.into();
     }
     let own = must(env::current_exe(), "this program");
-    let beside = own.ancestors().skip(1).take(2).map(|folder| folder.join("backstraight")).find(|p| p.is_file());
+    let beside =
+        own.ancestors().skip(1).take(2).map(|folder| folder.join("backstraight")).find(|p| p.is_file());
     must(beside.ok_or("build it first: cargo build --workspace --bins"), "the server's program")
 }
 
@@ -58,7 +59,9 @@ impl Built {
     #[must_use]
     pub fn file(&self, starts: &str, ends: &str) -> PathBuf {
         let is = |path: &PathBuf| {
-            path.file_name().and_then(|n| n.to_str()).is_some_and(|n| n.starts_with(starts) && n.ends_with(ends))
+            path.file_name()
+                .and_then(|n| n.to_str())
+                .is_some_and(|n| n.starts_with(starts) && n.ends_with(ends))
         };
         let entries = must(fs::read_dir(&self.0), "the page's folder").flatten().map(|e| e.path());
         found(entries.into_iter().find(is), &format!("{starts}…{ends}"))
@@ -75,7 +78,9 @@ impl Built {
         let page = page.replace("<title>Backstraight</title>", &format!("<title>{word}</title>"));
         let worker = must(fs::read_to_string(self.0.join(WORKER)), "the worker");
         assert!(worker.contains(&old_name));
-        let worker = worker.replace(&old_name, &new_name).replace("const VERSION = \"", &format!("const VERSION = \"{word}"));
+        let worker = worker
+            .replace(&old_name, &new_name)
+            .replace("const VERSION = \"", &format!("const VERSION = \"{word}"));
         must(fs::remove_file(old), "the old page");
         for (name, text) in [(new_name.as_str(), &page), (INDEX, &page), (WORKER, &worker)] {
             must(fs::write(self.0.join(name), text), name);
@@ -105,7 +110,8 @@ pub fn brotli_total(folder: &Path) -> u64 {
         let name = entry.file_name().to_string_lossy().into_owned();
         if path.is_dir() {
             sum += brotli_total(&path);
-        } else if !(name == INDEX || name.starts_with('.') || name.ends_with(".br") || name.ends_with(".gz")) {
+        } else if !(name == INDEX || name.starts_with('.') || name.ends_with(".br") || name.ends_with(".gz"))
+        {
             let twin = folder.join(format!("{name}.br"));
             sum += if twin.is_file() { size(&twin) } else { size(&path) };
         }

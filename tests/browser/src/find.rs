@@ -63,7 +63,11 @@ impl Seat {
 
     /// Does something with the first that is found, and again while the page changes under it.
     #[track_caller]
-    fn with<T>(&self, what: What<'_>, act: impl AsyncFn(&WebElement) -> thirtyfour::error::WebDriverResult<T>) -> T {
+    fn with<T>(
+        &self,
+        what: What<'_>,
+        act: impl AsyncFn(&WebElement) -> thirtyfour::error::WebDriverResult<T>,
+    ) -> T {
         let begun = Instant::now();
         loop {
             let mut last = "is not there".to_owned();

@@ -39,7 +39,8 @@ return wrong;
 impl Seat {
     /// A picture of what is on the screen, in the folder `BACKSTRAIGHT_SHOTS` or `target/shots`.
     pub fn shot(&self, name: &str) -> PathBuf {
-        let usual = || env::var_os("CARGO_TARGET_DIR").map_or_else(|| workspace().join("target"), PathBuf::from);
+        let usual =
+            || env::var_os("CARGO_TARGET_DIR").map_or_else(|| workspace().join("target"), PathBuf::from);
         let folder = env::var_os("BACKSTRAIGHT_SHOTS").map_or_else(|| usual().join("shots"), PathBuf::from);
         must(fs::create_dir_all(&folder), "a folder for pictures");
         let kind = if self.kind == Kind::Phone { "phone" } else { "desk" };

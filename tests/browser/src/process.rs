@@ -27,7 +27,9 @@ impl Server {
     #[must_use]
     pub fn start(data: &Path, page: Option<&Path>) -> Server {
         // Taken for a moment, so that it is free and stays this server's.
-        let port = must(TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).and_then(|l| l.local_addr()), "a free port").port();
+        let port =
+            must(TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).and_then(|l| l.local_addr()), "a free port")
+                .port();
         let mut server = Server { data: data.to_owned(), page: page.map(Path::to_owned), port, child: None };
         server.again();
         server
@@ -151,7 +153,9 @@ fn wait_for<T: Send + 'static>(
         match receive.recv_timeout(PATIENCE) {
             Ok(Ok(value)) => return value,
             Ok(Err(line)) => before.push(line),
-            Err(why) => return must(Err(format!("{why}: {}", before.join("\n"))), &format!("waiting for {who}")),
+            Err(why) => {
+                return must(Err(format!("{why}: {}", before.join("\n"))), &format!("waiting for {who}"));
+            }
         }
     }
 }

@@ -43,7 +43,8 @@ pub struct Seat {
 /// The one that all calls run in: connections outlive single calls.
 fn runtime() -> &'static Runtime {
     static RUNTIME: OnceLock<Runtime> = OnceLock::new();
-    RUNTIME.get_or_init(|| must(Builder::new_multi_thread().worker_threads(1).enable_all().build(), "a runtime"))
+    RUNTIME
+        .get_or_init(|| must(Builder::new_multi_thread().worker_threads(1).enable_all().build(), "a runtime"))
 }
 
 /// Waits for a call.
@@ -53,8 +54,14 @@ pub(crate) fn wait<T>(call: impl Future<Output = T>) -> T {
 
 impl Seat {
     pub(crate) fn open(kind: Kind, port: u16, memory: &Path, site: &str) -> Seat {
-        let mut seat =
-            Seat { kind, driver: None, site: site.to_owned(), memory: memory.to_owned(), port, process: None };
+        let mut seat = Seat {
+            kind,
+            driver: None,
+            site: site.to_owned(),
+            memory: memory.to_owned(),
+            port,
+            process: None,
+        };
         seat.reopen();
         seat
     }
@@ -80,7 +87,8 @@ impl Seat {
         ];
         match self.kind {
             Kind::Phone => {
-                let metrics = json!({"width": 390, "height": 844, "pixelRatio": 3.0, "touch": true, "mobile": true});
+                let metrics =
+                    json!({"width": 390, "height": 844, "pixelRatio": 3.0, "touch": true, "mobile": true});
                 let phone = json!({"deviceMetrics": metrics});
                 must(caps.add_experimental_option("mobileEmulation", phone), "a phone's screen");
             }
@@ -89,7 +97,10 @@ impl Seat {
         for arg in args {
             must(caps.add_arg(arg), arg);
         }
-        must(caps.insert_base_capability("goog:loggingPrefs".to_owned(), json!({"browser": "ALL"})), "the console");
+        must(
+            caps.insert_base_capability("goog:loggingPrefs".to_owned(), json!({"browser": "ALL"})),
+            "the console",
+        );
         let url = format!("http://127.0.0.1:{}", self.port);
         let driver = must(wait(WebDriver::new(url, caps)), "opening a browser (apt-get install chromium)");
         self.process = driver.capabilities().get("goog:processID").and_then(Value::as_u64);
@@ -229,7 +240,8 @@ impl Seat {
     pub fn state(&self) -> String {
         let at = wait(self.web().current_url()).map_or_else(|e| e.to_string(), |url| url.to_string());
         let shown = wait(self.web().execute("return document.body.innerText", Vec::new()));
-        let shown = shown.map_or_else(|e| e.to_string(), |t| t.json().as_str().unwrap_or_default().to_owned());
+        let shown =
+            shown.map_or_else(|e| e.to_string(), |t| t.json().as_str().unwrap_or_default().to_owned());
         format!("at {at}\n--- shown\n{shown}\n--- console\n{}", self.console().join("\n"))
     }
 }

@@ -111,7 +111,9 @@ fn packages_depend_on_core_and_never_on_each_other() {
     );
     for (package, dependencies) in &direct {
         let may: &[&str] = match package.as_str() {
-            "backstraight-core" | "backstraight-cluster" | "backstraight-browser" | "backstraight-pack" => &[],
+            "backstraight-core" | "backstraight-cluster" | "backstraight-browser" | "backstraight-pack" => {
+                &[]
+            }
             "xtask" => &["backstraight-cluster"],
             "backstraight-tests" => {
                 &["backstraight-cluster", "backstraight-core", "backstraight-ffi", "backstraight-server"]

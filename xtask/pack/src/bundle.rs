@@ -73,7 +73,8 @@ pub(crate) fn put_together(sources: &Path, glue: String, program: Vec<u8>) -> Re
     let version = hash([&[page.clone()], others.as_slice()].concat().join("\n").as_bytes());
     let list = format!("[\n{}]", others.iter().map(|n| format!("  \"{n}\",\n")).collect::<String>());
     let values = [("version", version), ("page", page), ("files", list)];
-    let worker = fill::places(&text(&sources.join(WORKER))?, &values).map_err(|why| format!("{WORKER}: {why}"))?;
+    let worker =
+        fill::places(&text(&sources.join(WORKER))?, &values).map_err(|why| format!("{WORKER}: {why}"))?;
     bundle.files.insert(WORKER.to_owned(), worker.into_bytes());
     bundle.files.insert(INDEX.to_owned(), index.into_bytes());
     Ok(bundle.files)
@@ -191,7 +192,10 @@ mod tests {
     #[test]
     fn nothing_runs_or_is_styled_from_inside_the_page() {
         let page = of(&bundle(b"program"), INDEX);
-        assert_eq!(page.matches("<script").count(), page.matches("<script type=\"module\" src=\"/boot-").count());
+        assert_eq!(
+            page.matches("<script").count(),
+            page.matches("<script type=\"module\" src=\"/boot-").count()
+        );
         assert!(!page.contains(" style=") && !page.contains("<style") && !page.contains(" onclick"));
     }
 

@@ -74,7 +74,8 @@ mod tests {
     #[test]
     fn links_get_their_served_names() {
         let marks = ["href=\"", "src=\""];
-        let text = r##"<a href="a.css"><img src="./icons/b.png"><a href="#x"><a href="https://club.example/">"##;
+        let text =
+            r##"<a href="a.css"><img src="./icons/b.png"><a href="#x"><a href="https://club.example/">"##;
         let filled = links(text, &marks, &names()).unwrap();
         assert_eq!(
             filled,

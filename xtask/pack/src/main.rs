@@ -74,7 +74,9 @@ fn bind(compiled: &Path, dev: bool) -> Result<(String, Vec<u8>), String> {
     // Scripts that a library brings along would need names and places of their own.
     let inline = made.snippets().iter().filter(|(_, scripts)| !scripts.is_empty()).map(|(from, _)| from);
     if let Some(brought) = inline.chain(made.local_modules().keys()).next() {
-        return Err(wrong(&format!("a library brings a script of its own ({brought}), which has no place yet")));
+        return Err(wrong(&format!(
+            "a library brings a script of its own ({brought}), which has no place yet"
+        )));
     }
     Ok((made.js().to_owned(), made.wasm_mut().emit_wasm()))
 }

@@ -54,7 +54,9 @@ fn every_file_is_on_the_device_and_data_is_not() {
     assert_eq!(kept[0], json!(1), "{kept}");
     let kept: Vec<String> = serde_json::from_value(kept[1].clone()).unwrap();
     let page = Built::usual();
-    for (starts, ends) in [("index-", ".html"), ("app-", ".wasm"), ("app-", ".js"), ("boot-", ".js"), ("style-", ".css")] {
+    for (starts, ends) in
+        [("index-", ".html"), ("app-", ".wasm"), ("app-", ".js"), ("boot-", ".js"), ("style-", ".css")]
+    {
         let name = page.file(starts, ends).file_name().unwrap().to_str().unwrap().to_owned();
         assert!(kept.contains(&format!("/{name}")), "{name}: {kept:?}");
     }
@@ -103,7 +105,10 @@ fn a_slip_of_a_script_is_not_called_the_end() {
     let stage = Stage::new();
     let phone = stage.phone("ines");
     phone.go("/");
-    phone.run("setTimeout(() => { throw new Error('a slip') }); Promise.reject(new Error('another'));", Vec::new());
+    phone.run(
+        "setTimeout(() => { throw new Error('a slip') }); Promise.reject(new Error('another'));",
+        Vec::new(),
+    );
     phone.promise("await new Promise((r) => setTimeout(r, 50))", Vec::new());
     assert_eq!(phone.count("alert", "Something broke"), 0);
 }

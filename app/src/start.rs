@@ -19,6 +19,14 @@ pub fn start() {
         web_sys::console::error_1(&what.to_string().into());
     }));
     let Some(place) = place() else { return };
+    #[cfg(feature = "gallery")]
+    if crate::route::Route::parse(&window().location().hash().unwrap_or_default())
+        == Some(crate::route::Route::Gallery)
+    {
+        mount_to(place, || view! { <crate::gallery::Gallery /> }).forget();
+        ready();
+        return;
+    }
     mount_to(place, || view! { <Root /> }).forget();
 }
 

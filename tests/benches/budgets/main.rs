@@ -3,6 +3,7 @@
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a measurement that cannot be made ends the program")]
 
 mod board;
+mod burst;
 mod documents;
 mod measure;
 mod pace;
@@ -19,23 +20,29 @@ const COMMAND: &str = "cargo bench -p backstraight-tests --bench budgets";
 /// A part by its name, to run alone.
 type Part = (&'static str, fn(&documents::Club) -> Vec<Row>);
 
-const PARTS: [Part; 5] = [
+const PARTS: [Part; 6] = [
     ("documents", documents::figures),
     ("upload", upload::figures),
     ("phone", |_| phone::figures()),
     ("science", |_| science::figures()),
     ("board", |_| board::figures()),
+    ("burst", burst::figures),
 ];
 
 fn main() {
     let args: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
+    stage::log_to_nowhere();
+    if let Some((word, rest)) = args.split_first()
+        && word == burst::SERVE
+    {
+        return burst::serve(rest);
+    }
     let json = args.iter().any(|a| a == "--json");
     let wanted: Vec<&String> = args.iter().filter(|a| *a != "--json").collect();
     if let Some(unknown) = wanted.iter().find(|w| !PARTS.iter().any(|(name, _)| *name == w.as_str())) {
-        eprintln!("no such part: {unknown}; there are documents, upload, phone, science, board");
+        eprintln!("no such part: {unknown}; there are documents, upload, phone, science, board, burst");
         std::process::exit(2);
     }
-    stage::log_to_nowhere();
     let club = documents::Club::of(story::WEEKS);
     if !json {
         println!("| what | budget | figure | holds | command | about it |\n|---|---|---|---|---|---|");

@@ -40,6 +40,15 @@ impl Server {
 
     /// The same with everything in a database server.
     pub(crate) fn over(folder: &Path, now: Moment, database: Database) -> Server {
+        Server::start(folder, now, database, false)
+    }
+
+    /// The same as it is in service: rows of the board are made beside.
+    pub(crate) fn in_service(folder: &Path, now: Moment, database: Database) -> Server {
+        Server::start(folder, now, database, true)
+    }
+
+    fn start(folder: &Path, now: Moment, database: Database, projects: bool) -> Server {
         let time = Arc::new(AtomicI64::new(now.0));
         let shown = Arc::clone(&time);
         let clock = Clock::new(move || Moment(shown.load(Ordering::SeqCst)));
@@ -47,7 +56,7 @@ impl Server {
             tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().unwrap();
         let mut config = Config::on(folder.to_owned());
         // Made after an answer is given, by a task of its own: the part `board` measures it by itself.
-        config.without_projector = true;
+        config.without_projector = !projects;
         config.database = database;
         let running = runtime.block_on(app::start(config, StoreOptions::default(), clock)).unwrap();
         let key = Folder::open(folder).unwrap().keys().unwrap().secret;

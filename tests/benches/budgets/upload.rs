@@ -41,12 +41,12 @@ const UPLOADS: usize = 16;
 const ROUNDS: usize = 5;
 
 /// A log as it was sent before the two weeks, and what has come to it since.
-struct Fortnight {
-    name: DocName,
+pub(crate) struct Fortnight {
+    pub(crate) name: DocName,
     earlier: Vec<u8>,
     earlier_heads: Vec<ChangeHash>,
     upload: Vec<u8>,
-    heads: Vec<ChangeHash>,
+    pub(crate) heads: Vec<ChangeHash>,
 }
 
 impl Fortnight {
@@ -261,17 +261,17 @@ fn grant_on(person: PersonId, club: ClubId, install: InstallId) -> backstraight_
 }
 
 /// A device ready to send.
-struct Device {
-    identity: Identity,
-    story: Fortnight,
+pub(crate) struct Device {
+    pub(crate) identity: Identity,
+    pub(crate) story: Fortnight,
     standing: Standing,
     cursor: u64,
-    packed: Vec<u8>,
+    pub(crate) packed: Vec<u8>,
 }
 
 impl Device {
     /// Sends the earlier changes and packs the request of the two weeks.
-    fn ready(server: &Server, club: &Club, identity: Identity, seed: u64, now: Moment) -> Device {
+    pub(crate) fn ready(server: &Server, club: &Club, identity: Identity, seed: u64, now: Moment) -> Device {
         let story = Fortnight::new(club, identity.person, identity.install, seed);
         let mut standing = Standing {
             epoch: None,

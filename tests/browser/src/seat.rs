@@ -134,6 +134,12 @@ impl Seat {
         must(wait(self.web().goto(format!("{}{path}", self.site))), path);
     }
 
+    /// Whether the browser gets anything at all for a path.
+    #[must_use]
+    pub fn reaches(&self, path: &str) -> bool {
+        wait(self.web().goto(format!("{}{path}", self.site))).is_ok()
+    }
+
     /// Loads the page again and waits until it stands.
     pub fn reload(&self) {
         must(wait(self.web().refresh()), "loading again");

@@ -105,7 +105,7 @@ impl Driver {
         let mut child = must(command.spawn(), "starting chromedriver (apt-get install chromium-driver)");
         let said = found(child.stdout.take(), "what chromedriver says");
         let port = wait_for(said, "chromedriver", |line| {
-            line.rsplit_once("on port ")?.1.trim_end_matches('.').trim().parse().ok()
+            line.rsplit_once("started successfully on port ")?.1.trim_end_matches('.').trim().parse().ok()
         });
         Driver { child: Some(child), port }
     }

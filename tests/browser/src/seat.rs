@@ -97,10 +97,7 @@ impl Seat {
         for arg in args {
             must(caps.add_arg(arg), arg);
         }
-        must(
-            caps.insert_base_capability("goog:loggingPrefs".to_owned(), json!({"browser": "ALL"})),
-            "the console",
-        );
+        must(caps.set("goog:loggingPrefs", json!({"browser": "ALL"})), "the console");
         let url = format!("http://127.0.0.1:{}", self.port);
         let driver = must(wait(WebDriver::new(url, caps)), "opening a browser (apt-get install chromium)");
         self.process = driver.capabilities().get("goog:processID").and_then(Value::as_u64);
@@ -135,6 +132,12 @@ impl Seat {
     /// Goes to a path and waits for nothing.
     pub fn load(&self, path: &str) {
         must(wait(self.web().goto(format!("{}{path}", self.site))), path);
+    }
+
+    /// Whether the browser gets anything at all for a path.
+    #[must_use]
+    pub fn reaches(&self, path: &str) -> bool {
+        wait(self.web().goto(format!("{}{path}", self.site))).is_ok()
     }
 
     /// Loads the page again and waits until it stands.

@@ -68,7 +68,7 @@ fn bind(compiled: &Path, dev: bool) -> Result<(String, Vec<u8>), String> {
     let wrong = |e: &dyn std::fmt::Display| format!("{}: {e}", compiled.display());
     let mut bindgen = Bindgen::new();
     bindgen.input_path(compiled).typescript(false).omit_default_module_path(true);
-    bindgen.remove_name_section(!dev).remove_producers_section(true).keep_debug(dev);
+    bindgen.remove_name_section(!dev).remove_producers_section(true);
     bindgen.web(true).map_err(|e| wrong(&e))?;
     let mut made = bindgen.generate_output().map_err(|e| wrong(&format!("{e:#}")))?;
     // Scripts that a library brings along would need names and places of their own.

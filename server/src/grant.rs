@@ -38,7 +38,7 @@ pub use accounts::{
     MaySignIn, keeps, to_add, to_audit, to_end_guard, to_guard, to_installs, to_keep, to_keep_club,
     to_keep_squads, to_know, to_leave, to_list, to_sign, to_sign_in,
 };
-pub use keeping::{MayErase, MayExport, to_erase, to_export};
+pub use keeping::{MayErase, MayExport, MayFeed, to_erase, to_export, to_feed};
 
 use backstraight_core::base::id::{ClubId, InstallId, PersonId};
 use backstraight_core::exchange::access::{Asker, Right, Role, Subject, right};

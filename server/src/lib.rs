@@ -11,6 +11,7 @@
 //! of documents are none of this crate's: they are in `backstraight-core`.
 
 pub mod app;
+pub mod calendar;
 pub mod cli;
 pub mod config;
 pub mod connections;

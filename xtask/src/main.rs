@@ -89,8 +89,13 @@ fn main() -> ExitCode {
 fn demo(args: &[String]) -> Outcome {
     // Only a person looks at the page, and without one everything else is still told.
     let looks = args.iter().all(|a| a != "--check" && a != "--json");
-    if looks && let Outcome::Failed(why) | Outcome::Missing { bring: why, .. } = page::for_people() {
-        println!("   The demo goes on without pages: {why}");
+    let built = if looks { page::for_people() } else { Outcome::Passed };
+    match built {
+        Outcome::Passed => {}
+        Outcome::Failed(why) => println!("   The demo goes on without pages: {why}"),
+        Outcome::Missing { tool, bring } => {
+            println!("   The demo goes on without pages: {tool} is missing; this brings it: {bring}");
+        }
     }
     beside("demo", args)
 }

@@ -2,9 +2,11 @@
 //! they are made here and nowhere else.
 
 use backstraight_core::base::id::{ClubId, PersonId};
-use backstraight_core::exchange::access::Role;
+use backstraight_core::exchange::access::{Right, Role, Subject, right};
+use backstraight_core::model::name::Kind;
 
 use super::{AtTheMachine, By, Caller};
+use crate::store::calendars::Of;
 
 /// Permission to erase a person of a club.
 #[derive(Debug, Clone, Copy)]
@@ -40,6 +42,48 @@ impl MayErase {
 pub fn to_erase(caller: &Caller, person: PersonId, club: ClubId) -> Option<MayErase> {
     let may = caller.asker.role == Role::Owner && caller.asker.club == club && caller.asker.person != person;
     may.then(|| MayErase { person, club, by: caller.by() })
+}
+
+/// Permission to make a calendar feed of a plan that one may read.
+#[derive(Debug, Clone, Copy)]
+pub struct MayFeed {
+    person: PersonId,
+    of: Of,
+    by: By,
+}
+
+impl MayFeed {
+    /// Who makes it.
+    #[must_use]
+    pub const fn person(&self) -> PersonId {
+        self.person
+    }
+
+    /// Whose plan it shows.
+    #[must_use]
+    pub const fn of(&self) -> Of {
+        self.of
+    }
+
+    /// Who makes it, for the audit list.
+    #[must_use]
+    pub const fn by(&self) -> &By {
+        &self.by
+    }
+}
+
+/// Whether `caller` may make a calendar feed: who may read an athlete's plan, or a squad.
+#[must_use]
+pub fn to_feed(caller: &Caller, of: Of, subject: &Subject) -> Option<MayFeed> {
+    let kind = match of {
+        Of::Athlete(_) => Kind::Plan,
+        Of::Squad(_) => Kind::Squad,
+    };
+    (right(&caller.asker, kind, subject) != Right::None).then(|| MayFeed {
+        person: caller.asker.person,
+        of,
+        by: caller.by(),
+    })
 }
 
 /// Permission to take a full copy of what is kept of one person.

@@ -3,6 +3,7 @@
 
 mod account;
 mod ask;
+mod calendar;
 mod club;
 mod exchange;
 mod guardian;
@@ -130,6 +131,11 @@ fn list() -> OpenApiRouter<Shared> {
         .routes(routes!(club::rename_squad))
         .routes(routes!(squad::move_to))
         .routes(routes!(club::audit_list))
+        .routes(routes!(calendar::of_person))
+        .routes(routes!(calendar::of_squad))
+        .routes(routes!(calendar::list))
+        .routes(routes!(calendar::remove))
+        .routes(routes!(calendar::read))
 }
 
 /// The router of a server.

@@ -37,6 +37,8 @@ pub const OF_PERSON: &[(&str, &str, Fate)] = &[
     ("board_member", "athlete", Fate::Goes),
     ("board_record", "athlete", Fate::Goes),
     ("board_session", "athlete", Fate::Goes),
+    ("calendar", "athlete", Fate::Goes),
+    ("calendar", "made_by", Fate::Goes),
     ("consent", "athlete", Fate::Goes),
     ("consent", "signed_by", Fate::Stays),
     ("doc", "owner", Fate::Stays),
@@ -58,7 +60,7 @@ pub const OF_DOCUMENT: &[&str] =
 
 /// Columns that point at a squad and follow it to its new identity; the board's are made anew. A test
 /// fails when a table comes that is not listed here.
-pub const OF_SQUAD: &[(&str, &str)] = &[];
+pub const OF_SQUAD: &[(&str, &str)] = &[("calendar", "squad")];
 
 /// The columns of a squad beside its identity.
 const SQUAD: &str = "club, name, created_at";

@@ -19,13 +19,14 @@ const STEPS: &[&str] = &[
     include_str!("../../migrations/sqlite/0003_people.sql"),
     include_str!("../../migrations/sqlite/0004_care.sql"),
     include_str!("../../migrations/sqlite/0005_keeping.sql"),
+    include_str!("../../migrations/sqlite/0006_calendars.sql"),
 ];
 
 /// The oldest library in which two connections cannot damage the file when the log restarts.
 const OLDEST_LIBRARY: i32 = 3_051_003;
 
 /// The newest version that this program knows.
-pub const KNOWN_VERSION: i64 = 5;
+pub const KNOWN_VERSION: i64 = 6;
 
 /// Refuses a library that is too old.
 ///

@@ -6,6 +6,7 @@ pub mod account;
 pub mod audit;
 pub mod backup;
 pub mod board;
+pub mod calendars;
 pub mod consents;
 pub mod document;
 pub mod erased;

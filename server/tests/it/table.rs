@@ -293,6 +293,16 @@ fn attempt(world: &World<'_>, caller: &Device, route: &str, target: &mut (Person
             path = path.replace("{id}", &squad(world_is_home(world, id)));
             json!({ "name": "Sprints" })
         }
+        "POST /v1/squads/{id}/calendars" => {
+            path = path.replace("{id}", &squad(world_is_home(world, id)));
+            json!({})
+        }
+        "POST /v1/calendars/{calendar}/remove" => {
+            let own = format!("{}/v1/people/{}/calendars", caller.url, caller.person);
+            let made = post(&own, Some(&caller.access), &json!({})).1;
+            path = path.replace("{calendar}", made["calendar"].as_str().unwrap_or("none"));
+            json!({})
+        }
         "POST /v1/squads/{id}/members" => {
             path = path.replace("{id}", &squad(world_is_home(world, id)));
             json!({ "athlete": world.fresh(true).0.to_string() })

@@ -61,33 +61,36 @@ pub fn Root() -> impl IntoView {
     settings::provide();
     let toaster = Toaster::provide();
     let stage = RwSignal::new_local(Stage::Opening);
+    let load = move || async move {
+        stage.set(match open().await {
+            Ok(Opened::Outside(database)) => Stage::Outside(Rc::new(database)),
+            Ok(Opened::Inside(hub)) => {
+                hub.keep_exchanging();
+                Stage::Inside(hub)
+            }
+            Err(error) => Stage::Broken(error.to_string()),
+        });
+        ready();
+    };
     let begin = move |take_over: bool| {
         spawn_local(async move {
-            let lost = move || match stage.get_untracked() {
-                Stage::Inside(hub) => {
+            let lost = move || {
+                if let Stage::Inside(hub) = stage.get_untracked() {
                     hub.give_up();
-                    stage.set(Stage::Elsewhere);
                 }
-                _ => stage.set(Stage::Elsewhere),
+                stage.set(Stage::Elsewhere);
             };
-            if !tabs::hold(take_over, lost).await {
+            if tabs::hold(take_over, lost).await {
+                load().await;
+            } else {
                 stage.set(Stage::Elsewhere);
                 ready();
-                return;
             }
-            stage.set(match open().await {
-                Ok(Opened::Outside(database)) => Stage::Outside(Rc::new(database)),
-                Ok(Opened::Inside(hub)) => {
-                    hub.keep_exchanging();
-                    Stage::Inside(hub)
-                }
-                Err(error) => Stage::Broken(error.to_string()),
-            });
-            ready();
         });
     };
     begin(false);
-    let again = Callback::new(move |()| begin(false));
+    // The lock is held already: it is asked for once.
+    let again = Callback::new(move |()| spawn_local(load()));
     let here = move || begin(true);
     view! {
         {move || match stage.get() {

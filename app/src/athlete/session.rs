@@ -163,9 +163,15 @@ pub fn Session(
     });
     on_cleanup(move || shown.remove());
     let open = RwSignal::new(false);
-    Effect::new(move |_| open.set(at.sheet.with(Option::is_some)));
+    // A signal tells of each write, also of one that changes nothing: the two would call each other for ever.
     Effect::new(move |_| {
-        if !open.get() {
+        let wanted = at.sheet.with(Option::is_some);
+        if open.get_untracked() != wanted {
+            open.set(wanted);
+        }
+    });
+    Effect::new(move |_| {
+        if !open.get() && at.sheet.with_untracked(Option::is_some) {
             at.sheet.set(None);
         }
     });

@@ -27,7 +27,7 @@ pub fn head(title: impl Into<String>, under: impl Into<String>) {
 
 /// Screens that want the width of a desk.
 fn wide(route: &Route) -> bool {
-    matches!(route, Route::Board | Route::Plan(..) | Route::TestDay)
+    matches!(route, Route::Board | Route::Athlete(..) | Route::Plan(..) | Route::TestDay)
 }
 
 /// The screen of an address.
@@ -57,6 +57,10 @@ fn content(home: Home, route: Route) -> AnyView {
         (Home::Athlete, Route::Session(key)) => view! { <athlete::session::Session key=key /> }.into_any(),
         (Home::Athlete, Route::Close(key)) => view! { <athlete::close::Close key=key /> }.into_any(),
         (Home::Coach, Route::Board) => view! { <coach::board::Board /> }.into_any(),
+        (Home::Coach, Route::Attention) => view! { <coach::attention::Attention /> }.into_any(),
+        (Home::Coach, Route::Athlete(id, section)) => {
+            view! { <coach::athlete::Athlete id=id section=section /> }.into_any()
+        }
         (_, Route::Unsent) => view! { <athlete::unsent::Unsent /> }.into_any(),
         (home, _) => {
             head(say("screens.none"), "");

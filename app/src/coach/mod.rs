@@ -4,6 +4,8 @@
 
 pub mod answers;
 pub mod asked;
+pub mod athlete;
+pub mod attention;
 pub mod board;
 pub mod board_rows;
 pub mod parts;

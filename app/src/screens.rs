@@ -61,6 +61,7 @@ fn content(home: Home, route: Route) -> AnyView {
         (Home::Coach, Route::Athlete(id, section)) => {
             view! { <coach::athlete::Athlete id=id section=section /> }.into_any()
         }
+        (Home::Coach, Route::Proposals) => view! { <coach::proposals::Proposals /> }.into_any(),
         (_, Route::Unsent) => view! { <athlete::unsent::Unsent /> }.into_any(),
         (home, _) => {
             head(say("screens.none"), "");

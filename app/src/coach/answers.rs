@@ -669,10 +669,11 @@ mod tests {
 
     #[test]
     fn a_caution_is_known_by_its_word() {
-        let why: Why =
-            serde_json::from_str(r#"{"rule":"r","parts":[{"name":"n","value":7.5,"unit":"kg","on":"2026-11-02"}],
-            "caution":{"code":"load","words":"w"}}"#)
-            .unwrap();
+        let why: Why = serde_json::from_str(
+            r#"{"rule":"r","parts":[{"name":"n","value":7.5,"unit":"kg","on":"2026-11-02"}],
+            "caution":{"code":"load","words":"w"}}"#,
+        )
+        .unwrap();
         let parts = WhyParts::from(&why);
         assert_eq!(parts.caution, Some(Caution::Load));
         assert_eq!(parts.rows, [("n".to_owned(), "7.5 kg, Mon 2 Nov 2026".to_owned())]);

@@ -136,15 +136,12 @@ fn athlete(one: &Reasons) -> impl IntoView + use<> {
             }
         })
         .collect_view();
-    let cautions = cautions(&one.reasons)
-        .into_iter()
-        .map(|c| view! { <CautionBox text=c.words /> })
-        .collect_view();
+    let cautions =
+        cautions(&one.reasons).into_iter().map(|c| view! { <CautionBox text=c.words /> }).collect_view();
     let plan = id.map(|id| Route::Plan(Whose::Athlete(id), None).href());
     let talk = id.map(|id| Route::Talk(Some(id)).href());
-    let with = |label: String, href: Option<String>| {
-        href.map(|href| view! { <ButtonLink label=label href=href /> })
-    };
+    let with =
+        |label: String, href: Option<String>| href.map(|href| view! { <ButtonLink label=label href=href /> });
     view! {
         <li class="card">
             <h2><a class="name" href=to(Section::Overview)>{one.name.clone()}</a></h2>

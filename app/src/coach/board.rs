@@ -93,8 +93,9 @@ pub fn Board() -> impl IntoView {
             return nobody(&asks, &typed);
         }
         let columns = columns(&asks);
-        let pending = (board.pending > 0)
-            .then(|| view! { <p class="soft" role="status">{say_n("board.pending", board.pending, &[])}</p> });
+        let pending = (board.pending > 0).then(
+            || view! { <p class="soft" role="status">{say_n("board.pending", board.pending, &[])}</p> },
+        );
         let rows = if wide.get() {
             table(&lines, &columns, said).into_any()
         } else {

@@ -225,7 +225,8 @@ mod tests {
     fn the_question_names_what_was_chosen() {
         let plain = ask(Span::One);
         assert_eq!(plain.path(), "/v1/board?from=2026-11-23&to=2026-11-29&today=2026-11-25&limit=100");
-        let chosen = Ask { squad: "s".into(), state: "due today".into(), after: "a".into(), ..ask(Span::Four) };
+        let chosen =
+            Ask { squad: "s".into(), state: "due today".into(), after: "a".into(), ..ask(Span::Four) };
         assert_eq!(
             chosen.path(),
             "/v1/board?from=2026-11-23&to=2026-12-20&today=2026-11-25&limit=50&squad=s&state=due%20today&after=a"
@@ -238,9 +239,15 @@ mod tests {
     fn columns_are_days_of_one_week_and_weeks_of_several() {
         let days = columns(&ask(Span::One));
         assert_eq!(days.len(), 7);
-        assert_eq!(days.iter().filter(|c| c.now).map(|c| c.head.as_str()).collect::<Vec<_>>(), ["Wed 25 Nov"]);
+        assert_eq!(
+            days.iter().filter(|c| c.now).map(|c| c.head.as_str()).collect::<Vec<_>>(),
+            ["Wed 25 Nov"]
+        );
         let weeks = columns(&ask(Span::Four));
-        assert_eq!(weeks.iter().map(|c| c.head.as_str()).collect::<Vec<_>>(), ["23 Nov", "30 Nov", "7 Dec", "14 Dec"]);
+        assert_eq!(
+            weeks.iter().map(|c| c.head.as_str()).collect::<Vec<_>>(),
+            ["23 Nov", "30 Nov", "7 Dec", "14 Dec"]
+        );
         assert_eq!(weeks.iter().map(|c| c.now).collect::<Vec<_>>(), [true, false, false, false]);
         let cell = |date: &str| Cell { date: date.into(), ..Cell::default() };
         let line = Line {

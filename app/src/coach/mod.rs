@@ -8,4 +8,6 @@ pub mod athlete;
 pub mod attention;
 pub mod board;
 pub mod board_rows;
+pub mod dose;
 pub mod parts;
+pub mod proposals;

@@ -32,7 +32,8 @@ pub fn availability(at: At) -> impl IntoView {
             let items = all
                 .iter()
                 .map(|s| {
-                    let at = backstraight_core::base::day::Day::of(s.at, crate::platform::clock::zone_minutes());
+                    let at =
+                        backstraight_core::base::day::Day::of(s.at, crate::platform::clock::zone_minutes());
                     let day = at.map(dates::named).unwrap_or_default();
                     view! { <li>{say_with("available.said", &[("day", &day), ("words", &s.words())])}</li> }
                 })

@@ -142,12 +142,11 @@ fn volume_table(weeks: &[LoadWeek]) -> impl IntoView + use<> {
         .rev()
         .map(|w| {
             let v = &w.volume;
-            let kg: Vec<String> = v
-                .kg
-                .iter()
-                .filter(|(_, kg)| **kg > 0.0)
-                .map(|(pattern, kg)| format!("{pattern} {kg:.0}"))
-                .collect();
+            let kg: Vec<String> =
+                v.kg.iter()
+                    .filter(|(_, kg)| **kg > 0.0)
+                    .map(|(pattern, kg)| format!("{pattern} {kg:.0}"))
+                    .collect();
             let contacts = say_with(
                 "load.contacts-by",
                 &[
@@ -157,11 +156,8 @@ fn volume_table(weeks: &[LoadWeek]) -> impl IntoView + use<> {
                     ("other", &value_text(v.contacts_unclassed)),
                 ],
             );
-            let kg = if kg.is_empty() {
-                "0".to_owned()
-            } else {
-                format!("{:.0} ({})", v.all_kg(), kg.join(", "))
-            };
+            let kg =
+                if kg.is_empty() { "0".to_owned() } else { format!("{:.0} ({})", v.all_kg(), kg.join(", ")) };
             vec![
                 day_text(&w.start).into_any(),
                 kg.into_any(),

@@ -131,7 +131,11 @@ pub fn met_here(at: At, all: &[Met]) -> impl IntoView + use<> {
 
 /// Weeks behind as columns, weeks to come as a line.
 #[must_use]
-pub fn bars(last: &[LoadWeek], next: &[PlannedWeek], this_week: backstraight_core::base::day::Day) -> Vec<Week> {
+pub fn bars(
+    last: &[LoadWeek],
+    next: &[PlannedWeek],
+    this_week: backstraight_core::base::day::Day,
+) -> Vec<Week> {
     let mut weeks: Vec<Week> = last
         .iter()
         .filter_map(|w| {
@@ -194,7 +198,10 @@ pub fn ahead(f: &Forecast, this_week: backstraight_core::base::day::Day) -> impl
             let week = day_text(&w.start);
             vec![
                 week.clone().into_any(),
-                figure_view(&say_with("load.of-week", &[("what", say("load.planned")), ("week", &week)]), &w.load),
+                figure_view(
+                    &say_with("load.of-week", &[("what", say("load.planned")), ("week", &week)]),
+                    &w.load,
+                ),
                 figure_view(
                     &say_with("load.of-week", &[("what", say("load.against-last")), ("week", &week)]),
                     &w.against_last,
@@ -246,14 +253,14 @@ mod tests {
             unheard_days,
             ..LoadWeek::default()
         };
-        let last =
-            [week("2026-11-09", 0.0, 7), week("2026-11-16", 0.0, 0), week("2026-11-23", 120.0, 3)];
+        let last = [week("2026-11-09", 0.0, 7), week("2026-11-16", 0.0, 0), week("2026-11-23", 120.0, 3)];
         let next = [
             PlannedWeek { start: "2026-11-23".into(), load: load(400.0), ..PlannedWeek::default() },
             PlannedWeek { start: "2026-11-30".into(), load: load(300.0), ..PlannedWeek::default() },
         ];
         let all = bars(&last, &next, "2026-11-23".parse().unwrap());
-        let shown: Vec<(Option<f64>, Option<f64>, bool)> = all.iter().map(|w| (w.bar, w.line, w.now)).collect();
+        let shown: Vec<(Option<f64>, Option<f64>, bool)> =
+            all.iter().map(|w| (w.bar, w.line, w.now)).collect();
         assert_eq!(
             shown,
             [

@@ -53,7 +53,10 @@ fn band(test: &Test) -> Option<Band> {
     test.bests.iter().find_map(|b| {
         let error = b.why.as_ref()?.parts.iter().find(|p| p.name.starts_with(ERROR))?.value;
         let (around, first) = (b.before?, test.trials.iter().filter_map(|t| day(&t.date)).min()?);
-        Some(Band { name: say("trends.band").to_owned(), edges: vec![(first, around - error, around + error)] })
+        Some(Band {
+            name: say("trends.band").to_owned(),
+            edges: vec![(first, around - error, around + error)],
+        })
     })
 }
 
@@ -86,7 +89,8 @@ fn points(test: &Test) -> Vec<Point> {
 
 fn test(test: &Test) -> impl IntoView + use<> {
     let unit = test.unit.clone().unwrap_or_default();
-    let series = vec![Series { name: test.name.clone(), points: points(test), joined: false, break_after: None }];
+    let series =
+        vec![Series { name: test.name.clone(), points: points(test), joined: false, break_after: None }];
     let columns = vec![
         Column::words(say("tests.best")),
         Column::words(say("tests.on")),

@@ -44,11 +44,8 @@ fn told(change: &Result<Change, Lack>) -> (String, Option<WhyParts>) {
 }
 
 fn of_speed(trend: &SpeedTrend, name: &str) -> Drawn {
-    let points: Vec<Point> = trend
-        .days
-        .iter()
-        .map(|(on, value)| Point { on: *on, value: *value, note: String::new() })
-        .collect();
+    let points: Vec<Point> =
+        trend.days.iter().map(|(on, value)| Point { on: *on, value: *value, note: String::new() }).collect();
     let (said, why) = told(&trend.change);
     Drawn {
         title: say_with("trends.speed-at", &[("name", name), ("load", &show::load(trend.load))]),

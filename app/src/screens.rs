@@ -62,6 +62,7 @@ fn content(home: Home, route: Route) -> AnyView {
             view! { <coach::athlete::Athlete id=id section=section /> }.into_any()
         }
         (Home::Coach, Route::Proposals) => view! { <coach::proposals::Proposals /> }.into_any(),
+        (Home::Coach, Route::People) => view! { <coach::people::PeopleScreen /> }.into_any(),
         (_, Route::Unsent) => view! { <athlete::unsent::Unsent /> }.into_any(),
         (home, _) => {
             head(say("screens.none"), "");

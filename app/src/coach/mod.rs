@@ -10,4 +10,5 @@ pub mod board;
 pub mod board_rows;
 pub mod dose;
 pub mod parts;
+pub mod people;
 pub mod proposals;

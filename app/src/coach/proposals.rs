@@ -204,8 +204,8 @@ impl At {
                     spawn_local(async move {
                         match hub.run(doc, &undo).await {
                             Ok(_) => self.decided.update(|d| {
-                            d.remove(&id);
-                        }),
+                                d.remove(&id);
+                            }),
                             Err(error) => toaster.say(error.to_string()),
                         }
                     });
@@ -284,7 +284,8 @@ pub fn Proposals() -> impl IntoView {
             at.editing.set(None);
         }
     });
-    let title = Signal::derive(move || at.editing.with(|e| e.as_ref().map_or_else(String::new, |e| e.name.clone())));
+    let title =
+        Signal::derive(move || at.editing.with(|e| e.as_ref().map_or_else(String::new, |e| e.name.clone())));
     view! {
         <div class="stack">{answer.shown(shown)}</div>
         <Dialog title=title open=open sheet=true>
@@ -385,9 +386,7 @@ fn Edit(at: At, editing: Editing) -> impl IntoView {
         };
         wrong.set(None);
         // The plan may have moved on while the form was open.
-        let plan = untrack(|| {
-            at.hub.read_with(|device, readings| readings.newest_plan(device, editing.of))
-        });
+        let plan = untrack(|| at.hub.read_with(|device, readings| readings.newest_plan(device, editing.of)));
         let stale = plan.ok().flatten().and_then(|(_, plan)| editing.proposal.stale(&plan, at.today));
         if let Some(why) = stale {
             refused.set(Some(gone_words(why)));

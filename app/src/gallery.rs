@@ -10,7 +10,9 @@ use backstraight_core::view::state::State;
 use backstraight_core::view::why::{Part, Why};
 use leptos::prelude::*;
 
-use crate::chart::{Band, DayChart, Phase, Point, Season, SeasonStrip, Series, Spark, Week, WeekBars, When};
+use crate::chart::{
+    Band, Bar, DayChart, Phase, Point, Season, SeasonStrip, Series, Spark, Week, WeekBars, When,
+};
 use crate::kit::{
     Button, ButtonLink, CautionBox, Check, Chip, ChoiceRow, Column, Combo, DataTable, DateField, Dialog,
     EmptyState, ErrorBox, Frame, Icon, IconName, Kept, KeysHelp, Kind, LoadField, Mark, MarksKey,
@@ -274,7 +276,13 @@ fn Charts() -> impl IntoView {
                 usize::try_from(n % 5).ok().and_then(|i| loads.get(i)).copied().unwrap_or_default();
             Week {
                 monday: monday().plus(7 * n),
-                bar: (bar > 0.0 && n < 7).then_some(bar),
+                bar: if n > 6 {
+                    Bar::ToCome
+                } else if bar > 0.0 {
+                    Bar::Known(bar)
+                } else {
+                    Bar::NotKnown
+                },
                 line: Some(line),
                 now: n == 6,
                 note: String::new(),

@@ -5,7 +5,7 @@ use leptos::prelude::*;
 
 use super::NoChart;
 use super::draw::{Shape, Spot, area, dot, line, place};
-use super::frame::{Behind, KeyLine, Plot, class_of, dot_class, figure};
+use super::frame::{Around, Behind, KeyLine, Plot, class_of, dot_class, figure};
 use super::scale::{Scale, Ticks, day_ticks, number, range, ticks};
 use crate::kit::dates;
 use crate::kit::screen::broad;
@@ -202,26 +202,19 @@ pub fn DayChart(
     said: String,
 ) -> impl IntoView {
     let said = if said.is_empty() { sentence(&series, &unit) } else { said };
-    let label = format!("{title}. {said}");
-    let mut key: Vec<KeyLine> = series
+    let key = series
         .iter()
         .enumerate()
         .map(|(i, s)| KeyLine { i, name: s.name.clone(), joined: s.joined, column: false })
         .collect();
-    if series.is_empty() {
-        key.clear();
-    }
-    let table = behind(&series, &unit);
-    let band_name = band.as_ref().map(|b| b.name.clone()).filter(|n| !n.is_empty());
+    let name = band.as_ref().map(|b| b.name.clone()).filter(|n| !n.is_empty());
+    let around = Around { title, said, key, band: name, behind: behind(&series, &unit) };
     let wide = broad();
-    let drawing = move || {
+    move || {
         let plot = Plot::of(wide.get());
-        let drawn = lay(&series, band.as_ref(), from_zero, &plot).map(|laid| drawing(laid, &plot, &label));
-        figure("days", wide.get(), title.clone(), said.clone(), key.clone(), drawn, table.clone())
-    };
-    view! {
-        {drawing}
-        {band_name.map(|name| view! { <p class="soft">{say_with("chart.band", &[("name", &name)])}</p> })}
+        let drawn = lay(&series, band.as_ref(), from_zero, &plot);
+        let drawn = drawn.map(|laid| drawing(laid, &plot, &around.label()));
+        figure("days", wide.get(), around.clone(), drawn)
     }
 }
 

@@ -82,16 +82,36 @@ pub fn dot_class(i: usize) -> String {
     format!("{kind} {}", class_of(i))
 }
 
+/// What stands around a drawing.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(super) struct Around {
+    /// Its name.
+    pub(super) title: String,
+    /// It, in a sentence.
+    pub(super) said: String,
+    /// What its series are.
+    pub(super) key: Vec<KeyLine>,
+    /// What its shaded band is.
+    pub(super) band: Option<String>,
+    /// The table behind it.
+    pub(super) behind: Behind,
+}
+
+impl Around {
+    /// What the drawing is called by whoever cannot see it.
+    pub(super) fn label(&self) -> String {
+        format!("{}. {}", self.title, self.said)
+    }
+}
+
 /// A chart around its drawing.
 pub(super) fn figure(
     class: &'static str,
     broad: bool,
-    title: String,
-    said: String,
-    key: Vec<KeyLine>,
+    around: Around,
     drawing: Result<AnyView, NoChart>,
-    behind: Behind,
 ) -> AnyView {
+    let Around { title, said, key, band, behind } = around;
     let class = if broad { format!("chart broad {class}") } else { format!("chart {class}") };
     let (drawing, said) = match drawing {
         Ok(drawing) => (drawing, said),
@@ -102,6 +122,16 @@ pub(super) fn figure(
         let lines = key.into_iter().map(key_line).collect_view();
         view! { <ul class="key">{lines}</ul> }
     });
+    let band = band.map(|name| {
+        view! {
+            <p class="key">
+                <svg viewBox="0 0 32 16" aria-hidden="true">
+                    <rect class="band" x="2" y="1" width="28" height="14"></rect>
+                </svg>
+                {name}
+            </p>
+        }
+    });
     let behind = (!behind.rows.is_empty()).then(|| table(&title, behind));
     view! {
         <figure class=class>
@@ -109,6 +139,7 @@ pub(super) fn figure(
             {said}
             {drawing}
             {key}
+            {band}
             {behind}
         </figure>
     }

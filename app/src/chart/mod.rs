@@ -12,7 +12,7 @@ pub mod weeks;
 pub use days::{Band, DayChart, Point, Series};
 pub use season::{Phase, Season, SeasonStrip, When};
 pub use small::Spark;
-pub use weeks::{Week, WeekBars};
+pub use weeks::{Bar, Week, WeekBars};
 
 use crate::words::say;
 

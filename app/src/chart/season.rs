@@ -6,7 +6,7 @@ use leptos::prelude::*;
 
 use super::NoChart;
 use super::draw::{Shape, Spot, dot, line};
-use super::frame::{Behind, figure};
+use super::frame::{Around, Behind, figure};
 use super::scale::Scale;
 use crate::kit::dates;
 use crate::kit::screen::broad;
@@ -187,14 +187,12 @@ pub fn SeasonStrip(
     /// The season.
     season: Season,
 ) -> impl IntoView {
-    let said = sentence(&season);
-    let label = format!("{title}. {said}");
-    let table = behind(&season);
+    let around = Around { title, said: sentence(&season), behind: behind(&season), ..Around::default() };
     let wide = broad();
     move || {
         let width = if wide.get() { BROAD } else { NARROW };
-        let drawn = lay(&season, width).map(|laid| drawing(laid, width, &label));
-        figure("season", wide.get(), title.clone(), said.clone(), Vec::new(), drawn, table.clone())
+        let drawn = lay(&season, width).map(|laid| drawing(laid, width, &around.label()));
+        figure("season", wide.get(), around.clone(), drawn)
     }
 }
 
@@ -231,6 +229,8 @@ fn hatch(left: f64, width: f64, aim: Aim) -> String {
 }
 
 fn drawing(laid: Laid, width: f64, label: &str) -> AnyView {
+    // Names stand above everything that may cross them.
+    let mut names = Vec::new();
     let phases = laid
         .phases
         .into_iter()
@@ -240,17 +240,16 @@ fn drawing(laid: Laid, width: f64, label: &str) -> AnyView {
                 Aim::Meets => "phase warm",
                 Aim::General | Aim::Taper | Aim::Transition => "phase",
             };
-            let name = name.map(|n| {
+            names.extend(name.map(|n| {
                 view! {
                     <text class="middle strong" x=x + w / 2.0 y="43">
                         {n}
                     </text>
                 }
-            });
+            }));
             view! {
                 <rect class=class x=x y="24" width=w height="30"></rect>
                 <path class="hatch" d=hatch(x, w, aim)></path>
-                {name}
             }
         })
         .collect_view();
@@ -305,6 +304,7 @@ fn drawing(laid: Laid, width: f64, label: &str) -> AnyView {
             {days}
             {shown}
             {today}
+            {names}
         </svg>
     }
     .into_any()

@@ -7,19 +7,47 @@ use leptos::prelude::*;
 use super::NoChart;
 use super::days::value_text;
 use super::draw::{Shape, Slab, Spot, dot, lane, line, place, slabs};
-use super::frame::{Behind, KeyLine, Plot, dot_class, figure};
+use super::frame::{Around, Behind, KeyLine, Plot, dot_class, figure};
 use super::scale::{Scale, range, ticks};
 use crate::kit::dates;
 use crate::kit::screen::broad;
 use crate::words::{say, say_n};
+
+/// What there is of a week.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Bar {
+    /// A value.
+    Known(f64),
+    /// The week is over, and nothing is known of it.
+    NotKnown,
+    /// The week is still to come.
+    ToCome,
+}
+
+impl Bar {
+    fn value(self) -> Option<f64> {
+        match self {
+            Bar::Known(value) => Some(value),
+            Bar::NotKnown | Bar::ToCome => None,
+        }
+    }
+
+    fn text(self) -> String {
+        match self {
+            Bar::Known(value) => value_text(value),
+            Bar::NotKnown => say("chart.not-known").to_owned(),
+            Bar::ToCome => say("chart.to-come").to_owned(),
+        }
+    }
+}
 
 /// A week.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Week {
     /// Its Monday.
     pub monday: Day,
-    /// The column; `None` when nothing is known.
-    pub bar: Option<f64>,
+    /// The column.
+    pub bar: Bar,
     /// The line; `None` where there is none.
     pub line: Option<f64>,
     /// Whether it is this week.
@@ -39,7 +67,7 @@ struct Laid {
 }
 
 fn lay(weeks: &[Week], plot: &Plot) -> Result<Laid, NoChart> {
-    let values = || weeks.iter().flat_map(|w| w.bar.into_iter().chain(w.line));
+    let values = || weeks.iter().flat_map(|w| w.bar.value().into_iter().chain(w.line));
     if values().next().is_none() {
         return Err(NoChart::Empty);
     }
@@ -49,10 +77,12 @@ fn lay(weeks: &[Week], plot: &Plot) -> Result<Laid, NoChart> {
     let zero = y.at(0.0)?;
     let across =
         up.at.iter().map(|v| Ok((place(y.at(*v)?)?, up.text(*v)))).collect::<Result<Vec<_>, NoChart>>()?;
-    let tops = weeks.iter().map(|w| w.bar.map(|v| y.at(v)).transpose()).collect::<Result<Vec<_>, _>>()?;
+    let tops =
+        weeks.iter().map(|w| w.bar.value().map(|v| y.at(v)).transpose()).collect::<Result<Vec<_>, _>>()?;
     let places = slabs(&tops, plot.left, plot.right, zero);
     let bars = weeks.iter().zip(&places).filter_map(|(w, slab)| slab.map(|s| (w.now, s))).collect();
-    let floor: Vec<Option<f64>> = weeks.iter().map(|w| w.bar.is_none().then_some(plot.foot - 14.0)).collect();
+    let floor: Vec<Option<f64>> =
+        weeks.iter().map(|w| (w.bar == Bar::NotKnown).then_some(plot.foot - 14.0)).collect();
     let gaps = slabs(&floor, plot.left, plot.right, plot.foot).into_iter().flatten().collect();
     let n = weeks.len();
     let middle = |i: usize| lane(2 * i + 1, 2 * n, plot.left, plot.right);
@@ -93,24 +123,24 @@ pub fn WeekBars(
     said: String,
 ) -> impl IntoView {
     let said = if said.is_empty() { sentence(&weeks, &bar, &unit) } else { said };
-    let label = format!("{title}. {said}");
     let mut key = vec![KeyLine { i: 0, name: bar.clone(), joined: false, column: true }];
     if !line.is_empty() {
         key.push(KeyLine { i: 1, name: line.clone(), joined: true, column: false });
     }
-    let table = behind(&weeks, &bar, &line);
+    let behind = behind(&weeks, &bar, &line);
+    let around = Around { title, said, key, band: None, behind };
     let wide = broad();
     move || {
         let plot = Plot::of(wide.get());
-        let drawn = lay(&weeks, &plot).map(|laid| drawing(laid, &plot, &label));
-        figure("weeks", wide.get(), title.clone(), said.clone(), key.clone(), drawn, table.clone())
+        let drawn = lay(&weeks, &plot).map(|laid| drawing(laid, &plot, &around.label()));
+        figure("weeks", wide.get(), around.clone(), drawn)
     }
 }
 
 fn sentence(weeks: &[Week], bar: &str, unit: &str) -> String {
-    let known: Vec<&Week> = weeks.iter().filter(|w| w.bar.is_some()).collect();
-    let Ok((least, most)) = range(known.iter().filter_map(|w| w.bar)) else { return String::new() };
-    let last = known.last().and_then(|w| w.bar).unwrap_or(most);
+    let known: Vec<&Week> = weeks.iter().filter(|w| w.bar.value().is_some()).collect();
+    let Ok((least, most)) = range(known.iter().filter_map(|w| w.bar.value())) else { return String::new() };
+    let last = known.last().and_then(|w| w.bar.value()).unwrap_or(most);
     let n = u64::try_from(known.len()).unwrap_or(u64::MAX);
     let mut said = say_n(
         "chart.said-weeks",
@@ -123,7 +153,7 @@ fn sentence(weeks: &[Week], bar: &str, unit: &str) -> String {
             ("unit", unit),
         ],
     );
-    let silent = u64::try_from(weeks.len() - known.len()).unwrap_or(u64::MAX);
+    let silent = u64::try_from(weeks.iter().filter(|w| w.bar == Bar::NotKnown).count()).unwrap_or(u64::MAX);
     if silent > 0 {
         said.push(' ');
         said.push_str(&say_n("chart.said-silent", silent, &[]));
@@ -132,7 +162,6 @@ fn sentence(weeks: &[Week], bar: &str, unit: &str) -> String {
 }
 
 fn behind(weeks: &[Week], bar: &str, line: &str) -> Behind {
-    let lack = || say("chart.not-known").to_owned();
     let mut head = vec![say("chart.week").to_owned(), bar.to_owned()];
     if !line.is_empty() {
         head.push(line.to_owned());
@@ -144,9 +173,9 @@ fn behind(weeks: &[Week], bar: &str, line: &str) -> Behind {
     let rows = weeks
         .iter()
         .map(|w| {
-            let mut row = vec![dates::full(w.monday), w.bar.map_or_else(lack, value_text)];
+            let mut row = vec![dates::full(w.monday), w.bar.text()];
             if !line.is_empty() {
-                row.push(w.line.map_or_else(lack, value_text));
+                row.push(w.line.map_or_else(String::new, value_text));
             }
             if noted {
                 row.push(w.note.clone());
@@ -222,6 +251,7 @@ mod tests {
     use super::*;
 
     fn week(n: i32, bar: Option<f64>, line: Option<f64>) -> Week {
+        let bar = bar.map_or(Bar::NotKnown, Bar::Known);
         let monday = "2026-11-02".parse::<Day>().unwrap().plus(7 * n);
         Week { monday, bar, line, now: false, note: String::new() }
     }
@@ -240,6 +270,13 @@ mod tests {
         assert_eq!(laid.trace, "M13.3 50M66.7 0");
         // Three weeks, two labels at most: the first and the third.
         assert_eq!(laid.labels.len(), 2);
+        let coming = Week { bar: Bar::ToCome, ..week(3, None, Some(10.0)) };
+        let laid = lay(&[week(2, Some(10.0), None), coming.clone()], &PLOT).unwrap();
+        assert_eq!((laid.bars.len(), laid.gaps.len()), (1, 0));
+        assert_eq!(
+            sentence(&[week(2, Some(10.0), None), coming], "Load", "points"),
+            "Load: 1 week, 10 points."
+        );
     }
 
     #[test]

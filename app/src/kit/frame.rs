@@ -112,8 +112,13 @@ pub fn Frame(
         let counts = way.route == Route::Unsent;
         let count = move || {
             let n = unsent.get();
-            (counts && n > 0)
-                .then(|| view! { <span class="count">{say_n("way.waiting", n.into(), &[])}</span> })
+            (counts && n > 0).then(|| {
+                view! {
+                    <span class="count">
+                        {n} <span class="hidden-text">{say_n("way.waiting", n.into(), &[])}</span>
+                    </span>
+                }
+            })
         };
         view! {
             <a href=way.route.href() aria-current=current>

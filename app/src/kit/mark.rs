@@ -60,7 +60,7 @@ fn lines(state: State, share: Option<f64>) -> Lines {
         State::Missed => Lines { strokes: "M9 9L19 19M19 9L9 19", ..plain },
         State::Unheard => Lines {
             edge: "edge faint",
-            dashes: Some("1 4"),
+            dashes: Some("1.5 3.5"),
             strokes: "M9 14h.01M14 14h.01M19 14h.01",
             ..plain
         },

@@ -65,8 +65,8 @@ impl Rest {
 const LONGEST_S: i64 = 86_400;
 /// How much one press adds or takes, s.
 const NUDGE_S: i64 = 15;
-/// The lap of the drawing: two straights and two bends, begun at the finish line.
-const LAP: &str = "M150 128H70a54 54 0 0 1 0 -108H150a54 54 0 0 1 0 108Z";
+/// The lap of the drawing, as it is run: from the finish line round the first bend, down the back straight, home.
+const LAP: &str = "M150 128a54 54 0 0 0 0 -108H70a54 54 0 0 0 0 108Z";
 
 /// A rest timer.
 #[component]

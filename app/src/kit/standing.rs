@@ -151,7 +151,7 @@ pub fn SaveMark(
             Kept::Saving => ("2 3", "1 5"),
             Kept::Here => ("none", "1 5"),
             Kept::There => ("none", "none"),
-            Kept::Not => ("1 5", "1 5"),
+            Kept::Not => ("0 24", "0 24"),
         };
         let cross = (kept.get() == Kept::Not).then(|| view! { <path d="M6 3L18 17M18 3L6 17"></path> });
         view! {

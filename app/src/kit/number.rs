@@ -113,7 +113,7 @@ pub fn NumberField(
         }
     });
     view! {
-        <div class="field">
+        <div class="field number">
             <label for=ids.input.clone()>
                 {label} <span class="hidden-text">{move || unit.with(|u| {
                     if u.is_empty() { String::new() } else { say_with("kit.number.in", &[("unit", u)]) }

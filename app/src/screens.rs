@@ -3,6 +3,7 @@
 use leptos::prelude::*;
 
 use crate::athlete;
+use crate::coach;
 use crate::hub::use_hub;
 use crate::kit::{EmptyState, Frame};
 use crate::route::{Home, Route};
@@ -26,7 +27,7 @@ pub fn head(title: impl Into<String>, under: impl Into<String>) {
 
 /// Screens that want the width of a desk.
 fn wide(route: &Route) -> bool {
-    matches!(route, Route::Board | Route::Plan(..) | Route::TestDay)
+    matches!(route, Route::Board | Route::Athlete(..) | Route::Plan(..) | Route::TestDay)
 }
 
 /// The screen of an address.
@@ -40,6 +41,7 @@ pub fn Screen(
     let hub = use_hub();
     let heading = Heading { title: RwSignal::new(String::new()), under: RwSignal::new(String::new()) };
     provide_context(heading);
+    coach::board::Chosen::provide();
     let unsent = Signal::derive(move || u32::try_from(hub.unsent.get()).unwrap_or(u32::MAX));
     view! {
         <Frame home=home route=route title=heading.title under=heading.under unsent=unsent
@@ -54,6 +56,13 @@ fn content(home: Home, route: Route) -> AnyView {
         (Home::Athlete, Route::Today) => view! { <athlete::today::Today /> }.into_any(),
         (Home::Athlete, Route::Session(key)) => view! { <athlete::session::Session key=key /> }.into_any(),
         (Home::Athlete, Route::Close(key)) => view! { <athlete::close::Close key=key /> }.into_any(),
+        (Home::Coach, Route::Board) => view! { <coach::board::Board /> }.into_any(),
+        (Home::Coach, Route::Attention) => view! { <coach::attention::Attention /> }.into_any(),
+        (Home::Coach, Route::Athlete(id, section)) => {
+            view! { <coach::athlete::Athlete id=id section=section /> }.into_any()
+        }
+        (Home::Coach, Route::Proposals) => view! { <coach::proposals::Proposals /> }.into_any(),
+        (Home::Coach, Route::People) => view! { <coach::people::PeopleScreen /> }.into_any(),
         (_, Route::Unsent) => view! { <athlete::unsent::Unsent /> }.into_any(),
         (home, _) => {
             head(say("screens.none"), "");

@@ -192,7 +192,7 @@ pub fn DayChart(
     /// The values.
     series: Vec<Series>,
     /// A range behind them.
-    #[prop(optional, into)]
+    #[prop(optional_no_strip, into)]
     band: Option<Band>,
     /// Whether the axis begins at zero.
     #[prop(optional)]

@@ -325,20 +325,28 @@ pub struct Hand {
     pub note: Option<Note>,
 }
 
+/// Why a proposal that was made elsewhere, from another state of the same plan, is not among those that are open
+/// here.
+#[must_use]
+pub fn gone(id: &ProposalId, session: &Key, plan: &Plan, today: Day) -> Stale {
+    if plan.decisions.iter().any(|d| d.record.about == *id) {
+        return Stale::Decided;
+    }
+    match (plan.session(session), plan.item(&id.item)) {
+        (Some(s), Some(_)) if s.session.record.date < today => Stale::Past,
+        (Some(_), Some(_)) => Stale::Changed,
+        _ => Stale::Withdrawn,
+    }
+}
+
 impl Proposal {
     /// Whether it expired, by the plan as it stands.
     #[must_use]
     pub fn stale(&self, plan: &Plan, today: Day) -> Option<Stale> {
-        if plan.decisions.iter().any(|d| d.record.about == self.id) {
-            return Some(Stale::Decided);
-        }
-        let session = plan.session(&self.session);
         let item = plan.item(&self.id.item);
-        match (session, item) {
-            (Some(s), Some(_)) if s.session.record.date < today => Some(Stale::Past),
-            (Some(_), Some(item)) if item.record != self.from => Some(Stale::Changed),
-            (Some(_), Some(_)) => None,
-            _ => Some(Stale::Withdrawn),
+        match gone(&self.id, &self.session, plan, today) {
+            Stale::Changed if item.is_some_and(|i| i.record == self.from) => None,
+            why => Some(why),
         }
     }
 

@@ -11,7 +11,7 @@ use backstraight_core::model::packed::Dose;
 use backstraight_core::model::plan::*;
 use backstraight_core::view::library::Library;
 use backstraight_core::view::planned::Plan;
-use backstraight_core::view::proposal::{Hand, Proposal, Proposals, Quiet, Stale, Way, proposals, undo};
+use backstraight_core::view::proposal::{Hand, Proposal, Proposals, Quiet, Stale, Way, gone, proposals, undo};
 
 use crate::world::*;
 
@@ -213,6 +213,7 @@ fn accepting_is_one_change_that_can_be_taken_back() {
     assert_eq!((plan.decisions.len(), plan.decisions[0].record.ruling), (1, Ruling::Accepted));
     assert_eq!(look(&c.w, TODAY).quiet[0].1, Quiet::Decided);
     assert_eq!(proposal.stale(&plan, day(TODAY)), Some(Stale::Decided));
+    assert_eq!(gone(&proposal.id, &proposal.session, &plan, day(TODAY)), Stale::Decided);
     // Accepting twice is refused: the prescription is not as it was seen.
     let again = proposal.accept(hand(&mut c.w));
     match c.w.plan.apply(&again, &World::scene()) {
@@ -268,6 +269,8 @@ fn a_stale_proposal_expires() {
     let plan = Plan::of(&c.w.plan);
     assert_eq!(proposal.stale(&plan, day(TODAY)), None);
     assert_eq!(proposal.stale(&plan, day("2026-11-26")), Some(Stale::Past));
+    let elsewhere = |plan: &Plan, on: &str| gone(&proposal.id, &proposal.session, plan, day(on));
+    assert_eq!(elsewhere(&plan, "2026-11-26"), Stale::Past);
     assert_eq!(look(&c.w, "2026-11-26").quiet[0].1, Quiet::NoneAhead);
     // Changed meanwhile: the command is refused and nothing is written.
     let from = proposal.from.clone();
@@ -275,6 +278,7 @@ fn a_stale_proposal_expires() {
     let edit = Command::Edit { place: Place::of("items", &c.items[1]), from: from.into(), to: to.into() };
     c.w.plan.apply(&edit, &World::scene()).unwrap();
     assert_eq!(proposal.stale(&Plan::of(&c.w.plan), day(TODAY)), Some(Stale::Changed));
+    assert_eq!(elsewhere(&Plan::of(&c.w.plan), TODAY), Stale::Changed);
     let (saved, hand1) = (c.w.plan.save(), hand(&mut c.w));
     match c.w.plan.apply(&proposal.accept(hand1), &World::scene()) {
         Err(CommandError::Problems(list)) => assert_eq!(list[0].code, Code::Contradiction),
@@ -282,9 +286,10 @@ fn a_stale_proposal_expires() {
     }
     assert_eq!(c.w.plan.save(), saved);
     // Withdrawn.
-    let gone = Command::Withdraw(vec![Place::of("items", &c.items[1])]);
-    c.w.plan.apply(&gone, &World::scene()).unwrap();
+    let withdraw = Command::Withdraw(vec![Place::of("items", &c.items[1])]);
+    c.w.plan.apply(&withdraw, &World::scene()).unwrap();
     assert_eq!(proposal.stale(&Plan::of(&c.w.plan), day(TODAY)), Some(Stale::Withdrawn));
+    assert_eq!(elsewhere(&Plan::of(&c.w.plan), TODAY), Stale::Withdrawn);
     // Begun by the athlete: too late to change.
     let mut c = case(&WEEKS, "reps 5", "load 10000", "load 250", vec![set(100, 5); 3]);
     let second = Plan::of(&c.w.plan).sessions[1].key();

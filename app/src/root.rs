@@ -61,6 +61,17 @@ pub fn Root() -> impl IntoView {
     settings::provide();
     let toaster = Toaster::provide();
     let stage = RwSignal::new_local(Stage::Opening);
+    let load = move || async move {
+        stage.set(match open().await {
+            Ok(Opened::Outside(database)) => Stage::Outside(Rc::new(database)),
+            Ok(Opened::Inside(hub)) => {
+                hub.keep_exchanging();
+                Stage::Inside(hub)
+            }
+            Err(error) => Stage::Broken(error.to_string()),
+        });
+        ready();
+    };
     let begin = move |take_over: bool| {
         spawn_local(async move {
             let lost = move || match stage.get_untracked() {
@@ -75,19 +86,13 @@ pub fn Root() -> impl IntoView {
                 ready();
                 return;
             }
-            stage.set(match open().await {
-                Ok(Opened::Outside(database)) => Stage::Outside(Rc::new(database)),
-                Ok(Opened::Inside(hub)) => {
-                    hub.keep_exchanging();
-                    Stage::Inside(hub)
-                }
-                Err(error) => Stage::Broken(error.to_string()),
-            });
-            ready();
+            load().await;
         });
     };
     begin(false);
     let again = Callback::new(move |()| begin(false));
+    // Whoever came in holds the lock already.
+    let on_in = Callback::new(move |()| spawn_local(load()));
     let here = move || begin(true);
     view! {
         {move || match stage.get() {
@@ -96,7 +101,7 @@ pub fn Root() -> impl IntoView {
                 let trouble = Trouble { what: why, todo: say("root.broken").to_owned() };
                 view! { <main class="content"><ErrorBox trouble=trouble again=again /></main> }.into_any()
             }
-            Stage::Outside(database) => view! { <Welcome database=database on_in=again /> }.into_any(),
+            Stage::Outside(database) => view! { <Welcome database=database on_in=on_in /> }.into_any(),
             Stage::Elsewhere => view! {
                 <main class="content">
                     <EmptyState title=say("root.elsewhere") text=say("root.elsewhere.text") />

@@ -27,7 +27,7 @@ pub fn head(title: impl Into<String>, under: impl Into<String>) {
 
 /// Screens that want the width of a desk.
 fn wide(route: &Route) -> bool {
-    matches!(route, Route::Board | Route::Athlete(..) | Route::Plan(..) | Route::TestDay)
+    matches!(route, Route::Board | Route::Athlete(..) | Route::Plan(..) | Route::TestDay | Route::Reports)
 }
 
 /// The screen of an address.
@@ -63,6 +63,8 @@ fn content(home: Home, route: Route) -> AnyView {
         }
         (Home::Coach, Route::Proposals) => view! { <coach::proposals::Proposals /> }.into_any(),
         (Home::Coach, Route::People) => view! { <coach::people::PeopleScreen /> }.into_any(),
+        (Home::Coach, Route::Records) => view! { <coach::records::RecordsScreen /> }.into_any(),
+        (Home::Coach, Route::Reports) => view! { <coach::reports::Reports /> }.into_any(),
         (_, Route::Unsent) => view! { <athlete::unsent::Unsent /> }.into_any(),
         (home, _) => {
             head(say("screens.none"), "");

@@ -12,3 +12,5 @@ pub mod dose;
 pub mod parts;
 pub mod people;
 pub mod proposals;
+pub mod records;
+pub mod reports;

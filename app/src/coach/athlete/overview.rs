@@ -8,6 +8,7 @@ use super::super::board_rows::figure;
 use super::super::parts::{figure_view, why_of};
 use super::At;
 use crate::chart::days::value_text;
+use crate::chart::weeks::Bar;
 use crate::chart::{Week, WeekBars};
 use crate::kit::{ButtonLink, CautionBox, Column, DataTable, Kind, Mark};
 use crate::route::{Route, Section, Whose};
@@ -142,7 +143,11 @@ pub fn bars(
             let monday = day(&w.start)?;
             let unheard = w.unheard_days > 0 || w.unheard_sessions > 0;
             // A week of which nothing was heard has no column, not one of nothing.
-            let bar = w.load.value.filter(|v| *v > 0.0 || !unheard);
+            let bar = match w.load.value.filter(|v| *v > 0.0 || !unheard) {
+                Some(load) => Bar::Known(load),
+                None if monday > this_week => Bar::ToCome,
+                None => Bar::NotKnown,
+            };
             Some(Week { monday, bar, line: None, now: monday == this_week, note: lacking(w) })
         })
         .collect();
@@ -152,7 +157,7 @@ pub fn bars(
             Some(week) => week.line = planned.load.value,
             None => weeks.push(Week {
                 monday,
-                bar: None,
+                bar: if monday >= this_week { Bar::ToCome } else { Bar::NotKnown },
                 line: planned.load.value,
                 now: monday == this_week,
                 note: planned.aims.join(", "),
@@ -264,10 +269,10 @@ mod tests {
         assert_eq!(
             shown,
             [
-                (None, None, false),
-                (Some(0.0), None, false),
-                (Some(120.0), Some(400.0), true),
-                (None, Some(300.0), false)
+                (Bar::NotKnown, None, false),
+                (Bar::Known(0.0), None, false),
+                (Bar::Known(120.0), Some(400.0), true),
+                (Bar::ToCome, Some(300.0), false)
             ]
         );
         assert_eq!(all.first().map(|w| w.note.as_str()), Some("7 days unheard"));

@@ -34,6 +34,7 @@ pub fn overview(at: At) -> impl IntoView {
 
 fn now(at: At, answer: &Athlete) -> impl IntoView + use<> {
     let line = &answer.line;
+    let coaches = at.hub.me().role.coaches();
     let available = line.availability.as_ref().map(|a| {
         view! { <CautionBox text=format!("{}. {}", a.words, a.caution) /> }
     });
@@ -62,11 +63,11 @@ fn now(at: At, answer: &Athlete) -> impl IntoView + use<> {
             <ul class="marked">{sessions}</ul>
             {nothing}
         </section>
-        <div class="row no-print">
+        {coaches.then(|| view! { <div class="row no-print">
             <ButtonLink label=say("athlete.to-plan").to_owned() href=Route::Plan(Whose::Athlete(at.id), None).href() kind=Kind::Main />
             <ButtonLink label=say("athlete.to-talk").to_owned() href=Route::Talk(Some(at.id)).href() />
             <ButtonLink label=say("athlete.to-report").to_owned() href=Route::Reports.href() />
-        </div>
+        </div> })}
     }
 }
 
@@ -123,9 +124,11 @@ pub fn met_here(at: At, all: &[Met]) -> impl IntoView + use<> {
         <section class="box">
             <h3>{say_n("board.met", u64::try_from(all.len()).unwrap_or(u64::MAX), &[])}</h3>
             <ul class="stack tight">{items}</ul>
-            <p class="no-print">
-                <a href=Route::Plan(Whose::Athlete(at.id), None).href()>{say("athlete.met.pick")}</a>
-            </p>
+            {at.hub.me().role.coaches().then(|| view! {
+                <p class="no-print">
+                    <a href=Route::Plan(Whose::Athlete(at.id), None).href()>{say("athlete.met.pick")}</a>
+                </p>
+            })}
         </section>
     }
 }

@@ -267,8 +267,7 @@ mod tests {
             PlannedWeek { start: "2026-11-30".into(), load: load(300.0), ..PlannedWeek::default() },
         ];
         let all = bars(&last, &next, "2026-11-23".parse().unwrap());
-        let shown: Vec<(Option<f64>, Option<f64>, bool)> =
-            all.iter().map(|w| (w.bar, w.line, w.now)).collect();
+        let shown: Vec<(Bar, Option<f64>, bool)> = all.iter().map(|w| (w.bar, w.line, w.now)).collect();
         assert_eq!(
             shown,
             [

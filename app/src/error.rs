@@ -29,7 +29,7 @@ pub enum AppError {
     ClockApart(Moment),
     /// The server said no, and why.
     #[error("{0}")]
-    Refused(Refused),
+    Refused(Box<Refused>),
     /// Another tab of this browser writes now.
     #[error("this page is open in another tab, which writes now")]
     Elsewhere,
@@ -87,7 +87,7 @@ impl AppError {
             (_, "clock", Some(now)) => AppError::ClockApart(Moment(now)),
             (401, ..) => AppError::SignedOut(refused.to_string()),
             (502 | 504, ..) => AppError::Offline(refused.to_string()),
-            _ => AppError::Refused(refused),
+            _ => AppError::Refused(Box::new(refused)),
         }
     }
 

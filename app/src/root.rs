@@ -121,7 +121,7 @@ fn Inside(
 ) -> impl IntoView {
     provide_context(hub);
     let me = hub.me();
-    let home = if me.role.coaches() { Home::Coach } else { Home::Athlete };
+    let home = Home::of(me.role);
     let hash = || window().location().hash().unwrap_or_default();
     let route = RwSignal::new(Route::or_home(&hash(), home));
     let listener =

@@ -5,23 +5,43 @@ use core::fmt;
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::{PersonId, SquadId};
 use backstraight_core::base::key::Key;
+use backstraight_core::exchange::access::Role;
 
-/// Which of the two homes somebody has.
+/// Which home somebody has.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Home {
     /// An athlete's phone.
     Athlete,
     /// A coach's desk or phone.
     Coach,
+    /// Whoever keeps the accounts, and reads no training.
+    Owner,
+    /// Care staff.
+    Care,
+    /// A guardian of minors.
+    Guardian,
 }
 
 impl Home {
+    /// The home of a role.
+    #[must_use]
+    pub const fn of(role: Role) -> Home {
+        match role {
+            Role::HeadCoach | Role::Coach => Home::Coach,
+            Role::Athlete => Home::Athlete,
+            Role::Owner => Home::Owner,
+            Role::Care => Home::Care,
+            Role::Guardian => Home::Guardian,
+        }
+    }
+
     /// The screen with which it begins.
     #[must_use]
     pub const fn start(self) -> Route {
         match self {
             Home::Athlete => Route::Today,
             Home::Coach => Route::Board,
+            Home::Owner | Home::Care | Home::Guardian => Route::People,
         }
     }
 }
@@ -375,5 +395,6 @@ mod tests {
             assert_eq!(Route::or_home(text, Home::Coach), Route::Board);
         }
         assert_eq!(Route::or_home("#/help", Home::Coach), Route::Help);
+        assert_eq!(Route::or_home("#", Home::of(Role::Owner)), Route::People);
     }
 }

@@ -27,7 +27,7 @@ pub fn head(title: impl Into<String>, under: impl Into<String>) {
 
 /// Screens that want the width of a desk.
 fn wide(route: &Route) -> bool {
-    matches!(route, Route::Board | Route::Athlete(..) | Route::Plan(..) | Route::TestDay)
+    matches!(route, Route::Board | Route::Athlete(..) | Route::Plan(..) | Route::TestDay | Route::Reports)
 }
 
 /// The screen of an address.
@@ -58,11 +58,16 @@ fn content(home: Home, route: Route) -> AnyView {
         (Home::Athlete, Route::Close(key)) => view! { <athlete::close::Close key=key /> }.into_any(),
         (Home::Coach, Route::Board) => view! { <coach::board::Board /> }.into_any(),
         (Home::Coach, Route::Attention) => view! { <coach::attention::Attention /> }.into_any(),
-        (Home::Coach, Route::Athlete(id, section)) => {
+        (Home::Coach | Home::Guardian, Route::Athlete(id, section)) => {
             view! { <coach::athlete::Athlete id=id section=section /> }.into_any()
         }
+        (Home::Care, Route::Athlete(id, _)) => view! { <coach::care::Athlete id=id /> }.into_any(),
+        (Home::Care, Route::People) => view! { <coach::care::Athletes /> }.into_any(),
+        (Home::Guardian, Route::People) => view! { <coach::wards::Wards /> }.into_any(),
         (Home::Coach, Route::Proposals) => view! { <coach::proposals::Proposals /> }.into_any(),
-        (Home::Coach, Route::People) => view! { <coach::people::PeopleScreen /> }.into_any(),
+        (Home::Coach | Home::Owner, Route::People) => view! { <coach::people::PeopleScreen /> }.into_any(),
+        (Home::Coach, Route::Records) => view! { <coach::records::RecordsScreen /> }.into_any(),
+        (Home::Coach, Route::Reports) => view! { <coach::reports::Reports /> }.into_any(),
         (_, Route::Unsent) => view! { <athlete::unsent::Unsent /> }.into_any(),
         (home, _) => {
             head(say("screens.none"), "");

@@ -27,6 +27,12 @@ pub fn section_of(topic: &str) -> Section {
     }
 }
 
+/// The place of a topic in the order of topics; one that is not known comes last.
+#[must_use]
+pub fn place_of(topic: &str) -> usize {
+    Topic::ALL.iter().position(|t| t.word() == topic).unwrap_or(Topic::ALL.len())
+}
+
 /// What could not be looked at, each topic and reason once, with how many athletes it concerns.
 #[must_use]
 pub fn not_looked(athletes: &[Reasons]) -> Vec<(NotLooked, usize)> {
@@ -68,7 +74,9 @@ pub fn Attention() -> impl IntoView {
     let answer = ask::<Answer>(hub, path);
     head(say("way.attention"), say("attention.under"));
     let shown = move |list: &Answer| {
-        let some: Vec<&Reasons> = list.athletes.iter().filter(|a| !a.reasons.is_empty()).collect();
+        let mut some: Vec<&Reasons> = list.athletes.iter().filter(|a| !a.reasons.is_empty()).collect();
+        // Topics have an order; whoever's first reason stands before stands before.
+        some.sort_by_key(|a| a.reasons.first().map(|r| place_of(&r.topic)));
         let quiet = list.athletes.len() - some.len();
         let closed = not_looked(&list.athletes);
         let none = some.is_empty().then(|| {
@@ -176,5 +184,7 @@ mod tests {
     fn topics_lead_to_their_part() {
         assert_eq!(section_of(Topic::Speed.word()), Section::Trends);
         assert_eq!(section_of("anything else"), Section::Overview);
+        assert!(place_of(Topic::Pain.word()) < place_of(Topic::PlanEnds.word()));
+        assert!(place_of(Topic::PlanEnds.word()) < place_of("anything else"));
     }
 }

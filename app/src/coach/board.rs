@@ -113,10 +113,10 @@ pub fn Board() -> impl IntoView {
     view! {
         <div class="stack">
             <Choices chosen=chosen monday=monday span=span today=today />
-            {answer.shown(grid)}
             <p class="board-line" class:rail-hidden=move || !wide.get() aria-hidden="true">
                 {move || said.with(|s| if s.is_empty() { say("board.line").to_owned() } else { s.clone() })}
             </p>
+            {answer.shown(grid)}
             <details class="more">
                 <summary>{say("board.key")}</summary>
                 <div class="stack">
@@ -156,16 +156,21 @@ fn Choices(chosen: Chosen, monday: RwSignal<Day>, span: Signal<Span>, today: Day
         all.extend(State::ALL.map(|s| (s.word().to_owned(), word_of(s).to_owned())));
         all
     });
+    // On a desk there is room; on a phone athletes come first.
+    let open = broad().get_untracked();
     let spans = [(Span::One, 1), (Span::Four, 4), (Span::Twelve, 12)];
     let spans = spans.map(|(s, n)| (s, say_n("board.weeks", n, &[]))).to_vec();
     view! {
         <WeekSteps monday=monday weeks=Signal::derive(move || span.get().weeks()) this_week=today.week_start() />
-        <div class="choose no-print">
-            <ChoiceRow label=say("board.span") options=spans value=chosen.span />
-            <Pick label=say("board.squad") options=squad_options value=chosen.squad />
-            <Pick label=say("board.state") options=state_options value=chosen.state />
-            <TextField label=say("board.search") value=chosen.search input_type="search" most=60 />
-        </div>
+        <details class="more no-print" prop:open=open>
+            <summary>{say("board.choose")}</summary>
+            <div class="choose">
+                <ChoiceRow label=say("board.span") options=spans value=chosen.span />
+                <Pick label=say("board.squad") options=squad_options value=chosen.squad />
+                <Pick label=say("board.state") options=state_options value=chosen.state />
+                <TextField label=say("board.search") value=chosen.search input_type="search" most=60 />
+            </div>
+        </details>
     }
 }
 

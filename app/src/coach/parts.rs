@@ -96,6 +96,25 @@ pub fn figure_view(of: &str, figure: &Figure) -> AnyView {
     view! { <span class=class>{text}</span> {why_of(of, figure.why.as_ref())} }.into_any()
 }
 
+/// Whether a dialog is open: while there is something to show in it. Closing it takes that away. Each side is set
+/// only where it differs, so that neither wakes the other for ever.
+#[must_use]
+pub fn shown_while<T: Send + Sync + 'static>(what: RwSignal<Option<T>>) -> RwSignal<bool> {
+    let open = RwSignal::new(false);
+    Effect::new(move |_| {
+        let some = what.with(Option::is_some);
+        if open.get_untracked() != some {
+            open.set(some);
+        }
+    });
+    Effect::new(move |_| {
+        if !open.get() && what.with_untracked(Option::is_some) {
+            what.set(None);
+        }
+    });
+    open
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -19,7 +19,7 @@ use serde::Deserialize;
 use super::answers::{Why, day_text};
 use super::asked::{ask, question};
 use super::dose::{Slot, slots, typed};
-use super::parts::why_of;
+use super::parts::{shown_while, why_of};
 use crate::error::AppError;
 use crate::hub::{Hub, use_hub};
 use crate::kit::number::MassesSetting;
@@ -277,13 +277,7 @@ pub fn Proposals() -> impl IntoView {
         }
         .into_any()
     };
-    let open = RwSignal::new(false);
-    Effect::new(move |_| open.set(at.editing.with(Option::is_some)));
-    Effect::new(move |_| {
-        if !open.get() {
-            at.editing.set(None);
-        }
-    });
+    let open = shown_while(at.editing);
     let title =
         Signal::derive(move || at.editing.with(|e| e.as_ref().map_or_else(String::new, |e| e.name.clone())));
     view! {

@@ -53,7 +53,21 @@ fn ways(home: Home) -> Vec<Way> {
             way(Route::Settings, word("way.settings"), IconName::Settings, false),
             way(Route::Help, word("way.help"), IconName::Help, false),
         ],
+        Home::Owner => few(word("way.people"), false),
+        Home::Care => few(word("way.athletes"), true),
+        Home::Guardian => few(word("way.athletes"), false),
     }
+}
+
+/// The ways of those who have one screen of their own.
+fn few(people: Word, writes: bool) -> Vec<Way> {
+    let mut all = vec![way(Route::People, people, IconName::People, true)];
+    if writes {
+        all.push(way(Route::Unsent, word("way.unsent"), IconName::Unsent, true));
+    }
+    all.push(way(Route::Settings, word("way.settings"), IconName::Settings, false));
+    all.push(way(Route::Help, word("way.help"), IconName::Help, false));
+    all
 }
 
 /// Whether a way is the one on which somebody is: a session belongs to today, a message to talk, one athlete and
@@ -148,7 +162,7 @@ pub fn Frame(
         }>
             {say("kit.skip")}
         </a>
-        <div class="frame" class:with-rail=home == Home::Coach>
+        <div class="frame" class:with-rail=home != Home::Athlete>
             <header class="head">
                 <h1 id="said">{move || title.get()}</h1>
                 <p class="under">{move || under.get()}</p>

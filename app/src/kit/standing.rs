@@ -105,11 +105,11 @@ pub fn CautionBox(
     let own = (!text.is_empty()).then(|| view! { <p>{text}</p> });
     let known = caution.map(|c| view! { <p>{c.text()}</p> });
     view! {
-        <aside class="box caution" aria-label=say("kit.caution")>
-            <h3>{say("kit.caution")}</h3>
+        <div class="box caution" role="note" aria-label=say("kit.caution")>
+            <p class="label">{say("kit.caution")}</p>
             {own}
             {known}
-        </aside>
+        </div>
     }
 }
 

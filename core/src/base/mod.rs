@@ -1,5 +1,6 @@
 //! Words without a domain: identities, days, moments, keys. Knows nothing of training.
 
+pub mod csv;
 pub mod day;
 pub mod id;
 pub mod key;

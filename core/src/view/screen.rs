@@ -129,8 +129,8 @@ impl SessionScreen {
     #[must_use]
     pub fn planned(scene: &Scene<'_>, session: &Key, now: Moment) -> Option<SessionScreen> {
         let planned = scene.plan.session(session)?;
-        let logs = scene.done.sessions.iter();
-        let log = logs.filter(|d| answers(d, scene.season, session)).next_back();
+        let mut logs = scene.done.sessions.iter();
+        let log = logs.rfind(|d| answers(d, scene.season, session));
         let day = log.map_or(scene.day, |l| l.session.record.date);
         let maxima = Maxima::of(scene.done, scene.library, day);
         let begun_at = log.and_then(|l| l.session.record.venue.as_ref());
@@ -153,7 +153,7 @@ impl SessionScreen {
             notes: notes.chain(record.note.iter().map(ToString::to_string)).collect(),
             minutes: record.minutes,
             venue: venue.cloned(),
-            limits: screen.limits.clone(),
+            limits: screen.limits,
             extra: extra(log, &groups, scene.library),
             groups,
             begun: log.map(begun),

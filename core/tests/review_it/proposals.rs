@@ -11,7 +11,9 @@ use backstraight_core::model::packed::Dose;
 use backstraight_core::model::plan::*;
 use backstraight_core::view::library::Library;
 use backstraight_core::view::planned::Plan;
-use backstraight_core::view::proposal::{Hand, Proposal, Proposals, Quiet, Stale, Way, gone, proposals, undo};
+use backstraight_core::view::proposal::{
+    Hand, Proposal, Proposals, Quiet, Stale, Way, gone, proposals, undo,
+};
 
 use crate::world::*;
 

@@ -1,7 +1,6 @@
 //! Everything that is kept of one person, as files that anybody can open: plain words, JSON with all
 //! that was ever written, tables, and the documents themselves. Knows no SQL and no route.
 
-mod csv;
 mod document;
 mod table;
 pub mod zip;
@@ -25,7 +24,7 @@ use crate::store::about::{self, About};
 use crate::store::document::{self as documents, Doc};
 use crate::store::{Store, StoreError, erased};
 
-pub use csv::plain;
+pub use backstraight_core::base::csv::plain;
 
 /// Where files go, one after the other.
 pub trait Sink {

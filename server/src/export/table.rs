@@ -11,9 +11,9 @@ use backstraight_core::model::name::Kind;
 use backstraight_core::model::plan::*;
 use backstraight_core::model::spec::{Record, RecordSpec, Scalar};
 
-use super::csv::{Cell, Csv, decimal};
 use super::document::list;
 use crate::store::about::About;
+use backstraight_core::base::csv::{Cell, Csv, decimal};
 
 /// How the whole number of a field is shown: the end of its column's name, and decimal places.
 const UNITS: &[(&str, &str, u32)] = &[

@@ -8,6 +8,7 @@ use super::super::board_rows::figure;
 use super::super::parts::{figure_view, why_of};
 use super::At;
 use crate::chart::days::value_text;
+use crate::chart::weeks::Bar;
 use crate::chart::{Week, WeekBars};
 use crate::kit::{ButtonLink, CautionBox, Column, DataTable, Kind, Mark};
 use crate::route::{Route, Section, Whose};
@@ -33,6 +34,7 @@ pub fn overview(at: At) -> impl IntoView {
 
 fn now(at: At, answer: &Athlete) -> impl IntoView + use<> {
     let line = &answer.line;
+    let coaches = at.hub.me().role.coaches();
     let available = line.availability.as_ref().map(|a| {
         view! { <CautionBox text=format!("{}. {}", a.words, a.caution) /> }
     });
@@ -61,11 +63,11 @@ fn now(at: At, answer: &Athlete) -> impl IntoView + use<> {
             <ul class="marked">{sessions}</ul>
             {nothing}
         </section>
-        <div class="row no-print">
+        {coaches.then(|| view! { <div class="row no-print">
             <ButtonLink label=say("athlete.to-plan").to_owned() href=Route::Plan(Whose::Athlete(at.id), None).href() kind=Kind::Main />
             <ButtonLink label=say("athlete.to-talk").to_owned() href=Route::Talk(Some(at.id)).href() />
             <ButtonLink label=say("athlete.to-report").to_owned() href=Route::Reports.href() />
-        </div>
+        </div> })}
     }
 }
 
@@ -122,9 +124,11 @@ pub fn met_here(at: At, all: &[Met]) -> impl IntoView + use<> {
         <section class="box">
             <h3>{say_n("board.met", u64::try_from(all.len()).unwrap_or(u64::MAX), &[])}</h3>
             <ul class="stack tight">{items}</ul>
-            <p class="no-print">
-                <a href=Route::Plan(Whose::Athlete(at.id), None).href()>{say("athlete.met.pick")}</a>
-            </p>
+            {at.hub.me().role.coaches().then(|| view! {
+                <p class="no-print">
+                    <a href=Route::Plan(Whose::Athlete(at.id), None).href()>{say("athlete.met.pick")}</a>
+                </p>
+            })}
         </section>
     }
 }
@@ -142,7 +146,11 @@ pub fn bars(
             let monday = day(&w.start)?;
             let unheard = w.unheard_days > 0 || w.unheard_sessions > 0;
             // A week of which nothing was heard has no column, not one of nothing.
-            let bar = w.load.value.filter(|v| *v > 0.0 || !unheard);
+            let bar = match w.load.value.filter(|v| *v > 0.0 || !unheard) {
+                Some(load) => Bar::Known(load),
+                None if monday > this_week => Bar::ToCome,
+                None => Bar::NotKnown,
+            };
             Some(Week { monday, bar, line: None, now: monday == this_week, note: lacking(w) })
         })
         .collect();
@@ -152,7 +160,7 @@ pub fn bars(
             Some(week) => week.line = planned.load.value,
             None => weeks.push(Week {
                 monday,
-                bar: None,
+                bar: if monday >= this_week { Bar::ToCome } else { Bar::NotKnown },
                 line: planned.load.value,
                 now: monday == this_week,
                 note: planned.aims.join(", "),
@@ -259,15 +267,14 @@ mod tests {
             PlannedWeek { start: "2026-11-30".into(), load: load(300.0), ..PlannedWeek::default() },
         ];
         let all = bars(&last, &next, "2026-11-23".parse().unwrap());
-        let shown: Vec<(Option<f64>, Option<f64>, bool)> =
-            all.iter().map(|w| (w.bar, w.line, w.now)).collect();
+        let shown: Vec<(Bar, Option<f64>, bool)> = all.iter().map(|w| (w.bar, w.line, w.now)).collect();
         assert_eq!(
             shown,
             [
-                (None, None, false),
-                (Some(0.0), None, false),
-                (Some(120.0), Some(400.0), true),
-                (None, Some(300.0), false)
+                (Bar::NotKnown, None, false),
+                (Bar::Known(0.0), None, false),
+                (Bar::Known(120.0), Some(400.0), true),
+                (Bar::ToCome, Some(300.0), false)
             ]
         );
         assert_eq!(all.first().map(|w| w.note.as_str()), Some("7 days unheard"));

@@ -105,7 +105,7 @@ fn test(test: &Test) -> impl IntoView + use<> {
     view! {
         <section class="stack">
             <h2>{test.name.clone()}</h2>
-            <DayChart title=test.name.clone() unit=unit series=series band=band(test) />
+            <DayChart title=say("tests.series") unit=unit series=series band=band(test) />
             {bests}
         </section>
     }

@@ -2,13 +2,13 @@
 
 /// A table that grows row by row.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Csv {
+pub struct Csv {
     text: String,
 }
 
 /// A cell.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) enum Cell {
+pub enum Cell {
     /// Nothing.
     Empty,
     /// A number that this program wrote: it may begin with a minus.
@@ -19,14 +19,14 @@ pub(super) enum Cell {
 
 impl Csv {
     /// A table with its heading.
-    pub(super) fn new<'a>(heading: impl IntoIterator<Item = &'a str>) -> Csv {
+    pub fn new<'a>(heading: impl IntoIterator<Item = &'a str>) -> Csv {
         let mut csv = Csv::default();
         csv.row(heading.into_iter().map(|h| Cell::Number(h.to_owned())));
         csv
     }
 
     /// Adds a row.
-    pub(super) fn row(&mut self, cells: impl IntoIterator<Item = Cell>) {
+    pub fn row(&mut self, cells: impl IntoIterator<Item = Cell>) {
         for (n, cell) in cells.into_iter().enumerate() {
             if n > 0 {
                 self.text.push(',');
@@ -50,7 +50,9 @@ impl Csv {
         self.text.push('"');
     }
 
-    pub(super) fn finish(self) -> String {
+    /// The whole text.
+    #[must_use]
+    pub fn finish(self) -> String {
         self.text
     }
 }
@@ -68,7 +70,8 @@ pub fn plain(cell: &str) -> &str {
 }
 
 /// A whole number in parts of a unit, as a decimal number: `(7_550, 2)` is 75.5.
-pub(super) fn decimal(n: i64, places: u32) -> String {
+#[must_use]
+pub fn decimal(n: i64, places: u32) -> String {
     let parts = 10i64.saturating_pow(places);
     let (whole, rest) = (n / parts, (n % parts).unsigned_abs());
     let sign = if n < 0 && whole == 0 { "-" } else { "" };

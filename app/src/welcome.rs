@@ -89,7 +89,7 @@ pub fn Welcome(
     view! {
         <div class="frame">
             <header class="head"><h1>"Backstraight"</h1></header>
-            <main id="content" class="content">
+            <main id="content" class="content stack">
                 {move || match route.get() {
                     Route::SetUp(code) => {
                         let secret = code.map(|c| c.as_str().to_owned());
@@ -103,7 +103,7 @@ pub fn Welcome(
                     _ => view! { <Join code=None come=come busy=busy /> }.into_any(),
                 }}
                 {move || wrong.get().map(|trouble| view! { <ErrorBox trouble=trouble /> })}
-                <p class="quiet" role="status">{move || busy.get().then(|| say("welcome.busy"))}</p>
+                <p class="soft" role="status">{move || busy.get().then(|| say("welcome.busy"))}</p>
             </main>
         </div>
     }
@@ -118,13 +118,13 @@ fn Join(code: Option<String>, come: Callback<Door>, busy: RwSignal<bool>) -> imp
     view! {
         <h2>{say("welcome.join")}</h2>
         <p>{if linked { say("welcome.join.linked") } else { say("welcome.join.text") }}</p>
-        <form on:submit=move |event| { event.prevent_default(); go(); }>
+        <form class="stack" on:submit=move |event| { event.prevent_default(); go(); }>
             {(!linked).then(|| view! {
                 <TextField label=say("welcome.code") value=typed hint=say("welcome.code.where") most=40 />
             })}
             <Button label=say("welcome.join.go").to_owned() kind=Kind::Main big=true full=true disabled=nothing submit=true on_press=go />
         </form>
-        <p class="quiet">{say("welcome.caution")}</p>
+        <p class="soft">{say("welcome.caution")}</p>
         <p><ButtonLink label=say("welcome.to-sign-in").to_owned() href=Route::SignIn.href() kind=Kind::Quiet /></p>
     }
 }
@@ -141,7 +141,7 @@ fn SignIn(come: Callback<Door>, busy: RwSignal<bool>) -> impl IntoView {
     });
     view! {
         <h2>{say("welcome.sign-in")}</h2>
-        <form on:submit=move |event| { event.prevent_default(); go(); }>
+        <form class="stack" on:submit=move |event| { event.prevent_default(); go(); }>
             <TextField label=say("welcome.name") value=name autocomplete="username" most=64 />
             <TextField label=say("welcome.password") value=password input_type="password" autocomplete="current-password" most=200 />
             <Button label=say("welcome.sign-in.go").to_owned() kind=Kind::Main big=true full=true disabled=nothing submit=true on_press=go />
@@ -173,7 +173,7 @@ fn SetUp(secret: Option<String>, come: Callback<Door>, busy: RwSignal<bool>) -> 
     view! {
         <h2>{say("welcome.set-up")}</h2>
         <p>{say("welcome.set-up.text")}</p>
-        <form on:submit=move |event| { event.prevent_default(); go(); }>
+        <form class="stack" on:submit=move |event| { event.prevent_default(); go(); }>
             <TextField label=say("welcome.club") value=club most=60 />
             <TextField label=say("welcome.your-name") value=name autocomplete="name" most=60 />
             <TextField label=say("welcome.name") value=sign_in hint=say("welcome.name.hint") autocomplete="username" most=64 />

@@ -255,7 +255,7 @@ fn content(at: At, sheet: Sheet) -> Option<AnyView> {
             view! {
                 <SetForm set=form asked=asked label=say("session.save-correction") on_done=done />
                 <Button label=say("session.strike").to_owned() kind=Kind::Grave full=true on_press=strike />
-                <p class="quiet">{say("session.strike.hint")}</p>
+                <p class="soft">{say("session.strike.hint")}</p>
             }
             .into_any()
         }
@@ -289,6 +289,7 @@ fn body(at: At, own: &Own, screen: &SessionScreen) -> impl IntoView + use<> {
     let closed = screen.begun.as_ref().and_then(|b| b.record.ended).is_some();
     let open = move |sheet: Sheet| move || at.sheet.set(Some(sheet.clone()));
     view! {
+        <div class="stack">
         {limits}
         <p class="row">
             <span>{progress}</span>
@@ -311,7 +312,19 @@ fn body(at: At, own: &Own, screen: &SessionScreen) -> impl IntoView + use<> {
             <ButtonLink label=say("session.close").to_owned() href=Route::Close(Some(at.key.get_value())).href()
                 kind=Kind::Main big=true full=true />
         </div>
+        </div>
     }
+}
+
+/// Where the athlete is: the group that is not done yet and in it the partner with the fewest sets, the first
+/// of equals; so partners go round by round. None when all is done.
+#[must_use]
+pub fn next_up(groups: &[ScreenGroup]) -> Option<(usize, usize)> {
+    let open = |i: &ScreenItem| i.doing.skipped.is_none() && i.doing.sets.len() < i.asked;
+    groups.iter().enumerate().find_map(|(n, g)| {
+        let items = g.items.iter().enumerate().filter(|(_, i)| open(i));
+        items.min_by_key(|(at, i)| (i.doing.sets.len(), *at)).map(|(at, _)| (n, at))
+    })
 }
 
 fn group_title(n: usize, group: &Group, items: usize) -> String {
@@ -338,26 +351,32 @@ fn group(
     let rest = group.group.rest.map(|r| say_with("group.rest", &[("n", &r.get().to_string())]));
     let facts: Vec<String> = rounds.into_iter().chain(change).chain(rest).collect();
     let items = &group.items;
+    let next = next_up(&screen.groups).filter(|(of, _)| *of == n).map(|(_, at)| at);
     view! {
-        <section class="group">
+        <section class="stack">
             <h2>{group_title(n, &group.group, items.len())}</h2>
-            {(!facts.is_empty()).then(|| view! { <p class="quiet">{facts.join(", ")}</p> })}
+            {(!facts.is_empty()).then(|| view! { <p class="soft">{facts.join(", ")}</p> })}
             {group.group.note.as_ref().map(|note| view! { <p>{note.to_string()}</p> })}
-            <div class="pairs">
-                {items.iter().map(|i| item(at, screen, standing, i)).collect_view()}
+            <div class="partners">
+                {items.iter().enumerate().map(|(k, i)| item(at, screen, standing, i, next == Some(k))).collect_view()}
             </div>
         </section>
     }
 }
 
-fn item(at: At, screen: &SessionScreen, standing: &Standing, item: &ScreenItem) -> impl IntoView + use<> {
+fn item(
+    at: At,
+    screen: &SessionScreen,
+    standing: &Standing,
+    item: &ScreenItem,
+    next: bool,
+) -> impl IntoView + use<> {
     let swapped = item.doing.ex != item.shown.ex;
     let name = item.doing.name.clone();
     let instead = swapped.then(|| say_with("item.instead-of", &[("name", &item.shown.name)]));
     let done = item.doing.sets.len();
-    let next = screen.next_set(item, at.hub.now());
-    let next_words = show::set(&next);
-    let left = done < item.asked;
+    let filled = screen.next_set(item, at.hub.now());
+    let next_words = show::set(&filled);
     let label = if next_words.is_empty() {
         say_with("item.set", &[("n", &(done + 1).to_string())])
     } else {
@@ -370,7 +389,7 @@ fn item(at: At, screen: &SessionScreen, standing: &Standing, item: &ScreenItem) 
     });
     let missing = item.resolved.missing.map(|m| {
         let words = item.resolved.fallback.clone().unwrap_or_default();
-        view! { <p class="lack">{format!("{}: {words}", m.words())}</p> }
+        view! { <p class="soft">{format!("{}: {words}", m.words())}</p> }
     });
     let bar = item.resolved.on_the_bar.clone().map(|bar| view! { <Plates bar=bar /> });
     let skipped = item
@@ -379,20 +398,20 @@ fn item(at: At, screen: &SessionScreen, standing: &Standing, item: &ScreenItem) 
         .map(|why| view! { <Chip text=say_with("session.skipped", &[("why", why.word())]) strong=true /> });
     let key = item.shown.item.clone();
     let (for_log, for_form, for_swap, for_leave) = (key.clone(), key.clone(), key.clone(), key);
-    let log = move || at.log(&for_log, None, SetDone { at: at.hub.now(), ..next.clone() });
+    let log = move || at.log(&for_log, None, SetDone { at: at.hub.now(), ..filled.clone() });
     view! {
-        <article class="card">
+        <article class="card stack tight" class:next=next>
             <h3>{name}</h3>
-            {instead.map(|text| view! { <p class="quiet">{text}</p> })}
+            {instead.map(|text| view! { <p class="soft">{text}</p> })}
             <p class="bold">{item.shown.words.clone()} {why}</p>
             {missing}
             {bar}
-            {item.shown.cues.iter().map(|cue| view! { <p class="cue">{cue.clone()}</p> }).collect_view()}
+            {item.shown.cues.iter().map(|cue| view! { <p class="soft">{cue.clone()}</p> }).collect_view()}
             {item.shown.caution.clone().map(|text| view! { <CautionBox text=text /> })}
             {skipped}
             {sets(at, standing, &item.doing)}
-            <p class="quiet">{count}</p>
-            <Button label=label kind={if left { Kind::Main } else { Kind::Plain }} big=true full=true on_press=log />
+            <p class="soft">{count}</p>
+            <Button label=label kind={if next { Kind::Main } else { Kind::Plain }} big=true full=true on_press=log />
             <div class="row">
                 <Button label=say("item.other").to_owned() on_press=move || {
                     at.sheet.set(Some(Sheet::Log { item: for_form.clone(), instead: None }));
@@ -434,7 +453,7 @@ fn sets(at: At, standing: &Standing, doing: &Doing) -> impl IntoView + use<> {
 fn extra(at: At, standing: &Standing, doing: &Doing) -> impl IntoView + use<> {
     let ex = doing.ex.clone();
     view! {
-        <section class="group">
+        <section class="stack">
             <h2>{say("session.beside")}</h2>
             <article class="card">
                 <h3>{doing.name.clone()}</h3>

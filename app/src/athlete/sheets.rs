@@ -33,7 +33,7 @@ pub(crate) fn Swap(at: At, own: Own, screen: SessionScreen, item: Key) -> impl I
             for_pick(key);
         }
     };
-    let none = allowed.is_empty().then(|| view! { <p class="quiet">{say("swap.none")}</p> });
+    let none = allowed.is_empty().then(|| view! { <p class="soft">{say("swap.none")}</p> });
     let buttons = allowed.into_iter().map(|(ex, name)| {
         let take = take.clone();
         view! { <Button label=name big=true full=true on_press=move || take(ex.clone()) /> }
@@ -44,7 +44,7 @@ pub(crate) fn Swap(at: At, own: Own, screen: SessionScreen, item: Key) -> impl I
             {none}
             {buttons.collect_view()}
             <h3>{say("swap.other")}</h3>
-            <p class="quiet">{say("swap.other.hint")}</p>
+            <p class="soft">{say("swap.other.hint")}</p>
             <Combo label=say("swap.search") offers=exercises(&own) text=RwSignal::new(String::new()) on_pick=pick />
         </div>
     }
@@ -184,7 +184,7 @@ pub(crate) fn Pain(at: At, screen: SessionScreen) -> impl IntoView {
             <NumberField label=say("pain.level") value=level steps=Steps::whole(1, 0, 10) big=true hint=say("pain.level.hint") />
             <TextField label=say("pain.words") value=words lines=true most=500 />
             <p class="wrong" role="alert">{move || wrong.get()}</p>
-            <p class="quiet">{say("pain.who-reads")}</p>
+            <p class="soft">{say("pain.who-reads")}</p>
             <Button label=say("pain.save").to_owned() kind=Kind::Main big=true full=true on_press=save />
         </div>
     }

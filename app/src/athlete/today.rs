@@ -72,7 +72,7 @@ fn day(hub: Hub, own: &Own) -> impl IntoView + use<> {
             "today.next",
             &[("title", s.session.record.title.as_str()), ("day", &dates::named(s.session.record.date))],
         );
-        view! { <p class="quiet">{text}</p> }
+        view! { <p class="soft">{text}</p> }
     });
     let empty = nothing.then(|| {
         let (title, text) = if own.plan.is_some() {
@@ -83,13 +83,15 @@ fn day(hub: Hub, own: &Own) -> impl IntoView + use<> {
         view! { <EmptyState title=title text=text /> }
     });
     view! {
+        <div class="stack">
         {limits}
-        <ul class="plain">
+        <ul class="stack">
             {asked.iter().chain(&others).map(|s| card(s).into_any()).collect_view()}
         </ul>
         {empty}
         {next}
         <p><ButtonLink label=say("today.check-in").to_owned() href=Route::CheckIn.href() /></p>
+        </div>
     }
 }
 
@@ -103,10 +105,10 @@ fn card(screen: &SessionScreen) -> impl IntoView + use<> {
     let go = if done == 0 && screen.begun.is_none() { say("today.begin") } else { say("today.go-on") };
     let names: Vec<String> = screen.items().map(|i| i.shown.name.clone()).collect();
     view! {
-        <li class="card">
+        <li class="card stack tight">
             <h2>{title}</h2>
             <p><Mark state=state(screen) share=share with_word=true /></p>
-            <p class="quiet">{names.join(", ")}</p>
+            <p class="soft">{names.join(", ")}</p>
             <ButtonLink label=go.to_owned() href=href kind=Kind::Main big=true full=true />
         </li>
     }

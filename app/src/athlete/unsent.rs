@@ -126,7 +126,7 @@ pub fn Unsent() -> impl IntoView {
                 spawn_local(hub.exchange());
             } />
             <Button label=say("unsent.carry").to_owned() full=true on_press=carry />
-            <p class="quiet">{say("unsent.carry.hint")}</p>
+            <p class="soft">{say("unsent.carry.hint")}</p>
         </div>
         <h2>{say("unsent.storage")}</h2>
         {promise}

@@ -27,7 +27,7 @@ pub fn EmptyState(
                 <path d="M16 44a28 28 0 0 1 28 -28h48" stroke-dasharray="6 4"></path>
                 <path d="M28 44a16 16 0 0 1 16 -16h48"></path>
             </svg>
-            <h3>{title}</h3>
+            <h2>{title}</h2>
             <p>{text}</p>
             {action}
         </div>
@@ -61,7 +61,7 @@ pub fn ErrorBox(
     });
     view! {
         <div class="box error" role="alert">
-            <h3>{trouble.what}</h3>
+            <h2>{trouble.what}</h2>
             <p>{trouble.todo}</p>
             {again}
         </div>

@@ -179,7 +179,7 @@ mod tests {
     #[test]
     fn a_load_with_gaps_is_the_least_that_it_was() {
         let load = Figure { value: Some(300.0), unit: "units".into(), ..Figure::default() };
-        let whole = LoadWeek { load: load.clone(), complete: true, ..LoadWeek::default() };
+        let whole = LoadWeek { load, complete: true, ..LoadWeek::default() };
         assert_eq!(least(&whole), "300 units");
         assert_eq!(least(&LoadWeek { complete: false, ..whole }), "at least 300 units");
     }

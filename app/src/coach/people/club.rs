@@ -142,7 +142,7 @@ pub fn Audit(
             let go = move || {
                 before.update(|b| {
                     b.pop();
-                })
+                });
             };
             view! { <Button label=say("audit.newer").to_owned() on_press=go /> }
         });

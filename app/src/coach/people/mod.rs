@@ -171,7 +171,7 @@ fn table(at: At, people: &[&Person]) -> impl IntoView + use<> {
         Column::words(say("people.role")),
         Column::words(say("people.born")),
         Column::words(say("people.devices")),
-        Column::words(""),
+        Column::words(say("people.account")),
     ];
     let rows = people
         .iter()

@@ -85,7 +85,7 @@ fn Born(at: At, person: Person) -> impl IntoView {
         at.send(path.clone(), body, say("people.born.saved"), |_| ());
     };
     view! {
-        <div class="row">
+        <div class="choose">
             <DateField label=say("people.born") value=born hint=say("people.born.hint") />
             <Button label=say("people.born.save").to_owned() on_press=save />
         </div>
@@ -116,7 +116,7 @@ fn Devices(at: At, person: Person) -> impl IntoView {
                 let label = say_with("people.device.withdraw", &[("device", &i.device)]);
                 let go = move || {
                     at.send(path.clone(), Value::Null, say("people.device.done"), move |_| {
-                        installs.ask_again()
+                        installs.ask_again();
                     });
                 };
                 view! { <Button label=label kind=Kind::Grave on_press=go /> }

@@ -74,7 +74,11 @@ fn athlete(name: &str, screens: &[SessionScreen]) -> impl IntoView + use<> {
         .iter()
         .map(|s| {
             let notes = s.notes.iter().map(|n| view! { <p>{n.clone()}</p> }).collect_view();
-            let limits = s.limits.as_ref().map(|l| view! { <CautionBox text=l.words() /> });
+            // A wall is read by everybody: what care staff said stands on the coach's screen and the athlete's phone.
+            let limits = s
+                .limits
+                .as_ref()
+                .map(|l| view! { <div class="no-print"><CautionBox text=l.words() /></div> });
             let groups = s
                 .groups
                 .iter()

@@ -3,6 +3,7 @@
 
 pub mod athlete;
 pub mod chart;
+pub mod desk;
 pub mod device;
 pub mod enrol;
 pub mod error;

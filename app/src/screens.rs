@@ -3,6 +3,7 @@
 use leptos::prelude::*;
 
 use crate::athlete;
+use crate::desk;
 use crate::hub::use_hub;
 use crate::kit::{EmptyState, Frame};
 use crate::route::{Home, Route};
@@ -54,6 +55,9 @@ fn content(home: Home, route: Route) -> AnyView {
         (Home::Athlete, Route::Today) => view! { <athlete::today::Today /> }.into_any(),
         (Home::Athlete, Route::Session(key)) => view! { <athlete::session::Session key=key /> }.into_any(),
         (Home::Athlete, Route::Close(key)) => view! { <athlete::close::Close key=key /> }.into_any(),
+        (Home::Coach, Route::Plan(whose, week)) => {
+            view! { <desk::week::PlanDesk whose=whose week=week /> }.into_any()
+        }
         (_, Route::Unsent) => view! { <athlete::unsent::Unsent /> }.into_any(),
         (home, _) => {
             head(say("screens.none"), "");

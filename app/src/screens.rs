@@ -4,6 +4,7 @@ use leptos::prelude::*;
 
 use crate::athlete;
 use crate::coach;
+use crate::desk;
 use crate::hub::use_hub;
 use crate::kit::{EmptyState, Frame};
 use crate::route::{Home, Route};
@@ -68,6 +69,9 @@ fn content(home: Home, route: Route) -> AnyView {
         (Home::Coach | Home::Owner, Route::People) => view! { <coach::people::PeopleScreen /> }.into_any(),
         (Home::Coach, Route::Records) => view! { <coach::records::RecordsScreen /> }.into_any(),
         (Home::Coach, Route::Reports) => view! { <coach::reports::Reports /> }.into_any(),
+        (Home::Coach, Route::Plan(whose, week)) => {
+            view! { <desk::week::PlanDesk whose=whose week=week /> }.into_any()
+        }
         (_, Route::Unsent) => view! { <athlete::unsent::Unsent /> }.into_any(),
         (home, _) => {
             head(say("screens.none"), "");

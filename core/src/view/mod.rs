@@ -3,6 +3,7 @@
 pub mod attention;
 pub mod availability;
 pub mod board;
+pub mod caution;
 pub mod club;
 pub mod done;
 pub mod forecast;

@@ -1,0 +1,13 @@
+//! The coach's desk: plans week by week, the library, test days. Screens show what documents hold and turn what is
+//! typed into commands, so all of it works without a signal; no rule of training is here.
+
+pub mod bench;
+pub mod cell;
+pub mod deeds;
+pub mod editor;
+pub mod fields;
+pub mod item;
+pub mod scene;
+pub mod undo;
+pub mod week;
+pub mod written;

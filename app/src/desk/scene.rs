@@ -1,0 +1,280 @@
+//! What a desk is made from: plans of one athlete or of a squad's, the library, meets; and its cells in plain
+//! values. Reads documents, writes none.
+
+use std::rc::Rc;
+
+use backstraight_core::base::day::Day;
+use backstraight_core::base::id::{InstallId, PersonId, SquadId};
+use backstraight_core::base::key::Key;
+use backstraight_core::device::Device;
+use backstraight_core::doc::read::Entry;
+use backstraight_core::model::name::DocName;
+use backstraight_core::model::number::{Form, SeasonNo};
+use backstraight_core::model::plan::{Meet, Member, SquadAbout, SquadSession};
+use backstraight_core::view::club::Thresholds;
+use backstraight_core::view::library::Library;
+use backstraight_core::view::planned::{Plan, PlannedGroup, PlannedSession};
+
+use super::written::{Line, Names};
+use crate::device::shelf::MemoryShelf;
+use crate::error::AppError;
+use crate::hub::Hub;
+use crate::parse::{self, Masses};
+use crate::reading::Readings;
+use crate::route::Whose;
+use crate::words::{say, say_with};
+
+/// A squad as far as a desk needs it.
+#[derive(Debug, Clone, Default)]
+pub struct Squad {
+    /// Which.
+    pub id: Option<SquadId>,
+    /// Its name.
+    pub name: String,
+    /// Its members, by order.
+    pub members: Vec<Member>,
+    /// Meets by day.
+    pub meets: Vec<Entry<Meet>>,
+    /// Days of the whole squad, such as test days.
+    pub days: Vec<Entry<SquadSession>>,
+}
+
+/// All squads on this device.
+///
+/// # Errors
+/// When a document cannot be opened.
+pub fn squads(device: &mut Device<MemoryShelf>) -> Result<Vec<Squad>, AppError> {
+    let mut all = Vec::new();
+    for name in device.documents()? {
+        let DocName::Squad(id) = name else { continue };
+        let doc = device.document(name)?;
+        let about = doc.records::<SquadAbout>("about").entries.into_iter().next().map(|e| e.record);
+        let mut members: Vec<Member> =
+            doc.records::<Member>("members").live().map(|e| e.record.clone()).collect();
+        members.sort_by(|a, b| (&a.pos, &a.name).cmp(&(&b.pos, &b.name)));
+        let mut meets: Vec<_> = doc.records::<Meet>("meets").live().cloned().collect();
+        meets.sort_by_key(|m| (m.record.date, m.key()));
+        let mut days: Vec<_> = doc.records::<SquadSession>("sessions").live().cloned().collect();
+        days.sort_by_key(|m| (m.record.date, m.key()));
+        let name = about.and_then(|a| a.name).map_or_else(String::new, |n| n.to_string());
+        all.push(Squad { id: Some(id), name, members, meets, days });
+    }
+    Ok(all)
+}
+
+/// One athlete on a desk.
+#[derive(Debug, Clone)]
+pub struct Place {
+    /// Who.
+    pub who: PersonId,
+    /// The name shown.
+    pub name: String,
+    /// Date of birth, where the club knows it.
+    pub born: Option<Day>,
+    /// The plan's document.
+    pub doc: DocName,
+    /// The plan.
+    pub plan: Rc<Plan>,
+}
+
+/// Everything on a desk.
+#[derive(Debug, Clone)]
+pub struct Desk {
+    /// The library.
+    pub library: Rc<Library>,
+    /// The squad, or the one of which the athlete is a member.
+    pub squad: Squad,
+    /// Athletes, by the squad's order; one when it is an athlete's desk.
+    pub places: Vec<Place>,
+}
+
+/// The season's number for a day: of a plan whose season holds the day, else the newest plan, else what the club
+/// calls the season.
+fn season(
+    device: &mut Device<MemoryShelf>,
+    readings: &Readings,
+    who: PersonId,
+    day: Day,
+    usual: u16,
+) -> Result<SeasonNo, AppError> {
+    let mut seasons: Vec<SeasonNo> = device
+        .documents()?
+        .into_iter()
+        .filter_map(|name| match name {
+            DocName::Plan(of, season) if of == who => Some(season),
+            _ => None,
+        })
+        .collect();
+    seasons.sort();
+    for season in seasons.iter().rev() {
+        let plan = readings.plan(device, DocName::Plan(who, *season))?;
+        let about = plan.about.as_ref();
+        let (from, to) = (about.and_then(|a| a.from), about.and_then(|a| a.to));
+        if from.is_some_and(|f| f <= day.plus(6)) && to.is_some_and(|t| day <= t) {
+            return Ok(*season);
+        }
+    }
+    let usual = SeasonNo::new(i64::from(usual)).map_err(|e| AppError::Answer(e.to_string()))?;
+    Ok(seasons.last().copied().unwrap_or(usual))
+}
+
+impl Desk {
+    /// Reads it; again when something changes.
+    ///
+    /// # Errors
+    /// When a document cannot be opened.
+    pub fn read(hub: Hub, whose: Whose, week: Day) -> Result<Desk, AppError> {
+        hub.read_with(|device, readings| {
+            let library = readings.library(device)?;
+            let squads = squads(device)?;
+            let usual = Thresholds::of(library.settings.as_ref()).season(week);
+            let (squad, people) = match whose {
+                Whose::Squad(id) => {
+                    let squad = squads.into_iter().find(|s| s.id == Some(id)).unwrap_or_default();
+                    let people: Vec<_> =
+                        squad.members.iter().map(|m| (m.athlete, m.name.to_string(), m.born)).collect();
+                    (squad, people)
+                }
+                Whose::Athlete(who) => {
+                    let own = squads.into_iter().find(|s| s.members.iter().any(|m| m.athlete == who));
+                    let squad = own.unwrap_or_default();
+                    let member = squad.members.iter().find(|m| m.athlete == who);
+                    let name = match member {
+                        Some(m) => m.name.to_string(),
+                        None => device
+                            .people()?
+                            .into_iter()
+                            .find(|p| p.person.as_slice() == who.0.as_bytes())
+                            .map(|p| p.name)
+                            .unwrap_or_default(),
+                    };
+                    let born = member.and_then(|m| m.born);
+                    (squad, vec![(who, name, born)])
+                }
+            };
+            let mut places = Vec::new();
+            for (who, name, born) in people {
+                let doc = DocName::Plan(who, season(device, readings, who, week, usual)?);
+                places.push(Place { who, name, born, doc, plan: readings.plan(device, doc)? });
+            }
+            Ok(Desk { library, squad, places })
+        })
+    }
+
+    /// An athlete's place.
+    #[must_use]
+    pub fn place(&self, who: PersonId) -> Option<&Place> {
+        self.places.iter().find(|p| p.who == who)
+    }
+}
+
+/// The person of an install, by the list that the server gave.
+#[must_use]
+pub fn writer(hub: Hub, install: InstallId) -> Option<String> {
+    let people = hub.peek(|device| device.people()).ok()?;
+    people
+        .into_iter()
+        .find(|p| p.installs.iter().any(|i| i.as_slice() == install.0.as_slice()))
+        .map(|p| p.name)
+}
+
+/// A session as a cell shows it.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+pub struct Card {
+    /// The session.
+    pub key: Key,
+    /// Its title.
+    pub title: String,
+    /// Minutes and effort in words.
+    pub under: String,
+    /// A line for each group.
+    pub lines: Vec<String>,
+    /// Whether two edits met in it.
+    pub met: bool,
+}
+
+/// An athlete's week.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Row {
+    /// Who.
+    pub who: PersonId,
+    /// The name shown.
+    pub name: String,
+    /// The plan's document.
+    pub doc: DocName,
+    /// Seven days.
+    pub days: Vec<Vec<Card>>,
+}
+
+/// The weeks of all athletes on a desk.
+#[must_use]
+pub fn rows(desk: &Desk, week: Day, masses: Masses) -> Vec<Row> {
+    let row = |place: &Place| Row {
+        who: place.who,
+        name: place.name.clone(),
+        doc: place.doc,
+        days: (0..7)
+            .map(|n| {
+                place.plan.on(week.plus(n)).map(|s| card(s, &place.plan, &desk.library, masses)).collect()
+            })
+            .collect(),
+    };
+    desk.places.iter().map(row).collect()
+}
+
+fn card(session: &PlannedSession, plan: &Plan, library: &Library, masses: Masses) -> Card {
+    let record = &session.session.record;
+    let minutes = record.minutes.map(|m| say_with("desk.minutes", &[("n", &m.get().to_string())]));
+    let effort = record.effort.map(|e| say_with("desk.effort", &[("n", &parse::plain(e.get(), 1))]));
+    let under: Vec<String> = minutes.into_iter().chain(effort).collect();
+    Card {
+        key: session.key(),
+        title: record.title.to_string(),
+        under: under.join(", "),
+        lines: session.groups.iter().map(|g| group_line(g, library, masses)).collect(),
+        met: plan.met.iter().any(|m| belongs(session, m.place.keys.last())),
+    }
+}
+
+/// Whether a record is the session, one of its groups or of its prescriptions.
+#[must_use]
+pub fn belongs(session: &PlannedSession, key: Option<&Key>) -> bool {
+    let Some(key) = key else { return false };
+    session.key() == *key
+        || session.groups.iter().any(|g| g.group.key() == *key || g.items.iter().any(|i| i.key() == *key))
+}
+
+/// The name of an exercise in a line, and the exercise of a name.
+pub fn with_names<T>(library: &Library, masses: Masses, f: impl FnOnce(Names<'_>) -> T) -> T {
+    let key = |text: &str| {
+        let text = text.trim().to_lowercase();
+        let live = library.exercises.iter().filter(|(_, e)| e.live());
+        live.into_iter().find(|(_, e)| e.record.name.as_str().to_lowercase() == text).map(|(k, _)| k.clone())
+    };
+    let name = |key: &Key| library.exercise_name(key);
+    f(Names { key: &key, name: &name, masses })
+}
+
+/// A group in a line: exercises with sets, dose and intensity.
+#[must_use]
+pub fn group_line(group: &PlannedGroup, library: &Library, masses: Masses) -> String {
+    let items: Vec<String> = group
+        .items
+        .iter()
+        .map(|item| {
+            let mut line = Line::of(&item.record);
+            (line.rest, line.pause, line.tempo, line.band, line.stop_loss) = (None, None, None, None, None);
+            if let Some(rounds) = group.group.record.rounds {
+                line.sets = rounds;
+            }
+            let text = with_names(library, masses, |names| line.print(names));
+            format!("{} {text}", library.exercise_name(&item.record.ex))
+        })
+        .collect();
+    let text = items.join(" + ");
+    match group.group.record.form {
+        Form::Contrast => format!("{}: {text}", say("group.contrast")),
+        Form::Circuit => format!("{}: {text}", say("group.circuit")),
+        Form::Single | Form::Superset => text,
+    }
+}

@@ -1,0 +1,583 @@
+//! The plan desk: a strip of the season over a week's grid, sessions to add, copy, repeat, move, take away and
+//! bring back, one beside which its editor opens.
+
+use backstraight_core::base::day::Day;
+use backstraight_core::base::id::PersonId;
+use backstraight_core::base::key::Key;
+use backstraight_core::doc::command::Command;
+use backstraight_core::doc::read::Entry;
+use backstraight_core::model::name::DocName;
+use backstraight_core::model::number::{Priority, Text};
+use backstraight_core::model::plan::Session;
+use backstraight_core::view::planned::PlannedSession;
+use leptos::ev::KeyboardEvent;
+use leptos::prelude::*;
+use leptos::wasm_bindgen::JsValue;
+
+use super::bench::Bench;
+use super::deeds::{self, Way};
+use super::editor::Editor;
+use super::scene::{Card, Desk, Row, rows};
+use crate::chart::{Phase, Season, SeasonStrip, When};
+use crate::kit::keys::typing;
+use crate::kit::number::masses;
+use crate::kit::screen::broad;
+use crate::kit::{Button, Chip, Dialog, EmptyState, ErrorBox, KeysHelp, Kind, Trouble, dates};
+use crate::route::{Route, Whose};
+use crate::screens::head;
+use crate::words::{say, say_n, say_with};
+
+/// What was taken up to be put elsewhere.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Held {
+    /// Whose plan it is from.
+    pub doc: DocName,
+    /// Which sessions.
+    pub sessions: Vec<Key>,
+    /// The day from which it counts: the session's, or the Monday of a whole week.
+    pub from: Day,
+    /// A whole week.
+    pub week: bool,
+    /// Taken away there when it is put down.
+    pub cut: bool,
+    /// In words.
+    pub words: String,
+}
+
+/// What the parts of this screen share.
+#[derive(Debug, Clone, Copy)]
+pub struct At {
+    /// What was done.
+    pub bench: Bench,
+    /// Whose plans.
+    pub whose: Whose,
+    /// The Monday of the week that is shown.
+    pub week: RwSignal<Day>,
+    /// The session that is open: whose, which.
+    pub open: RwSignal<Option<(PersonId, Key)>>,
+    /// What is held.
+    pub held: RwSignal<Option<Held>>,
+    /// Weeks over which to repeat: whose, which session.
+    repeat: RwSignal<Option<(PersonId, Key)>>,
+    gone: RwSignal<bool>,
+}
+
+impl At {
+    /// The desk as it stands now.
+    pub fn desk(self) -> Option<Desk> {
+        Desk::read(self.bench.hub, self.whose, self.week.get_untracked()).ok()
+    }
+
+    /// Does something with a session as it stands now.
+    pub fn with(self, who: PersonId, key: &Key, f: impl FnOnce(&super::scene::Place, &PlannedSession)) {
+        let Some(desk) = untrack(|| self.desk()) else { return };
+        if let Some((place, session)) = desk.place(who).and_then(|p| Some((p, p.plan.session(key)?))) {
+            f(place, session);
+        }
+    }
+
+    fn mint(self) -> impl FnMut() -> Key {
+        move || self.bench.hub.key()
+    }
+
+    fn add(self, who: PersonId, day: Day) {
+        let Some(desk) = untrack(|| self.desk()) else { return };
+        let Some(place) = desk.place(who) else { return };
+        let title = Text::new(say("desk.new-session")).unwrap_or_default();
+        let (key, command) = deeds::add_session(&place.plan, day, title, &mut self.mint());
+        self.bench.run(vec![(place.doc, command)], say("desk.added"));
+        self.open.set(Some((who, key)));
+    }
+
+    fn hold(self, who: PersonId, key: &Key, cut: bool) {
+        self.with(who, key, |place, session| {
+            let words = session.session.record.title.to_string();
+            let from = session.session.record.date;
+            self.held.set(Some(Held {
+                doc: place.doc,
+                sessions: vec![key.clone()],
+                from,
+                week: false,
+                cut,
+                words,
+            }));
+        });
+    }
+
+    fn hold_week(self, row: &Row) {
+        let from = self.week.get_untracked();
+        let sessions: Vec<Key> = row.days.iter().flatten().map(|c| c.key.clone()).collect();
+        let words = say_with("desk.week-of", &[("day", &dates::short(from))]);
+        self.held.set(Some(Held { doc: row.doc, sessions, from, week: true, cut: false, words }));
+    }
+
+    /// Puts down what is held: a session on that day, a week from that Monday.
+    fn put(self, who: PersonId, day: Day) {
+        let Some(held) = self.held.get_untracked() else { return };
+        let Some(desk) = untrack(|| self.desk()) else { return };
+        let Some(place) = desk.place(who) else { return };
+        let source = self.bench.hub.read_with(|device, readings| readings.plan(device, held.doc));
+        let Ok(source) = source else { return };
+        let sessions: Vec<&PlannedSession> = held.sessions.iter().filter_map(|k| source.session(k)).collect();
+        let day = if held.week { day.week_start() } else { day };
+        let by = day.since(held.from);
+        let mut steps = Vec::new();
+        if held.cut && held.doc == place.doc {
+            steps.extend(sessions.iter().filter_map(|s| deeds::move_to(&place.plan, s, day)));
+        } else {
+            steps.extend(deeds::copy_by(&place.plan, &sessions, &[by], &mut self.mint()));
+        }
+        let mut steps: Vec<(DocName, Command)> = steps.into_iter().map(|c| (place.doc, c)).collect();
+        if held.cut && held.doc != place.doc {
+            let places = sessions.iter().map(|s| s.session.place.clone()).collect();
+            steps.push((held.doc, Command::Withdraw(places)));
+        }
+        let said = if held.cut { say("desk.moved") } else { say("desk.copied") };
+        self.bench.run(steps, said);
+        if held.cut {
+            self.held.set(None);
+        }
+    }
+
+    /// Takes a session away; it stays readable and can be brought back.
+    pub fn withdraw(self, who: PersonId, key: &Key) {
+        self.with(who, key, |place, session| {
+            let command = Command::Withdraw(vec![session.session.place.clone()]);
+            self.bench.run(vec![(place.doc, command)], say("desk.withdrawn"));
+        });
+        if self.open.with_untracked(|o| o.as_ref().is_some_and(|(_, k)| k == key)) {
+            self.open.set(None);
+        }
+    }
+
+    fn shift(self, who: PersonId, key: &Key, way: Way) {
+        self.with(who, key, |place, session| {
+            if let Some(command) = deeds::shift_session(&place.plan, session, way) {
+                self.bench.run(vec![(place.doc, command)], say("desk.shifted"));
+            }
+        });
+    }
+
+    fn go(self, weeks: i32) {
+        self.show(self.week.get_untracked().plus(weeks * 7));
+    }
+
+    fn show(self, day: Day) {
+        let week = day.week_start();
+        self.week.set(week);
+        // The address follows, so that a page that is loaded again shows the same week; what can be undone stays.
+        let href = Route::Plan(self.whose, Some(week)).href();
+        if let Ok(history) = window().history() {
+            let nothing = JsValue::NULL;
+            // Without it the address is that of another week, which is no harm.
+            let _ = history.replace_state_with_url(&nothing, "", Some(&href));
+        }
+    }
+}
+
+/// The plan desk.
+#[component]
+pub fn PlanDesk(
+    /// Whose plans.
+    whose: Whose,
+    /// The week's Monday; this week when missing.
+    week: Option<Day>,
+) -> impl IntoView {
+    let bench = Bench::provide();
+    let first = week.or_else(|| bench.hub.today()).map(Day::week_start);
+    let Some(first) = first else {
+        let trouble = Trouble { what: say("desk.clock").to_owned(), todo: say("welcome.clock").to_owned() };
+        return view! { <ErrorBox trouble=trouble /> }.into_any();
+    };
+    let at = At {
+        bench,
+        whose,
+        week: RwSignal::new(first),
+        open: RwSignal::new(None),
+        held: RwSignal::new(None),
+        repeat: RwSignal::new(None),
+        gone: RwSignal::new(false),
+    };
+    let help = RwSignal::new(false);
+    let handle = window_event_listener(leptos::ev::keydown, move |event| keys(at, &event));
+    on_cleanup(move || handle.remove());
+    let wide = broad();
+    let masses = masses();
+    let grid = Memo::new(move |_| {
+        Desk::read(bench.hub, whose, at.week.get())
+            .map(|desk| rows(&desk, at.week.get(), masses.get()))
+            .map_err(|e| e.to_string())
+    });
+    Effect::new(move |_| {
+        let title = match (whose, grid.get()) {
+            (Whose::Athlete(_), Ok(rows)) => rows.first().map_or_else(String::new, |r| r.name.clone()),
+            (Whose::Squad(_), _) => at.desk().map_or_else(String::new, |d| d.squad.name),
+            (Whose::Athlete(_), Err(_)) => String::new(),
+        };
+        let title = if title.is_empty() {
+            say("desk.title").to_owned()
+        } else {
+            say_with("desk.title-of", &[("name", &title)])
+        };
+        let (from, to) = (at.week.get(), at.week.get().plus(6));
+        head(title, say_with("desk.under", &[("from", &dates::named(from)), ("to", &dates::full(to))]));
+    });
+    let sheet = RwSignal::new(false);
+    Effect::new(move |_| sheet.set(at.open.with(Option::is_some) && !wide.get()));
+    Effect::new(move |_| {
+        if !sheet.get() && !wide.get_untracked() {
+            at.open.set(None);
+        }
+    });
+    view! {
+        <div class="stack desk">
+            <Bar at=at help=help />
+            {move || strip(at)}
+            <div class="desk-floor" class:with-panel=move || wide.get() && at.open.with(Option::is_some)>
+                {move || match grid.with(|g| g.as_ref().map(Vec::len).map_err(Clone::clone)) {
+                    Ok(0) => view! { <EmptyState title=say("desk.nobody") text=say("desk.nobody.text") /> }.into_any(),
+                    Ok(_) => view! { <Grid at=at grid=grid /> }.into_any(),
+                    Err(why) => {
+                        let trouble = Trouble { what: why, todo: say("own.unreadable").to_owned() };
+                        view! { <ErrorBox trouble=trouble /> }.into_any()
+                    }
+                }}
+                {move || (wide.get()).then(|| at.open.get()).flatten().map(|(who, key)| view! {
+                    <aside class="desk-panel card" aria-label=say("desk.session")>
+                        <Editor at=at who=who session=key />
+                    </aside>
+                })}
+            </div>
+            {move || at.gone.get().then(|| gone(at))}
+        </div>
+        <Dialog title=Signal::stored(say("desk.session").to_owned()) open=sheet sheet=true>
+            {move || at.open.get().map(|(who, key)| view! { <Editor at=at who=who session=key /> })}
+        </Dialog>
+        <Repeat at=at />
+        <KeysHelp keys=all_keys() open=help />
+    }
+    .into_any()
+}
+
+fn all_keys() -> Vec<(String, String)> {
+    let line = |keys: &str, what: &str| (keys.to_owned(), what.to_owned());
+    vec![
+        line("←", say("desk.key.before")),
+        line("→", say("desk.key.after")),
+        line("t", say("desk.key.today")),
+        line("Ctrl+Z", say("desk.key.undo")),
+        line("Ctrl+Shift+Z", say("desk.key.redo")),
+        line("c", say("desk.key.copy")),
+        line("m", say("desk.key.move")),
+        line("r", say("desk.key.repeat")),
+        line("Delete", say("desk.key.withdraw")),
+        line("Alt+↑", say("desk.key.up")),
+        line("Alt+↓", say("desk.key.down")),
+        line("Escape", say("desk.key.let-go")),
+        line("?", say("desk.key.help")),
+    ]
+}
+
+/// Keys of the whole desk. Those of a session are at its card.
+fn keys(at: At, event: &KeyboardEvent) {
+    if typing(event) {
+        return;
+    }
+    let control = event.ctrl_key() || event.meta_key();
+    let key = event.key();
+    match key.as_str() {
+        "z" | "Z" if control => {
+            if event.shift_key() {
+                at.bench.redo();
+            } else {
+                at.bench.undo();
+            }
+        }
+        "y" if control => at.bench.redo(),
+        _ if control || event.alt_key() => return,
+        "ArrowLeft" => at.go(-1),
+        "ArrowRight" => at.go(1),
+        "t" => {
+            if let Some(day) = at.bench.hub.today() {
+                at.show(day);
+            }
+        }
+        "Escape" => {
+            if at.held.with_untracked(Option::is_some) {
+                at.held.set(None);
+            } else {
+                at.open.set(None);
+            }
+        }
+        _ => return,
+    }
+    event.prevent_default();
+}
+
+#[component]
+fn Bar(at: At, help: RwSignal<bool>) -> impl IntoView {
+    let bench = at.bench;
+    let undo_off = Signal::derive(move || bench.last().is_none());
+    let redo_off = Signal::derive(move || bench.next().is_none());
+    let today = move || {
+        if let Some(day) = bench.hub.today() {
+            at.show(day);
+        }
+    };
+    view! {
+        <div class="row apart no-print">
+            <div class="row">
+                <Button label=say("desk.before").to_owned() on_press=move || at.go(-1) />
+                <Button label=say("desk.today").to_owned() on_press=today />
+                <Button label=say("desk.after").to_owned() on_press=move || at.go(1) />
+            </div>
+            <div class="row">
+                <Button label=say("desk.undo").to_owned() disabled=undo_off on_press=move || bench.undo() />
+                <Button label=say("desk.redo").to_owned() disabled=redo_off on_press=move || bench.redo() />
+                <Button label=say("desk.gone").to_owned() kind=Kind::Quiet
+                    on_press=move || at.gone.update(|g| *g = !*g) />
+                <Button label=say("desk.keys").to_owned() kind=Kind::Quiet on_press=move || help.set(true) />
+            </div>
+        </div>
+        {move || at.held.get().map(|held| {
+            let text = if held.cut { say_with("desk.holding-cut", &[("what", &held.words)]) }
+                else { say_with("desk.holding", &[("what", &held.words)]) };
+            view! {
+                <div class="box row apart" role="status">
+                    <p>{text}</p>
+                    <Button label=say("desk.let-go").to_owned() kind=Kind::Quiet on_press=move || at.held.set(None) />
+                </div>
+            }
+        })}
+    }
+}
+
+/// The season of the first athlete: phases, meets and the squad's days.
+fn strip(at: At) -> Option<AnyView> {
+    let week = at.week.get();
+    let desk = Desk::read(at.bench.hub, at.whose, week).ok()?;
+    let season = season(&desk, week, at.bench.hub.today())?;
+    Some(view! { <SeasonStrip title=say("desk.season") season=season /> }.into_any())
+}
+
+fn season(desk: &Desk, week: Day, today: Option<Day>) -> Option<Season> {
+    let plan = &desk.places.first()?.plan;
+    let about = plan.about.as_ref();
+    let days = || plan.sessions.iter().map(|s| s.session.record.date);
+    let first = about.and_then(|a| a.from).or_else(|| days().min())?.week_start();
+    let last = about.and_then(|a| a.to).or_else(|| days().max())?.week_start().plus(6);
+    let meets = desk.squad.meets.iter().map(|m| {
+        let when = if m.record.priority == Priority::Main { When::MainMeet } else { When::Meet };
+        (m.record.date, m.record.name.to_string(), when)
+    });
+    let tests = desk.squad.days.iter().map(|d| (d.record.date, d.record.title.to_string(), When::Test));
+    let phase = |p: &Entry<backstraight_core::model::plan::Phase>| Phase {
+        title: p.record.title.to_string(),
+        from: p.record.from,
+        to: p.record.to,
+        aim: p.record.aim,
+    };
+    Some(Season {
+        first,
+        last,
+        phases: plan.phases.iter().map(phase).collect(),
+        days: meets.chain(tests).collect(),
+        today,
+        shown: Some(week),
+    })
+}
+
+type Rows = Memo<Result<Vec<Row>, String>>;
+
+#[component]
+fn Grid(at: At, grid: Rows) -> impl IntoView {
+    let people = Memo::new(move |_| {
+        grid.with(|g| g.iter().flatten().map(|r| (r.who, r.name.clone())).collect::<Vec<_>>())
+    });
+    let squad = matches!(at.whose, Whose::Squad(_));
+    let today = at.bench.hub.today();
+    let heads = move || {
+        (0..7)
+            .map(|n| {
+                let day = at.week.get().plus(n);
+                let now = today == Some(day);
+                view! {
+                    <div class="desk-day-head" class:now=now aria-hidden="true">
+                        {dates::named(day)}
+                        {now.then(|| view! { <Chip text=say("desk.now") strong=true /> })}
+                    </div>
+                }
+            })
+            .collect_view()
+    };
+    view! {
+        <div class="desk-grid" class:squad=squad>
+            <div class="desk-heads">{heads}</div>
+            <For each=move || people.get() key=|p| p.clone() let:person>
+                <section class="desk-row" aria-label=person.1.clone()>
+                    {squad.then(|| view! { <h2><a href=Route::Plan(Whose::Athlete(person.0), None).href()>{person.1.clone()}</a></h2> })}
+                    <Week at=at grid=grid who=person.0 />
+                </section>
+            </For>
+        </div>
+    }
+}
+
+#[component]
+fn Week(at: At, grid: Rows, who: PersonId) -> impl IntoView {
+    let row =
+        move || grid.with(|g| g.as_ref().ok().and_then(|rows| rows.iter().find(|r| r.who == who).cloned()));
+    let hold = move || {
+        if let Some(row) = untrack(row) {
+            at.hold_week(&row);
+        }
+    };
+    let none = Signal::derive(move || row().is_none_or(|r| r.days.iter().all(Vec::is_empty)));
+    view! {
+        <ol class="desk-week">
+            {(0..7_usize).map(|n| {
+                let by = i32::try_from(n).unwrap_or(0);
+                let day = move || at.week.get().plus(by);
+                let cards = move || row().and_then(|r| r.days.get(n).cloned()).unwrap_or_default();
+                let now = move || at.bench.hub.today() == Some(day());
+                let label = move || dates::full(day());
+                let add = move || say_with("desk.add-on", &[("day", &dates::named(day()))]);
+                view! {
+                    <li class="desk-day" class:now=now aria-label=label>
+                        <p class="desk-day-name">{move || dates::named(day())}</p>
+                        <For each=cards key=|c| c.clone() let:card>
+                            <CardView at=at who=who card=card />
+                        </For>
+                        <div class="row no-print">
+                            {move || at.held.get().filter(|h| !h.week).map(|_| view! {
+                                <Button label=say("desk.put").to_owned() kind=Kind::Main
+                                    on_press=move || at.put(who, untrack(day)) />
+                            })}
+                            <button type="button" class="button quiet desk-add" aria-label=add
+                                on:click=move |_| at.add(who, untrack(day))>"+"</button>
+                        </div>
+                    </li>
+                }
+            }).collect_view()}
+        </ol>
+        <div class="row no-print">
+            <Button label=say("desk.copy-week").to_owned() kind=Kind::Quiet disabled=none on_press=hold />
+            {move || at.held.get().filter(|h| h.week).map(|_| view! {
+                <Button label=say("desk.put-week").to_owned() kind=Kind::Main
+                    on_press=move || at.put(who, at.week.get_untracked()) />
+            })}
+        </div>
+    }
+}
+
+#[component]
+fn CardView(at: At, who: PersonId, card: Card) -> impl IntoView {
+    let key = StoredValue::new(card.key.clone());
+    let own = move || key.get_value();
+    let open = move || at.open.with(|o| o.as_ref().is_some_and(|(w, k)| *w == who && *k == own()));
+    let press = move |event: KeyboardEvent| {
+        let free = !event.ctrl_key() && !event.meta_key();
+        match event.key().as_str() {
+            "c" if free => at.hold(who, &own(), false),
+            "m" if free => at.hold(who, &own(), true),
+            "r" if free => at.repeat.set(Some((who, own()))),
+            "Delete" => at.withdraw(who, &own()),
+            "ArrowUp" if event.alt_key() => at.shift(who, &own(), Way::Up),
+            "ArrowDown" if event.alt_key() => at.shift(who, &own(), Way::Down),
+            _ => return,
+        }
+        event.prevent_default();
+        event.stop_propagation();
+    };
+    let met = card.met.then(|| view! { <Chip text=say("desk.met") brick=true /> });
+    view! {
+        <article class="desk-card" class:open=open>
+            <button type="button" class="desk-open" on:click=move |_| at.open.set(Some((who, own()))) on:keydown=press
+                aria-expanded=move || if open() { "true" } else { "false" }>
+                <strong>{card.title.clone()}</strong>
+                <span class="soft">{card.under.clone()}</span>
+            </button>
+            {met}
+            <ul class="desk-lines">{card.lines.iter().map(|l| view! { <li>{l.clone()}</li> }).collect_view()}</ul>
+            <details class="more no-print">
+                <summary>{say("desk.do")}</summary>
+                <div class="row">
+                    <Button label=say("desk.copy").to_owned() on_press=move || at.hold(who, &own(), false) />
+                    <Button label=say("desk.move").to_owned() on_press=move || at.hold(who, &own(), true) />
+                    <Button label=say("desk.repeat").to_owned() on_press=move || at.repeat.set(Some((who, own()))) />
+                    <Button label=say("desk.up").to_owned() on_press=move || at.shift(who, &own(), Way::Up) />
+                    <Button label=say("desk.withdraw").to_owned() kind=Kind::Grave on_press=move || at.withdraw(who, &own()) />
+                </div>
+            </details>
+        </article>
+    }
+}
+
+/// Over how many weeks a session is repeated.
+#[component]
+fn Repeat(at: At) -> impl IntoView {
+    let open = RwSignal::new(false);
+    let weeks = RwSignal::new("3".to_owned());
+    Effect::new(move |_| open.set(at.repeat.with(Option::is_some)));
+    Effect::new(move |_| {
+        if !open.get() {
+            at.repeat.set(None);
+        }
+    });
+    let go = move || {
+        let n = crate::parse::count(&weeks.get_untracked()).ok().and_then(|n| i32::try_from(n.get()).ok());
+        let (Some(n), Some((who, key))) = (n, at.repeat.get_untracked()) else { return };
+        at.with(who, &key, |place, session| {
+            let commands = deeds::repeat(&place.plan, session, n, &mut at.mint());
+            let said = say_n("desk.repeated", u64::try_from(n).unwrap_or(0), &[]);
+            at.bench.run(commands.into_iter().map(|c| (place.doc, c)).collect(), said);
+        });
+        at.repeat.set(None);
+    };
+    view! {
+        <Dialog title=Signal::stored(say("desk.repeat").to_owned()) open=open sheet=true>
+            <form class="stack" on:submit=move |e| { e.prevent_default(); go(); }>
+                <p>{say("desk.repeat.text")}</p>
+                <crate::kit::NumberField label=say("desk.repeat.weeks") value=weeks whole=true
+                    steps=crate::kit::number::Steps::whole(1, 1, 52) />
+                <Button label=say("desk.repeat.go").to_owned() kind=Kind::Main submit=true on_press=|| () />
+            </form>
+        </Dialog>
+    }
+}
+
+/// Sessions of this week that were taken away.
+fn gone(at: At) -> AnyView {
+    let week = at.week.get();
+    let Ok(desk) = Desk::read(at.bench.hub, at.whose, week) else { return ().into_any() };
+    let mut found: Vec<(String, DocName, Entry<Session>)> = Vec::new();
+    for place in &desk.places {
+        let sessions = at.bench.hub.peek(|device| {
+            device.document(place.doc).map(|d| d.records::<Session>("sessions").entries).unwrap_or_default()
+        });
+        let mine = sessions
+            .into_iter()
+            .filter(|s| !s.live() && week <= s.record.date && s.record.date <= week.plus(6));
+        found.extend(mine.map(|s| (place.name.clone(), place.doc, s)));
+    }
+    let list = found
+        .iter()
+        .map(|(name, doc, session)| {
+            let text = format!("{name}, {}, {}", dates::named(session.record.date), session.record.title);
+            let (doc, place) = (*doc, session.place.clone());
+            let back = move || {
+                at.bench.run(vec![(doc, Command::Restore(vec![place.clone()]))], say("desk.restored"));
+            };
+            view! { <li class="row apart"><span>{text}</span><Button label=say("desk.restore").to_owned() on_press=back /></li> }
+        })
+        .collect_view();
+    let none = found.is_empty().then(|| view! { <p class="soft">{say("desk.gone.none")}</p> });
+    view! {
+        <section class="card stack" aria-label=say("desk.gone")>
+            <h2>{say("desk.gone")}</h2>
+            {none}
+            <ul class="stack tight">{list}</ul>
+        </section>
+    }
+    .into_any()
+}

@@ -114,7 +114,7 @@ pub fn Athlete(
     let Some(today) = hub.today() else {
         return view! { <EmptyState title=say("coach.clock") text=say("coach.clock.text") /> }.into_any();
     };
-    let name = athletes(hub).into_iter().find(|(who, _)| *who == id).map(|(_, name)| name);
+    let name = untrack(|| athletes(hub)).into_iter().find(|(who, _)| *who == id).map(|(_, name)| name);
     head(name.unwrap_or_else(|| say("care.unknown").to_owned()), say("care.under"));
     let shown = move || match read(hub, id, today) {
         Ok(seen) => known(&seen, today).into_any(),

@@ -17,6 +17,14 @@ use crate::route::Route;
 use crate::screens::head;
 use crate::words::say;
 
+/// What is wrong, by field.
+#[derive(Debug, Clone, Default)]
+struct Wrong {
+    minutes: Option<String>,
+    effort: Option<String>,
+    comment: Option<String>,
+}
+
 /// Minutes since a session began, for its field: none when that was too long ago to be meant.
 #[must_use]
 pub fn minutes_since(began: i64, now: i64) -> Option<i64> {
@@ -55,7 +63,7 @@ fn form(hub: Hub, key: Key, screen: SessionScreen) -> impl IntoView {
     let minutes = text(record.and_then(|r| r.minutes).map(|m| m.get().to_string()).or(guessed));
     let effort = text(record.and_then(|r| r.effort).map(|e| parse::plain(e.get(), 1)));
     let comment = text(record.and_then(|r| r.comment.as_ref()).map(ToString::to_string));
-    let wrong = RwSignal::new((None::<String>, None::<String>, None::<String>));
+    let wrong = RwSignal::new(Wrong::default());
     let toaster = Toaster::here();
     let save = move || {
         let optional = |t: &str| !t.trim().is_empty();
@@ -65,7 +73,11 @@ fn form(hub: Hub, key: Key, screen: SessionScreen) -> impl IntoView {
         let e = optional(&e).then(|| parse::effort(&e)).transpose();
         let c = note(&comment.get_untracked());
         let (Ok(m), Ok(e), Ok(c)) = (&m, &e, &c) else {
-            wrong.set((m.err().map(|x| x.words()), e.err().map(|x| x.words()), c.err()));
+            wrong.set(Wrong {
+                minutes: m.err().map(|x| x.words()),
+                effort: e.err().map(|x| x.words()),
+                comment: c.err(),
+            });
             return;
         };
         let now = hub.now();
@@ -86,16 +98,14 @@ fn form(hub: Hub, key: Key, screen: SessionScreen) -> impl IntoView {
             }
         });
     };
-    let part = |f: fn(&(Option<String>, Option<String>, Option<String>)) -> Option<String>| {
-        Signal::derive(move || wrong.with(f))
-    };
+    let part = |f: fn(&Wrong) -> Option<String>| Signal::derive(move || wrong.with(f));
     view! {
         <form class="stack" on:submit=move |event| { event.prevent_default(); save(); }>
             <NumberField label=say("close.effort") value=effort steps=Steps::fine(500, 0, 10) big=true
-                hint=say("close.effort.hint") error=part(|w| w.1.clone()) />
+                hint=say("close.effort.hint") error=part(|w| w.effort.clone()) />
             <NumberField label=say("close.minutes") value=minutes steps=Steps::whole(5, 0, 600) whole=true big=true
-                unit=Signal::stored("min".to_owned()) hint=say("close.minutes.hint") error=part(|w| w.0.clone()) />
-            <TextField label=say("close.comment") value=comment lines=true most=500 error=part(|w| w.2.clone()) />
+                unit=Signal::stored("min".to_owned()) hint=say("close.minutes.hint") error=part(|w| w.minutes.clone()) />
+            <TextField label=say("close.comment") value=comment lines=true most=500 error=part(|w| w.comment.clone()) />
             <Button label=say("close.save").to_owned() kind=Kind::Main big=true full=true submit=true on_press=|| () />
         </form>
         <p><a href=Route::Session(key).href()>{say("close.back")}</a></p>

@@ -241,7 +241,6 @@ fn content(at: At, sheet: Sheet) -> Option<AnyView> {
             let found = all.flat_map(|d| &d.sets).find(|s| s.done.set.key() == set)?;
             let record = found.done.set.record.clone();
             let asked = SetAsked { dose: None, intensity: None, load: record.load };
-            let form = record.clone();
             let (strike_work, strike_set, strike_screen) = (work.clone(), set.clone(), screen.clone());
             let done = move |new: SetDone| {
                 let new = SetDone { at: at.hub.now(), ..new };
@@ -253,7 +252,7 @@ fn content(at: At, sheet: Sheet) -> Option<AnyView> {
                 at.run(&strike_screen, command.into_iter().collect(), say("session.struck"));
             };
             view! {
-                <SetForm set=form asked=asked label=say("session.save-correction") on_done=done />
+                <SetForm set=record asked=asked label=say("session.save-correction") on_done=done />
                 <Button label=say("session.strike").to_owned() kind=Kind::Grave full=true on_press=strike />
                 <p class="soft">{say("session.strike.hint")}</p>
             }

@@ -413,14 +413,19 @@ fn Grid(at: At, grid: Rows) -> impl IntoView {
     view! {
         <div class="desk-grid" class:squad=squad>
             <div class="desk-heads">{heads}</div>
-            <For each=move || people.get() key=|p| p.clone() let:person>
-                <section class="desk-row" aria-label=person.1.clone()>
-                    {squad.then(|| view! { <h2><a href=Route::Plan(Whose::Athlete(person.0), None).href()>{person.1.clone()}</a></h2> })}
-                    <Week at=at grid=grid who=person.0 />
+            <For each=move || people.get() key=|p| p.clone() let:row>
+                <section class="desk-row" aria-label=row.1>
+                    {squad.then(|| person_link(&row))}
+                    <Week at=at grid=grid who=row.0 />
                 </section>
             </For>
         </div>
     }
+}
+
+fn person_link((who, name): &(PersonId, String)) -> impl IntoView + use<> {
+    let href = Route::Plan(Whose::Athlete(*who), None).href();
+    view! { <h2><a href=href>{name.clone()}</a></h2> }
 }
 
 #[component]

@@ -15,7 +15,6 @@ const LASTING: &str = "public, max-age=31536000, immutable";
 const ASKED: &str = "no-cache";
 
 /// Hands out a file of the page.
-#[expect(clippy::unused_async, reason = "handlers are")]
 pub(crate) async fn answer(State(app): State<Shared>, request: Request) -> Response {
     match app.page.file(request.uri().path()) {
         Some(file) => of(file, request.headers()),

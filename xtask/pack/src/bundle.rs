@@ -70,7 +70,7 @@ pub(crate) fn put_together(sources: &Path, glue: String, program: Vec<u8>) -> Re
     let index = page(&text(&sources.join(INDEX))?, &bundle.names).map_err(|why| format!("{INDEX}: {why}"))?;
     let page = bundle.add(INDEX, index.clone().into_bytes());
     let others: Vec<String> = bundle.files.keys().map(|n| format!("/{n}")).filter(|n| *n != page).collect();
-    let version = hash([&[page.clone()], others.as_slice()].concat().join("\n").as_bytes());
+    let version = hash([std::slice::from_ref(&page), others.as_slice()].concat().join("\n").as_bytes());
     let list = format!("[\n{}]", others.iter().map(|n| format!("  \"{n}\",\n")).collect::<String>());
     let values = [("version", version), ("page", page), ("files", list)];
     let worker =

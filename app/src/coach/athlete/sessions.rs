@@ -70,7 +70,7 @@ pub fn session(s: &Session) -> impl IntoView + use<> {
         view! { <DataTable caption=caption columns=columns rows=rows /> }
     });
     view! {
-        <article class="stack tight session-sheet">
+        <article class="stack tight">
             <h2>{title.clone()}</h2>
             <div class="row">
                 <Mark state=cell.state() share=cell.share with_word=true />

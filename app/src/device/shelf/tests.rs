@@ -128,7 +128,7 @@ fn damaged_bytes_are_set_aside_and_the_rest_goes_on() {
         begin(&mut page);
         carry_out(&mut disk, &page.shelf_mut().take_writes());
     }
-    let last = disk.keys().filter(|k| k.starts_with("chunk/")).next_back().unwrap().clone();
+    let last = disk.keys().rfind(|k| k.starts_with("chunk/")).unwrap().clone();
     disk.get_mut(&last).unwrap()[20] ^= 1;
     let row = disk.keys().find(|k| k.starts_with("row/")).unwrap().clone();
     let mut again = device(&disk, 2);

@@ -18,6 +18,7 @@ use super::bench::Bench;
 use super::deeds::{self, Way};
 use super::editor::Editor;
 use super::scene::{Card, Desk, Row, rows};
+use super::season::SeasonPart;
 use crate::chart::{Phase, Season, SeasonStrip, When};
 use crate::kit::keys::typing;
 use crate::kit::number::masses;
@@ -60,6 +61,7 @@ pub struct At {
     /// Weeks over which to repeat: whose, which session.
     repeat: RwSignal<Option<(PersonId, Key)>>,
     gone: RwSignal<bool>,
+    season: RwSignal<bool>,
 }
 
 impl At {
@@ -197,6 +199,7 @@ pub fn PlanDesk(
         held: RwSignal::new(None),
         repeat: RwSignal::new(None),
         gone: RwSignal::new(false),
+        season: RwSignal::new(false),
     };
     let help = RwSignal::new(false);
     let handle = window_event_listener(leptos::ev::keydown, move |event| keys(at, &event));
@@ -233,6 +236,7 @@ pub fn PlanDesk(
         <div class="stack desk">
             <Bar at=at help=help />
             {move || strip(at)}
+            {move || at.season.get().then(|| view! { <SeasonPart at=at /> })}
             <div class="desk-floor" class:with-panel=move || wide.get() && at.open.with(Option::is_some)>
                 {move || match grid.with(|g| g.as_ref().map(Vec::len).map_err(Clone::clone)) {
                     Ok(0) => view! { <EmptyState title=say("desk.nobody") text=say("desk.nobody.text") /> }.into_any(),
@@ -334,6 +338,8 @@ fn Bar(at: At, help: RwSignal<bool>) -> impl IntoView {
             <div class="row">
                 <Button label=say("desk.undo").to_owned() disabled=undo_off on_press=move || bench.undo() />
                 <Button label=say("desk.redo").to_owned() disabled=redo_off on_press=move || bench.redo() />
+                <Button label=say("season.open").to_owned() kind=Kind::Quiet
+                    on_press=move || at.season.update(|s| *s = !*s) />
                 <Button label=say("desk.gone").to_owned() kind=Kind::Quiet
                     on_press=move || at.gone.update(|g| *g = !*g) />
                 <Button label=say("desk.keys").to_owned() kind=Kind::Quiet on_press=move || help.set(true) />

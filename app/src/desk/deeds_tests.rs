@@ -189,7 +189,11 @@ fn a_single_with_two_is_in_turn_and_an_empty_group_goes() {
 
 #[test]
 fn phases_are_planned_back_from_a_meet() {
-    let weeks = [(Aim::General, text("Build"), 8), (Aim::Specific, text("Sharpen"), 0), (Aim::Taper, text("Ease"), 2)];
+    let weeks = [
+        (Aim::General, text("Build"), 8),
+        (Aim::Specific, text("Sharpen"), 0),
+        (Aim::Taper, text("Ease"), 2),
+    ];
     let phases = back_from(day(30), &weeks);
     let spans: Vec<_> = phases.iter().map(|p| (p.aim, p.from.to_string(), p.to.to_string())).collect();
     assert_eq!(

@@ -100,13 +100,18 @@ pub fn RecordForm<R: Formed>(
                     let entry = e.as_ref()?;
                     Some((field.read)(&entry.record, &text).map(|to| deeds::edit(entry, to)))
                 });
-                next.map_or(Ok(()), |next| next.map(|command| bench.quietly(doc, command, say("desk.edited"))))
+                next.map_or(Ok(()), |next| {
+                    next.map(|command| bench.quietly(doc, command, say("desk.edited")))
+                })
             };
             let (label, hint) = (field.label.text(), field.hint.map_or("", |h| h.text()));
             match field.how {
                 How::Text => view! { <Cell label=label value=value save=save hint=hint /> }.into_any(),
-                How::Date => view! { <Cell label=label value=value save=save hint=hint input_type="date" /> }.into_any(),
-                How::Lines => view! { <Cell label=label value=value save=save hint=hint lines=true /> }.into_any(),
+                How::Date => view! { <Cell label=label value=value save=save hint=hint input_type="date" /> }
+                    .into_any(),
+                How::Lines => {
+                    view! { <Cell label=label value=value save=save hint=hint lines=true /> }.into_any()
+                }
                 How::List(options) => {
                     view! { <Pick label=label options=options(&library) value=value save=save /> }.into_any()
                 }
@@ -147,7 +152,10 @@ pub fn RecordList<R: Formed>(
         match make(&name.get_untracked(), today) {
             Ok(record) => {
                 let place = Place::of(R::ROOT, &hub.key());
-                bench.run(vec![(doc, Command::Add(vec![New { place, record: record.into() }]))], say("form.added"));
+                bench.run(
+                    vec![(doc, Command::Add(vec![New { place, record: record.into() }]))],
+                    say("form.added"),
+                );
                 name.set(String::new());
                 error.set(None);
             }
@@ -185,9 +193,8 @@ fn OneRecord<R: Formed>(
     let hub = bench.hub;
     let place = Arc::new(Place::of(R::ROOT, &record));
     let at = Arc::clone(&place);
-    let entry: Memo<Option<Entry<R>>> = Memo::new(move |_| {
-        hub.read(|device| device.document(doc).ok()?.record::<R>(&at).ok().flatten())
-    });
+    let entry: Memo<Option<Entry<R>>> =
+        Memo::new(move |_| hub.read(|device| device.document(doc).ok()?.record::<R>(&at).ok().flatten()));
     let library = move || hub.read_with(|device, readings| readings.library(device)).unwrap_or_default();
     let title = move || entry.with(|e| e.as_ref().map_or_else(String::new, |e| e.record.title(&library())));
     let hidden = move || {

@@ -77,7 +77,8 @@ pub fn LibraryScreen() -> impl IntoView {
     });
     let undo_off = Signal::derive(move || bench.last().is_none());
     let redo_off = Signal::derive(move || bench.next().is_none());
-    let shown = move || match part.get() {
+    let shown = move || {
+        match part.get() {
         Part::Exercises => view! {
             <p class="soft">{say("library.exercises.text")}</p>
             <RecordList<Exercise> bench=bench doc=doc add=Some((word("library.exercise.add"), new_exercise)) none=word("library.none") />
@@ -107,6 +108,7 @@ pub fn LibraryScreen() -> impl IntoView {
             <RecordForm<Settings> bench=bench doc=doc entry=settings />
         }
         .into_any(),
+    }
     };
     view! {
         <div class="stack">
@@ -161,7 +163,8 @@ mod tests {
 
     #[test]
     fn ladders_go_from_easy_to_hard_by_either_link() {
-        let found = ladders(&library(&[(1, None, Some(2)), (2, None, None), (3, Some(2), None), (4, None, None)]));
+        let found =
+            ladders(&library(&[(1, None, Some(2)), (2, None, None), (3, Some(2), None), (4, None, None)]));
         assert_eq!(found, [vec![key(1), key(2), key(3)]]);
     }
 

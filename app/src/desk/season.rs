@@ -113,7 +113,10 @@ fn BackFrom(at: At, doc: DocName) -> impl IntoView {
     let aims = [Aim::General, Aim::Specific, Aim::Meets, Aim::Taper];
     let weeks = aims.map(|_| RwSignal::new(String::new()));
     let go = move || {
-        let day = untrack(meets).into_iter().find(|m| Some(m.key()) == chosen.get_untracked()).map(|m| m.record.date);
+        let day = untrack(meets)
+            .into_iter()
+            .find(|m| Some(m.key()) == chosen.get_untracked())
+            .map(|m| m.record.date);
         let Some(day) = day else {
             at.bench.toaster.say(say("season.back.choose"));
             return;
@@ -122,7 +125,8 @@ fn BackFrom(at: At, doc: DocName) -> impl IntoView {
             .iter()
             .zip(weeks)
             .map(|(aim, n)| {
-                let n = crate::parse::count(&n.get_untracked()).ok().and_then(|n| i32::try_from(n.get()).ok());
+                let n =
+                    crate::parse::count(&n.get_untracked()).ok().and_then(|n| i32::try_from(n.get()).ok());
                 (*aim, Text::new(aim.word()).unwrap_or_default(), n.unwrap_or(0))
             })
             .collect();

@@ -3,8 +3,8 @@
 use backstraight_core::base::day::Day;
 use backstraight_core::base::key::Key;
 use backstraight_core::model::number::{
-    Aim, Better, Count, Impact, Intent, Load, Measure, MinuteOfDay, Name, Pattern, Priority, Reps, Share, Sides, Small,
-    Thousandths, Value,
+    Aim, Better, Count, Impact, Intent, Load, Measure, MinuteOfDay, Name, Pattern, Priority, Reps, Share,
+    Sides, Small, Thousandths, Value,
 };
 use backstraight_core::model::packed::{Lengths as LengthList, Loads, Plates};
 use backstraight_core::model::plan::{
@@ -77,9 +77,14 @@ macro_rules! day {
 /// A word of a list that must be chosen.
 macro_rules! chosen {
     ($record:ident, $label:literal, $slot:ident, $kind:ident) => {
-        field!($record, $label, None, How::List(|_| choices($kind::ALL, false)), |r| r.$slot.to_string(), |r, t| {
-            Ok($record { $slot: one_of(t)?, ..r.clone() })
-        })
+        field!(
+            $record,
+            $label,
+            None,
+            How::List(|_| choices($kind::ALL, false)),
+            |r| r.$slot.to_string(),
+            |r, t| { Ok($record { $slot: one_of(t)?, ..r.clone() }) }
+        )
     };
 }
 
@@ -145,18 +150,24 @@ macro_rules! formed {
 
 const COMMON: Option<Word> = Some(word("form.common"));
 
-formed!(PlanAbout, "about", |r, _| shown(r.title.as_ref()), |_| String::new(), [
-    text!(PlanAbout, "field.title", title, How::Text),
-    field!(PlanAbout, "field.from", None, How::Date, |r| shown(r.from.as_ref()), |r, t| Ok(PlanAbout {
-        from: some(t, parse::day)?,
-        ..r.clone()
-    })),
-    field!(PlanAbout, "field.to", None, How::Date, |r| shown(r.to.as_ref()), |r, t| Ok(PlanAbout {
-        to: some(t, parse::day)?,
-        ..r.clone()
-    })),
-    text!(PlanAbout, "field.note", note, How::Lines),
-]);
+formed!(
+    PlanAbout,
+    "about",
+    |r, _| shown(r.title.as_ref()),
+    |_| String::new(),
+    [
+        text!(PlanAbout, "field.title", title, How::Text),
+        field!(PlanAbout, "field.from", None, How::Date, |r| shown(r.from.as_ref()), |r, t| Ok(PlanAbout {
+            from: some(t, parse::day)?,
+            ..r.clone()
+        })),
+        field!(PlanAbout, "field.to", None, How::Date, |r| shown(r.to.as_ref()), |r, t| Ok(PlanAbout {
+            to: some(t, parse::day)?,
+            ..r.clone()
+        })),
+        text!(PlanAbout, "field.note", note, How::Lines),
+    ]
+);
 
 formed!(
     Phase,
@@ -306,13 +317,19 @@ formed!(
 );
 
 fn loads(text: &str) -> Read<Option<Loads>> {
-    let all: Vec<_> =
-        text.split_whitespace().map(|t| words(parse::load(t, Masses::Kilograms))).collect::<Result<_, _>>()?;
-    if all.len() > 80 { Err(say("form.too-many").to_owned()) } else { Ok((!all.is_empty()).then_some(Loads(all))) }
+    let all: Vec<_> = text
+        .split_whitespace()
+        .map(|t| words(parse::load(t, Masses::Kilograms)))
+        .collect::<Result<_, _>>()?;
+    if all.len() > 80 {
+        Err(say("form.too-many").to_owned())
+    } else {
+        Ok((!all.is_empty()).then_some(Loads(all)))
+    }
 }
 
 fn loads_text(loads: Option<&Loads>) -> String {
-    let one = |l: &backstraight_core::model::number::Load| parse::load_text(*l, Masses::Kilograms);
+    let one = |l: &Load| parse::load_text(*l, Masses::Kilograms);
     loads.map_or_else(String::new, |l| l.0.iter().map(one).collect::<Vec<_>>().join(" "))
 }
 
@@ -324,7 +341,11 @@ fn plates(text: &str) -> Read<Option<Plates>> {
         Ok((words(parse::load(mass, Masses::Kilograms))?, n))
     };
     let all: Vec<_> = text.split_whitespace().map(one).collect::<Read<_>>()?;
-    if all.len() > 30 { Err(say("form.too-many").to_owned()) } else { Ok((!all.is_empty()).then_some(Plates(all))) }
+    if all.len() > 30 {
+        Err(say("form.too-many").to_owned())
+    } else {
+        Ok((!all.is_empty()).then_some(Plates(all)))
+    }
 }
 
 fn plates_text(plates: Option<&Plates>) -> String {
@@ -333,9 +354,15 @@ fn plates_text(plates: Option<&Plates>) -> String {
 }
 
 fn heights(text: &str) -> Read<Option<LengthList>> {
-    let all: Vec<_> =
-        text.split_whitespace().map(|t| words(parse::length(t, Lengths::Centimetres))).collect::<Result<_, _>>()?;
-    if all.len() > 40 { Err(say("form.too-many").to_owned()) } else { Ok((!all.is_empty()).then_some(LengthList(all))) }
+    let all: Vec<_> = text
+        .split_whitespace()
+        .map(|t| words(parse::length(t, Lengths::Centimetres)))
+        .collect::<Result<_, _>>()?;
+    if all.len() > 40 {
+        Err(say("form.too-many").to_owned())
+    } else {
+        Ok((!all.is_empty()).then_some(LengthList(all)))
+    }
 }
 
 fn heights_text(list: Option<&LengthList>) -> String {
@@ -350,23 +377,48 @@ formed!(
     |r| r.name.as_str().to_lowercase(),
     [
         titled!(Venue, "field.name", name),
-        field!(Venue, "field.bars", Some(word("form.list.hint")), How::Text, |r| loads_text(r.bars.as_ref()), |r, t| {
-            Ok(Venue { bars: loads(t)?, ..r.clone() })
-        }),
-        field!(Venue, "field.plates", Some(word("field.plates.hint")), How::Text, |r| plates_text(r.plates.as_ref()), |r, t| {
-            Ok(Venue { plates: plates(t)?, ..r.clone() })
-        }),
+        field!(
+            Venue,
+            "field.bars",
+            Some(word("form.list.hint")),
+            How::Text,
+            |r| loads_text(r.bars.as_ref()),
+            |r, t| { Ok(Venue { bars: loads(t)?, ..r.clone() }) }
+        ),
+        field!(
+            Venue,
+            "field.plates",
+            Some(word("field.plates.hint")),
+            How::Text,
+            |r| plates_text(r.plates.as_ref()),
+            |r, t| { Ok(Venue { plates: plates(t)?, ..r.clone() }) }
+        ),
         scaled!(Venue, "field.collar", None, collar, Load, 2),
-        field!(Venue, "field.dumbbells", Some(word("form.list.hint")), How::Text, |r| loads_text(r.dumbbells.as_ref()), |r, t| {
-            Ok(Venue { dumbbells: loads(t)?, ..r.clone() })
-        }),
-        field!(Venue, "field.hurdle-heights", Some(word("form.heights.hint")), How::Text, |r| heights_text(r.hurdle_heights.as_ref()), |r, t| {
-            Ok(Venue { hurdle_heights: heights(t)?, ..r.clone() })
-        }),
+        field!(
+            Venue,
+            "field.dumbbells",
+            Some(word("form.list.hint")),
+            How::Text,
+            |r| loads_text(r.dumbbells.as_ref()),
+            |r, t| { Ok(Venue { dumbbells: loads(t)?, ..r.clone() }) }
+        ),
+        field!(
+            Venue,
+            "field.hurdle-heights",
+            Some(word("form.heights.hint")),
+            How::Text,
+            |r| heights_text(r.hurdle_heights.as_ref()),
+            |r, t| { Ok(Venue { hurdle_heights: heights(t)?, ..r.clone() }) }
+        ),
         scaled!(Venue, "field.hurdles", None, hurdles, Small, 0),
-        field!(Venue, "field.boxes", Some(word("form.heights.hint")), How::Text, |r| heights_text(r.boxes.as_ref()), |r, t| {
-            Ok(Venue { boxes: heights(t)?, ..r.clone() })
-        }),
+        field!(
+            Venue,
+            "field.boxes",
+            Some(word("form.heights.hint")),
+            How::Text,
+            |r| heights_text(r.boxes.as_ref()),
+            |r, t| { Ok(Venue { boxes: heights(t)?, ..r.clone() }) }
+        ),
         text!(Venue, "field.surface", surface, How::Text),
         text!(Venue, "field.note", note, How::Lines),
     ]
@@ -401,21 +453,27 @@ formed!(
     ]
 );
 
-formed!(Settings, "settings", |r, _| shown(r.name.as_ref()), |_| String::new(), [
-    text!(Settings, "field.club", name, How::Text),
-    scaled!(Settings, "field.load-tolerance", COMMON, load_tolerance, Thousandths, 1),
-    scaled!(Settings, "field.effort-tolerance", COMMON, effort_tolerance, Thousandths, 3),
-    scaled!(Settings, "field.max-age", COMMON, max_age_days, Small, 0),
-    scaled!(Settings, "field.junior-contacts", COMMON, junior_contacts, Reps, 0),
-    scaled!(Settings, "field.done-from", COMMON, done_from, Share, 1),
-    scaled!(Settings, "field.heavy-from", COMMON, heavy_from, Share, 1),
-    scaled!(Settings, "field.silent-days", COMMON, silent_days, Small, 0),
-    scaled!(Settings, "field.effort-gap", COMMON, effort_gap, Thousandths, 3),
-    scaled!(Settings, "field.load-jump", COMMON, load_jump, Thousandths, 3),
-    scaled!(Settings, "field.news-days", COMMON, news_days, Small, 0),
-    scaled!(Settings, "field.end-days", COMMON, end_days, Small, 0),
-    scaled!(Settings, "field.season-month", COMMON, season_month, Small, 0),
-]);
+formed!(
+    Settings,
+    "settings",
+    |r, _| shown(r.name.as_ref()),
+    |_| String::new(),
+    [
+        text!(Settings, "field.club", name, How::Text),
+        scaled!(Settings, "field.load-tolerance", COMMON, load_tolerance, Thousandths, 1),
+        scaled!(Settings, "field.effort-tolerance", COMMON, effort_tolerance, Thousandths, 3),
+        scaled!(Settings, "field.max-age", COMMON, max_age_days, Small, 0),
+        scaled!(Settings, "field.junior-contacts", COMMON, junior_contacts, Reps, 0),
+        scaled!(Settings, "field.done-from", COMMON, done_from, Share, 1),
+        scaled!(Settings, "field.heavy-from", COMMON, heavy_from, Share, 1),
+        scaled!(Settings, "field.silent-days", COMMON, silent_days, Small, 0),
+        scaled!(Settings, "field.effort-gap", COMMON, effort_gap, Thousandths, 3),
+        scaled!(Settings, "field.load-jump", COMMON, load_jump, Thousandths, 3),
+        scaled!(Settings, "field.news-days", COMMON, news_days, Small, 0),
+        scaled!(Settings, "field.end-days", COMMON, end_days, Small, 0),
+        scaled!(Settings, "field.season-month", COMMON, season_month, Small, 0),
+    ]
+);
 
 /// A phase of four weeks from the next Monday.
 ///

@@ -38,7 +38,10 @@ fn seasons_survive_their_forms() {
     survives(Week::new(today().week_start()), &["Easy", "yes", "sleep"]);
     let key: Key = KEY.parse().unwrap();
     survives(Condition::new(Aim::Meets, key.clone(), key), &["taper", "bbbbbb-1", "cccccc-1", "fresh legs"]);
-    survives(new_meet("Final", today()).unwrap(), &["Final", "2027-02-20", "main", "2", "Hall", "60 m, long jump"]);
+    survives(
+        new_meet("Final", today()).unwrap(),
+        &["Final", "2027-02-20", "main", "2", "Hall", "60 m, long jump"],
+    );
     survives(new_day("Test day", today()).unwrap(), &["Test day", "2026-12-05", "18:05", KEY, "spikes"]);
 }
 
@@ -47,14 +50,36 @@ fn the_library_survives_its_forms() {
     survives(
         new_exercise("Squat", today()).unwrap(),
         &[
-            "Hops", "hop", "plyometric", "none", "each", "2", "high", "height, time", KEY, "bbbbbb-1", "cccccc-1", "1.5",
+            "Hops",
+            "hop",
+            "plyometric",
+            "none",
+            "each",
+            "2",
+            "high",
+            "height, time",
+            KEY,
+            "bbbbbb-1",
+            "cccccc-1",
+            "1.5",
             "on grass",
         ],
     );
     survives(new_cue("Tall", today()).unwrap(), &["Tall and quick", KEY]);
     let venue = survives(
         new_venue("Gym", today()).unwrap(),
-        &["Gym", "20 15", "25x4 1.25x2", "2.5", "10 12.5", "68.6 76.2", "40", "30 45.5", "rubber", "key at the desk"],
+        &[
+            "Gym",
+            "20 15",
+            "25x4 1.25x2",
+            "2.5",
+            "10 12.5",
+            "68.6 76.2",
+            "40",
+            "30 45.5",
+            "rubber",
+            "key at the desk",
+        ],
     );
     assert_eq!(venue.plates.unwrap().to_string(), "2500x4,125x2");
     survives(
@@ -62,10 +87,7 @@ fn the_library_survives_its_forms() {
         &["Long jump, standing", "distance", "higher", KEY, "m", "3", "0.05", "hands free"],
     );
     survives(new_template("Legs", today()).unwrap(), &["Legs", "strength", "after a rest day"]);
-    survives(
-        Settings::new(),
-        &["Club", "5", "1", "90", "80", "90", "85", "4", "2", "1.5", "7", "14", "10"],
-    );
+    survives(Settings::new(), &["Club", "5", "1", "90", "80", "90", "85", "4", "2", "1.5", "7", "14", "10"]);
 }
 
 #[test]

@@ -17,6 +17,7 @@ use leptos::wasm_bindgen::JsValue;
 use super::bench::Bench;
 use super::deeds::{self, Way};
 use super::editor::Editor;
+use super::give::{Gift, Give};
 use super::scene::{Card, Desk, Row, rows};
 use super::season::SeasonPart;
 use crate::chart::{Phase, Season, SeasonStrip, When};
@@ -62,6 +63,8 @@ pub struct At {
     repeat: RwSignal<Option<(PersonId, Key)>>,
     gone: RwSignal<bool>,
     season: RwSignal<bool>,
+    /// What is given to others.
+    pub gift: RwSignal<Option<Gift>>,
 }
 
 impl At {
@@ -200,6 +203,7 @@ pub fn PlanDesk(
         repeat: RwSignal::new(None),
         gone: RwSignal::new(false),
         season: RwSignal::new(false),
+        gift: RwSignal::new(None),
     };
     let help = RwSignal::new(false);
     let handle = window_event_listener(leptos::ev::keydown, move |event| keys(at, &event));
@@ -258,6 +262,7 @@ pub fn PlanDesk(
             {move || at.open.get().map(|(who, key)| view! { <Editor at=at who=who session=key /> })}
         </Dialog>
         <Repeat at=at />
+        <Give at=at gift=at.gift />
         <KeysHelp keys=all_keys() open=help />
     }
     .into_any()
@@ -438,6 +443,10 @@ fn Week(at: At, grid: Rows, who: PersonId) -> impl IntoView {
             at.hold_week(&row);
         }
     };
+    let spread = move || {
+        let sessions = untrack(row).map(|r| r.days.iter().flatten().map(|c| c.key.clone()).collect());
+        at.gift.set(sessions.map(|sessions| Gift { who, sessions }));
+    };
     let none = Signal::derive(move || row().is_none_or(|r| r.days.iter().all(Vec::is_empty)));
     view! {
         <ol class="desk-week">
@@ -467,6 +476,7 @@ fn Week(at: At, grid: Rows, who: PersonId) -> impl IntoView {
             }).collect_view()}
         </ol>
         <div class="row no-print">
+            <Button label=say("give.week").to_owned() kind=Kind::Quiet disabled=none on_press=spread />
             <Button label=say("desk.copy-week").to_owned() kind=Kind::Quiet disabled=none on_press=hold />
             {move || at.held.get().filter(|h| h.week).map(|_| view! {
                 <Button label=say("desk.put-week").to_owned() kind=Kind::Main

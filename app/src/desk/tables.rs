@@ -43,14 +43,14 @@ fn outside(least: i64, most: i64, places: u32) -> Mistake {
 }
 
 macro_rules! field {
-    ($record:ident, $label:literal, $hint:expr, $how:expr, $print:expr, $read:expr) => {
-        FieldOf::<$record> { label: word($label), hint: $hint, how: $how, print: $print, read: $read }
+    ($record:ident, $label:expr, $hint:expr, $how:expr, $print:expr, $read:expr) => {
+        FieldOf::<$record> { label: $label, hint: $hint, how: $how, print: $print, read: $read }
     };
 }
 
 /// A text of the record that may be left out.
 macro_rules! text {
-    ($record:ident, $label:literal, $slot:ident, $how:expr) => {
+    ($record:ident, $label:expr, $slot:ident, $how:expr) => {
         field!($record, $label, None, $how, |r| shown(r.$slot.as_ref()), |r, t| {
             Ok($record { $slot: name(t)?, ..r.clone() })
         })
@@ -59,7 +59,7 @@ macro_rules! text {
 
 /// Its title or name.
 macro_rules! titled {
-    ($record:ident, $label:literal, $slot:ident) => {
+    ($record:ident, $label:expr, $slot:ident) => {
         field!($record, $label, None, How::Text, |r| r.$slot.to_string(), |r, t| {
             Ok($record { $slot: title(t)?, ..r.clone() })
         })
@@ -67,7 +67,7 @@ macro_rules! titled {
 }
 
 macro_rules! day {
-    ($record:ident, $label:literal, $slot:ident) => {
+    ($record:ident, $label:expr, $slot:ident) => {
         field!($record, $label, None, How::Date, |r| r.$slot.to_string(), |r, t| {
             Ok($record { $slot: words(parse::day(t))?, ..r.clone() })
         })
@@ -76,7 +76,7 @@ macro_rules! day {
 
 /// A word of a list that must be chosen.
 macro_rules! chosen {
-    ($record:ident, $label:literal, $slot:ident, $kind:ident) => {
+    ($record:ident, $label:expr, $slot:ident, $kind:ident) => {
         field!(
             $record,
             $label,
@@ -90,7 +90,7 @@ macro_rules! chosen {
 
 /// A word of a list that may be left out.
 macro_rules! may {
-    ($record:ident, $label:literal, $slot:ident, $kind:ident) => {
+    ($record:ident, $label:expr, $slot:ident, $kind:ident) => {
         field!(
             $record,
             $label,
@@ -104,7 +104,7 @@ macro_rules! may {
 
 /// An exercise that may be left out.
 macro_rules! exercise {
-    ($record:ident, $label:literal, $slot:ident) => {
+    ($record:ident, $label:expr, $slot:ident) => {
         field!($record, $label, None, How::List(exercises), |r| shown(r.$slot.as_ref()), |r, t| {
             Ok($record { $slot: key(t), ..r.clone() })
         })
@@ -113,7 +113,7 @@ macro_rules! exercise {
 
 /// A number of thousandths with so many places, shown in a unit of ten to the minus `$places`.
 macro_rules! scaled {
-    ($record:ident, $label:literal, $hint:expr, $slot:ident, $kind:ident, $places:literal) => {
+    ($record:ident, $label:expr, $hint:expr, $slot:ident, $kind:ident, $places:literal) => {
         field!(
             $record,
             $label,
@@ -156,16 +156,14 @@ formed!(
     |r, _| shown(r.title.as_ref()),
     |_| String::new(),
     [
-        text!(PlanAbout, "field.title", title, How::Text),
-        field!(PlanAbout, "field.from", None, How::Date, |r| shown(r.from.as_ref()), |r, t| Ok(PlanAbout {
-            from: some(t, parse::day)?,
-            ..r.clone()
-        })),
-        field!(PlanAbout, "field.to", None, How::Date, |r| shown(r.to.as_ref()), |r, t| Ok(PlanAbout {
-            to: some(t, parse::day)?,
-            ..r.clone()
-        })),
-        text!(PlanAbout, "field.note", note, How::Lines),
+        text!(PlanAbout, word("field.title"), title, How::Text),
+        field!(PlanAbout, word("field.from"), None, How::Date, |r| shown(r.from.as_ref()), |r, t| Ok(
+            PlanAbout { from: some(t, parse::day)?, ..r.clone() }
+        )),
+        field!(PlanAbout, word("field.to"), None, How::Date, |r| shown(r.to.as_ref()), |r, t| Ok(
+            PlanAbout { to: some(t, parse::day)?, ..r.clone() }
+        )),
+        text!(PlanAbout, word("field.note"), note, How::Lines),
     ]
 );
 
@@ -175,11 +173,11 @@ formed!(
     |r, _| format!("{}: {} – {}, {}", r.title, r.from, r.to, r.aim),
     |r| r.from.to_string(),
     [
-        titled!(Phase, "field.title", title),
-        day!(Phase, "field.from", from),
-        day!(Phase, "field.to", to),
-        chosen!(Phase, "field.aim", aim, Aim),
-        text!(Phase, "field.note", note, How::Lines),
+        titled!(Phase, word("field.title"), title),
+        day!(Phase, word("field.from"), from),
+        day!(Phase, word("field.to"), to),
+        chosen!(Phase, word("field.aim"), aim, Aim),
+        text!(Phase, word("field.note"), note, How::Lines),
     ]
 );
 
@@ -192,10 +190,10 @@ formed!(
     },
     |r| r.start.to_string(),
     [
-        text!(Week, "field.title", title, How::Text),
+        text!(Week, word("field.title"), title, How::Text),
         field!(
             Week,
-            "field.easy",
+            word("field.easy"),
             None,
             How::List(|_| vec![
                 (String::new(), say("form.no").to_owned()),
@@ -204,7 +202,7 @@ formed!(
             |r| if r.easy == Some(true) { "yes".to_owned() } else { String::new() },
             |r, t| Ok(Week { easy: Some(t == "yes"), ..r.clone() })
         ),
-        text!(Week, "field.note", note, How::Lines),
+        text!(Week, word("field.note"), note, How::Lines),
     ]
 );
 
@@ -217,14 +215,19 @@ formed!(
     },
     |r| r.aim.to_string(),
     [
-        chosen!(Condition, "field.in-phases", aim, Aim),
-        field!(Condition, "field.where-asked", None, How::List(exercises), |r| r.ex.to_string(), |r, t| {
-            Ok(Condition { ex: one_of(t)?, ..r.clone() })
-        }),
-        field!(Condition, "field.take", None, How::List(exercises), |r| r.take.to_string(), |r, t| {
+        chosen!(Condition, word("field.in-phases"), aim, Aim),
+        field!(
+            Condition,
+            word("field.where-asked"),
+            None,
+            How::List(exercises),
+            |r| r.ex.to_string(),
+            |r, t| { Ok(Condition { ex: one_of(t)?, ..r.clone() }) }
+        ),
+        field!(Condition, word("field.take"), None, How::List(exercises), |r| r.take.to_string(), |r, t| {
             Ok(Condition { take: one_of(t)?, ..r.clone() })
         }),
-        text!(Condition, "field.note", note, How::Lines),
+        text!(Condition, word("field.note"), note, How::Lines),
     ]
 );
 
@@ -234,12 +237,12 @@ formed!(
     |r, _| format!("{} {}, {}", r.date, r.name, r.priority),
     |r| r.date.to_string(),
     [
-        titled!(Meet, "field.name", name),
-        day!(Meet, "field.day", date),
-        chosen!(Meet, "field.priority", priority, Priority),
-        scaled!(Meet, "field.days", None, days, Count, 0),
-        text!(Meet, "field.place", place, How::Text),
-        text!(Meet, "field.events", events, How::Text),
+        titled!(Meet, word("field.name"), name),
+        day!(Meet, word("field.day"), date),
+        chosen!(Meet, word("field.priority"), priority, Priority),
+        scaled!(Meet, word("field.days"), None, days, Count, 0),
+        text!(Meet, word("field.place"), place, How::Text),
+        text!(Meet, word("field.events"), events, How::Text),
     ]
 );
 
@@ -249,20 +252,25 @@ formed!(
     |r, _| format!("{} {}", r.date, r.title),
     |r| r.date.to_string(),
     [
-        titled!(SquadSession, "field.title", title),
-        day!(SquadSession, "field.day", date),
+        titled!(SquadSession, word("field.title"), title),
+        day!(SquadSession, word("field.day"), date),
         field!(
             SquadSession,
-            "field.starts",
+            word("field.starts"),
             None,
             How::Text,
             |r| r.starts.map_or_else(String::new, clock),
             |r, t| Ok(SquadSession { starts: some(t, parse::minute_of_day)?, ..r.clone() })
         ),
-        field!(SquadSession, "field.venue", None, How::List(venues), |r| shown(r.venue.as_ref()), |r, t| {
-            Ok(SquadSession { venue: key(t), ..r.clone() })
-        }),
-        text!(SquadSession, "field.note", note, How::Lines),
+        field!(
+            SquadSession,
+            word("field.venue"),
+            None,
+            How::List(venues),
+            |r| shown(r.venue.as_ref()),
+            |r, t| { Ok(SquadSession { venue: key(t), ..r.clone() }) }
+        ),
+        text!(SquadSession, word("field.note"), note, How::Lines),
     ]
 );
 
@@ -282,26 +290,26 @@ formed!(
     |r, _| format!("{} ({}, {})", r.name, r.pattern, r.intent),
     |r| r.name.as_str().to_lowercase(),
     [
-        titled!(Exercise, "field.name", name),
-        chosen!(Exercise, "field.pattern", pattern, Pattern),
-        chosen!(Exercise, "field.intent", intent, Intent),
-        text!(Exercise, "field.implement", implement, How::Text),
-        may!(Exercise, "field.sides", sides, Sides),
+        titled!(Exercise, word("field.name"), name),
+        chosen!(Exercise, word("field.pattern"), pattern, Pattern),
+        chosen!(Exercise, word("field.intent"), intent, Intent),
+        text!(Exercise, word("field.implement"), implement, How::Text),
+        may!(Exercise, word("field.sides"), sides, Sides),
         field!(
             Exercise,
-            "field.contacts-each",
+            word("field.contacts-each"),
             None,
             How::Text,
             |r| r.contacts.map_or_else(String::new, |n| n.get().to_string()),
             |r, t| Ok(Exercise { contacts: small(t)?, ..r.clone() })
         ),
-        may!(Exercise, "field.impact", impact, Impact),
-        text!(Exercise, "field.measures", measures, How::Text),
-        exercise!(Exercise, "field.ref-max", ref_max),
-        exercise!(Exercise, "field.easier", easier),
-        exercise!(Exercise, "field.harder", harder),
-        scaled!(Exercise, "field.weight", Some(word("field.weight.hint")), weight, Thousandths, 3),
-        text!(Exercise, "field.caution", caution, How::Lines),
+        may!(Exercise, word("field.impact"), impact, Impact),
+        text!(Exercise, word("field.measures"), measures, How::Text),
+        exercise!(Exercise, word("field.ref-max"), ref_max),
+        exercise!(Exercise, word("field.easier"), easier),
+        exercise!(Exercise, word("field.harder"), harder),
+        scaled!(Exercise, word("field.weight"), Some(word("field.weight.hint")), weight, Thousandths, 3),
+        text!(Exercise, word("field.caution"), caution, How::Lines),
     ]
 );
 
@@ -313,7 +321,7 @@ formed!(
         format!("{of}{}", r.text)
     },
     |r| r.text.as_str().to_lowercase(),
-    [titled!(Cue, "field.words", text), exercise!(Cue, "field.exercise", ex)]
+    [titled!(Cue, word("field.words"), text), exercise!(Cue, word("field.exercise"), ex)]
 );
 
 fn loads(text: &str) -> Read<Option<Loads>> {
@@ -376,10 +384,10 @@ formed!(
     |r, _| r.name.to_string(),
     |r| r.name.as_str().to_lowercase(),
     [
-        titled!(Venue, "field.name", name),
+        titled!(Venue, word("field.name"), name),
         field!(
             Venue,
-            "field.bars",
+            word("field.bars"),
             Some(word("form.list.hint")),
             How::Text,
             |r| loads_text(r.bars.as_ref()),
@@ -387,16 +395,16 @@ formed!(
         ),
         field!(
             Venue,
-            "field.plates",
+            word("field.plates"),
             Some(word("field.plates.hint")),
             How::Text,
             |r| plates_text(r.plates.as_ref()),
             |r, t| { Ok(Venue { plates: plates(t)?, ..r.clone() }) }
         ),
-        scaled!(Venue, "field.collar", None, collar, Load, 2),
+        scaled!(Venue, word("field.collar"), None, collar, Load, 2),
         field!(
             Venue,
-            "field.dumbbells",
+            word("field.dumbbells"),
             Some(word("form.list.hint")),
             How::Text,
             |r| loads_text(r.dumbbells.as_ref()),
@@ -404,23 +412,23 @@ formed!(
         ),
         field!(
             Venue,
-            "field.hurdle-heights",
+            word("field.hurdle-heights"),
             Some(word("form.heights.hint")),
             How::Text,
             |r| heights_text(r.hurdle_heights.as_ref()),
             |r, t| { Ok(Venue { hurdle_heights: heights(t)?, ..r.clone() }) }
         ),
-        scaled!(Venue, "field.hurdles", None, hurdles, Small, 0),
+        scaled!(Venue, word("field.hurdles"), None, hurdles, Small, 0),
         field!(
             Venue,
-            "field.boxes",
+            word("field.boxes"),
             Some(word("form.heights.hint")),
             How::Text,
             |r| heights_text(r.boxes.as_ref()),
             |r, t| { Ok(Venue { boxes: heights(t)?, ..r.clone() }) }
         ),
-        text!(Venue, "field.surface", surface, How::Text),
-        text!(Venue, "field.note", note, How::Lines),
+        text!(Venue, word("field.surface"), surface, How::Text),
+        text!(Venue, word("field.note"), note, How::Lines),
     ]
 );
 
@@ -430,14 +438,14 @@ formed!(
     |r, _| format!("{} ({})", r.name, r.measure),
     |r| r.name.as_str().to_lowercase(),
     [
-        titled!(Protocol, "field.name", name),
-        chosen!(Protocol, "field.measure", measure, Measure),
-        chosen!(Protocol, "field.better", better, Better),
-        exercise!(Protocol, "field.exercise", ex),
-        text!(Protocol, "field.unit", unit, How::Text),
-        scaled!(Protocol, "field.trials", None, trials, Count, 0),
-        scaled!(Protocol, "field.noise", Some(word("field.noise.hint")), noise, Value, 3),
-        text!(Protocol, "field.note", note, How::Lines),
+        titled!(Protocol, word("field.name"), name),
+        chosen!(Protocol, word("field.measure"), measure, Measure),
+        chosen!(Protocol, word("field.better"), better, Better),
+        exercise!(Protocol, word("field.exercise"), ex),
+        text!(Protocol, word("field.unit"), unit, How::Text),
+        scaled!(Protocol, word("field.trials"), None, trials, Count, 0),
+        scaled!(Protocol, word("field.noise"), Some(word("field.noise.hint")), noise, Value, 3),
+        text!(Protocol, word("field.note"), note, How::Lines),
     ]
 );
 
@@ -447,9 +455,9 @@ formed!(
     |r, _| r.title.to_string(),
     |r| r.title.as_str().to_lowercase(),
     [
-        titled!(Template, "field.title", title),
-        text!(Template, "field.focus", focus, How::Text),
-        text!(Template, "field.note", note, How::Lines),
+        titled!(Template, word("field.title"), title),
+        text!(Template, word("field.focus"), focus, How::Text),
+        text!(Template, word("field.note"), note, How::Lines),
     ]
 );
 
@@ -459,19 +467,19 @@ formed!(
     |r, _| shown(r.name.as_ref()),
     |_| String::new(),
     [
-        text!(Settings, "field.club", name, How::Text),
-        scaled!(Settings, "field.load-tolerance", COMMON, load_tolerance, Thousandths, 1),
-        scaled!(Settings, "field.effort-tolerance", COMMON, effort_tolerance, Thousandths, 3),
-        scaled!(Settings, "field.max-age", COMMON, max_age_days, Small, 0),
-        scaled!(Settings, "field.junior-contacts", COMMON, junior_contacts, Reps, 0),
-        scaled!(Settings, "field.done-from", COMMON, done_from, Share, 1),
-        scaled!(Settings, "field.heavy-from", COMMON, heavy_from, Share, 1),
-        scaled!(Settings, "field.silent-days", COMMON, silent_days, Small, 0),
-        scaled!(Settings, "field.effort-gap", COMMON, effort_gap, Thousandths, 3),
-        scaled!(Settings, "field.load-jump", COMMON, load_jump, Thousandths, 3),
-        scaled!(Settings, "field.news-days", COMMON, news_days, Small, 0),
-        scaled!(Settings, "field.end-days", COMMON, end_days, Small, 0),
-        scaled!(Settings, "field.season-month", COMMON, season_month, Small, 0),
+        text!(Settings, word("field.club"), name, How::Text),
+        scaled!(Settings, word("field.load-tolerance"), COMMON, load_tolerance, Thousandths, 1),
+        scaled!(Settings, word("field.effort-tolerance"), COMMON, effort_tolerance, Thousandths, 3),
+        scaled!(Settings, word("field.max-age"), COMMON, max_age_days, Small, 0),
+        scaled!(Settings, word("field.junior-contacts"), COMMON, junior_contacts, Reps, 0),
+        scaled!(Settings, word("field.done-from"), COMMON, done_from, Share, 1),
+        scaled!(Settings, word("field.heavy-from"), COMMON, heavy_from, Share, 1),
+        scaled!(Settings, word("field.silent-days"), COMMON, silent_days, Small, 0),
+        scaled!(Settings, word("field.effort-gap"), COMMON, effort_gap, Thousandths, 3),
+        scaled!(Settings, word("field.load-jump"), COMMON, load_jump, Thousandths, 3),
+        scaled!(Settings, word("field.news-days"), COMMON, news_days, Small, 0),
+        scaled!(Settings, word("field.end-days"), COMMON, end_days, Small, 0),
+        scaled!(Settings, word("field.season-month"), COMMON, season_month, Small, 0),
     ]
 );
 

@@ -9,9 +9,9 @@ use backstraight_core::doc::command::{Command, New};
 use backstraight_core::doc::place::Place;
 use backstraight_core::doc::read::Entry;
 use backstraight_core::model::any::AnyRecord;
-use backstraight_core::model::number::{Count, Form, Name, Text};
+use backstraight_core::model::number::{Aim, Count, Form, Name, Text};
 use backstraight_core::model::order;
-use backstraight_core::model::plan::{Group, Prescription, Session};
+use backstraight_core::model::plan::{Group, Phase, Prescription, Session};
 use backstraight_core::view::planned::{Plan, PlannedGroup, PlannedSession};
 
 /// Records in one command; core refuses more than 600.
@@ -105,6 +105,21 @@ pub fn repeat(
 ) -> Vec<Command> {
     let days: Vec<i32> = (1..=weeks).map(|n| n * 7).collect();
     copy_by(plan, &[session], &days, key)
+}
+
+/// Phases back from a meet: weeks of each aim, the last one ending the day before it. Aims without weeks are left
+/// out.
+#[must_use]
+pub fn back_from(meet: Day, weeks: &[(Aim, Name, i32)]) -> Vec<Phase> {
+    let mut end = meet.plus(-1);
+    let mut out = Vec::new();
+    for (aim, title, n) in weeks.iter().rev().filter(|(_, _, n)| *n > 0) {
+        let from = end.plus(1 - 7 * n);
+        out.push(Phase::new(title.clone(), from, end, *aim));
+        end = from.plus(-1);
+    }
+    out.reverse();
+    out
 }
 
 /// An edit of one record; none when nothing differs.

@@ -186,3 +186,21 @@ fn a_single_with_two_is_in_turn_and_an_empty_group_goes() {
     desk.run(&withdraw_item(group, &group.items[0]));
     assert!(desk.exercises(&own).is_empty());
 }
+
+#[test]
+fn phases_are_planned_back_from_a_meet() {
+    let weeks = [
+        (Aim::General, text("Build"), 8),
+        (Aim::Specific, text("Sharpen"), 0),
+        (Aim::Taper, text("Ease"), 2),
+    ];
+    let phases = back_from(day(30), &weeks);
+    let spans: Vec<_> = phases.iter().map(|p| (p.aim, p.from.to_string(), p.to.to_string())).collect();
+    assert_eq!(
+        spans,
+        [
+            (Aim::General, "2026-09-21".to_owned(), "2026-11-15".to_owned()),
+            (Aim::Taper, "2026-11-16".to_owned(), "2026-11-29".to_owned()),
+        ]
+    );
+}

@@ -16,6 +16,7 @@ use leptos::prelude::*;
 use super::cell::{Cell, Pick};
 use super::deeds::{self, Way};
 use super::fields::{self, OfGroup, OfSession};
+use super::give::{FromTemplate, Gift, keep_as_template};
 use super::item::ItemView;
 use super::scene::{Desk, belongs, writer};
 use super::week::At;
@@ -135,6 +136,12 @@ pub fn Editor(
                     <GroupView here=here group=group offers=offers />
                 </For>
                 <Combo label=say("desk.add-exercise") offers=offers text=typed on_pick=add hint=say("desk.add-exercise.hint") />
+                <FromTemplate here=here />
+                <div class="row">
+                    <Button label=say("give.session").to_owned()
+                        on_press=move || at.gift.set(Some(Gift { who, sessions: vec![key.get_value()] })) />
+                    <Button label=say("template.keep").to_owned() on_press=move || keep_as_template(here) />
+                </div>
                 <Button label=say("desk.withdraw").to_owned() kind=Kind::Grave
                     on_press=move || at.withdraw(who, &key.get_value()) />
             }.into_any() } else { view! {

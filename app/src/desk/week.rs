@@ -17,7 +17,9 @@ use leptos::wasm_bindgen::JsValue;
 use super::bench::Bench;
 use super::deeds::{self, Way};
 use super::editor::Editor;
+use super::give::{Gift, Give};
 use super::scene::{Card, Desk, Row, rows};
+use super::season::SeasonPart;
 use crate::chart::{Phase, Season, SeasonStrip, When};
 use crate::kit::keys::typing;
 use crate::kit::number::masses;
@@ -60,6 +62,9 @@ pub struct At {
     /// Weeks over which to repeat: whose, which session.
     repeat: RwSignal<Option<(PersonId, Key)>>,
     gone: RwSignal<bool>,
+    season: RwSignal<bool>,
+    /// What is given to others.
+    pub gift: RwSignal<Option<Gift>>,
 }
 
 impl At {
@@ -197,6 +202,8 @@ pub fn PlanDesk(
         held: RwSignal::new(None),
         repeat: RwSignal::new(None),
         gone: RwSignal::new(false),
+        season: RwSignal::new(false),
+        gift: RwSignal::new(None),
     };
     let help = RwSignal::new(false);
     let handle = window_event_listener(leptos::ev::keydown, move |event| keys(at, &event));
@@ -233,6 +240,7 @@ pub fn PlanDesk(
         <div class="stack desk">
             <Bar at=at help=help />
             {move || strip(at)}
+            {move || at.season.get().then(|| view! { <SeasonPart at=at /> })}
             <div class="desk-floor" class:with-panel=move || wide.get() && at.open.with(Option::is_some)>
                 {move || match grid.with(|g| g.as_ref().map(Vec::len).map_err(Clone::clone)) {
                     Ok(0) => view! { <EmptyState title=say("desk.nobody") text=say("desk.nobody.text") /> }.into_any(),
@@ -254,6 +262,7 @@ pub fn PlanDesk(
             {move || at.open.get().map(|(who, key)| view! { <Editor at=at who=who session=key /> })}
         </Dialog>
         <Repeat at=at />
+        <Give at=at gift=at.gift />
         <KeysHelp keys=all_keys() open=help />
     }
     .into_any()
@@ -334,6 +343,8 @@ fn Bar(at: At, help: RwSignal<bool>) -> impl IntoView {
             <div class="row">
                 <Button label=say("desk.undo").to_owned() disabled=undo_off on_press=move || bench.undo() />
                 <Button label=say("desk.redo").to_owned() disabled=redo_off on_press=move || bench.redo() />
+                <Button label=say("season.open").to_owned() kind=Kind::Quiet
+                    on_press=move || at.season.update(|s| *s = !*s) />
                 <Button label=say("desk.gone").to_owned() kind=Kind::Quiet
                     on_press=move || at.gone.update(|g| *g = !*g) />
                 <Button label=say("desk.keys").to_owned() kind=Kind::Quiet on_press=move || help.set(true) />
@@ -437,6 +448,10 @@ fn Week(at: At, grid: Rows, who: PersonId) -> impl IntoView {
             at.hold_week(&row);
         }
     };
+    let spread = move || {
+        let sessions = untrack(row).map(|r| r.days.iter().flatten().map(|c| c.key.clone()).collect());
+        at.gift.set(sessions.map(|sessions| Gift { who, sessions }));
+    };
     let none = Signal::derive(move || row().is_none_or(|r| r.days.iter().all(Vec::is_empty)));
     view! {
         <ol class="desk-week">
@@ -466,6 +481,7 @@ fn Week(at: At, grid: Rows, who: PersonId) -> impl IntoView {
             }).collect_view()}
         </ol>
         <div class="row no-print">
+            <Button label=say("give.week").to_owned() kind=Kind::Quiet disabled=none on_press=spread />
             <Button label=say("desk.copy-week").to_owned() kind=Kind::Quiet disabled=none on_press=hold />
             {move || at.held.get().filter(|h| h.week).map(|_| view! {
                 <Button label=say("desk.put-week").to_owned() kind=Kind::Main

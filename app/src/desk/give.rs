@@ -1,0 +1,277 @@
+//! Giving a session or a week to members of the squad: whom, what would happen to each, how far it is, and the way
+//! back. And templates: a session kept in the library, and taken from it.
+
+use backstraight_core::base::day::Day;
+use backstraight_core::base::id::PersonId;
+use backstraight_core::base::key::Key;
+use backstraight_core::doc::command::{Command, New};
+use backstraight_core::doc::place::Place as Spot;
+use backstraight_core::model::name::DocName;
+use backstraight_core::model::plan::{Group, Prescription, Template};
+use backstraight_core::view::planned::{PlannedGroup, PlannedSession};
+use leptos::prelude::*;
+use leptos::task::spawn_local;
+
+use super::deeds::copy_groups;
+use super::editor::In;
+use super::many::{Outcome, Past, Target, give};
+use super::scene::{Desk, Place};
+use super::week::At;
+use crate::hub::Hub;
+use crate::kit::{Button, Combo, Dialog, Kind, Offer, Progress};
+use crate::route::Whose;
+use crate::words::{say, say_n, say_with};
+
+/// What is given: from whom, which sessions.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Gift {
+    /// From whom.
+    pub who: PersonId,
+    /// Which sessions.
+    pub sessions: Vec<Key>,
+}
+
+/// What would happen to one of them.
+fn look(hub: Hub, from: &Place, to: &Place, gift: &Gift) -> Option<Outcome> {
+    let firsts: Vec<&PlannedSession> = gift.sessions.iter().filter_map(|k| from.plan.session(k)).collect();
+    let past = hub.peek(|device| device.document(from.doc).map(Past::of)).ok()?;
+    let (groups, items) = hub
+        .peek(|device| {
+            device
+                .document(to.doc)
+                .map(|d| (d.records::<Group>("groups").entries, d.records::<Prescription>("items").entries))
+        })
+        .ok()?;
+    let target = Target { plan: &to.plan, groups: &groups, items: &items };
+    Some(give(&firsts, &past, target, &mut || hub.key()))
+}
+
+/// What would happen, in words.
+#[must_use]
+pub fn words(outcome: &Outcome) -> String {
+    let n = |n: usize| u64::try_from(n).unwrap_or(u64::MAX);
+    let mut parts = Vec::new();
+    if outcome.new > 0 {
+        parts.push(say_n("give.new", n(outcome.new), &[]));
+    }
+    if outcome.added > 0 {
+        parts.push(say_n("give.added", n(outcome.added), &[]));
+    }
+    if outcome.set > 0 {
+        parts.push(say_n("give.set", n(outcome.set), &[]));
+    }
+    if outcome.kept > 0 {
+        parts.push(say_n("give.kept", n(outcome.kept), &[]));
+    }
+    if outcome.away > 0 {
+        parts.push(say_n("give.away", n(outcome.away), &[]));
+    }
+    if outcome.beside > 0 {
+        parts.push(say_n("give.beside", n(outcome.beside), &[]));
+    }
+    if parts.is_empty() { say("give.same").to_owned() } else { parts.join(", ") }
+}
+
+fn squad(at: At, week: Day) -> Option<Desk> {
+    let own = Desk::read(at.bench.hub, at.whose, week).ok()?;
+    match at.whose {
+        Whose::Squad(_) => Some(own),
+        Whose::Athlete(_) => Desk::read(at.bench.hub, Whose::Squad(own.squad.id?), week).ok(),
+    }
+}
+
+/// The dialog in which something is given.
+#[component]
+pub fn Give(
+    /// The desk.
+    at: At,
+    /// What is given; closed without.
+    gift: RwSignal<Option<Gift>>,
+) -> impl IntoView {
+    let open = RwSignal::new(false);
+    Effect::new(move |_| open.set(gift.with(Option::is_some)));
+    Effect::new(move |_| {
+        if !open.get() {
+            gift.set(None);
+        }
+    });
+    view! {
+        <Dialog title=Signal::stored(say("give.title").to_owned()) open=open sheet=true>
+            {move || gift.get().map(|gift| view! { <Inside at=at gift=gift open=open /> })}
+        </Dialog>
+    }
+}
+
+#[component]
+fn Inside(at: At, gift: Gift, open: RwSignal<bool>) -> impl IntoView {
+    let hub = at.bench.hub;
+    let desk = untrack(|| squad(at, at.week.get_untracked()));
+    let from = desk.as_ref().and_then(|d| d.place(gift.who).cloned());
+    let (Some(desk), Some(from)) = (desk, from) else {
+        return view! { <p>{say("give.nobody")}</p> }.into_any();
+    };
+    let rows: Vec<(Place, Outcome, RwSignal<bool>)> = desk
+        .places
+        .iter()
+        .filter(|p| p.who != gift.who)
+        .filter_map(|p| {
+            let outcome = look(hub, &from, p, &gift)?;
+            let on = RwSignal::new(!outcome.commands.is_empty());
+            Some((p.clone(), outcome, on))
+        })
+        .collect();
+    if rows.is_empty() {
+        return view! { <p>{say("give.nobody")}</p> }.into_any();
+    }
+    let list = rows
+        .iter()
+        .map(|(place, outcome, on)| {
+            view! {
+                <li class="row apart">
+                    <crate::kit::Check label=place.name.clone() value=*on />
+                    <span class="soft">{words(outcome)}</span>
+                </li>
+            }
+        })
+        .collect_view();
+    let plain: Vec<(String, DocName, Vec<Command>, RwSignal<bool>)> =
+        rows.into_iter().map(|(p, o, on)| (p.name, p.doc, o.commands, on)).collect();
+    let plain = StoredValue::new(plain);
+    let done = RwSignal::new(None::<(u32, u32)>);
+    let failed = RwSignal::new(Vec::<String>::new());
+    let go = move || {
+        let wanted: Vec<_> = plain.with_value(|all| {
+            all.iter().filter(|(_, _, c, on)| on.get_untracked() && !c.is_empty()).cloned().collect()
+        });
+        let all = u32::try_from(wanted.len()).unwrap_or(u32::MAX);
+        if all == 0 || done.with_untracked(Option::is_some) {
+            return;
+        }
+        done.set(Some((0, all)));
+        spawn_local(async move {
+            let (mut steps, mut n) = (Vec::new(), 0);
+            for (name, doc, commands, _) in wanted {
+                let (did, trouble) =
+                    at.bench.carry_out(commands.into_iter().map(|c| (doc, c)).collect()).await;
+                steps.extend(did);
+                if let Some(why) = trouble {
+                    failed.update(|f| f.push(format!("{name}: {why}")));
+                } else {
+                    n += 1;
+                }
+                done.update(|d| *d = d.map(|(i, of)| (i + 1, of)));
+            }
+            let said = say_n("give.done", n, &[]);
+            at.bench.remember(&steps, said.clone());
+            at.bench.toaster.say(said);
+            if failed.with_untracked(Vec::is_empty) {
+                open.set(false);
+            }
+        });
+    };
+    let loads = from.plan.sessions.iter().filter(|s| gift.sessions.contains(&s.key())).any(|s| {
+        s.items().any(|(_, i)| {
+            matches!(i.record.intensity, Some(backstraight_core::model::packed::Intensity::Load(_)))
+        })
+    });
+    view! {
+        <div class="stack">
+            <p>{say("give.text")}</p>
+            {loads.then(|| view! { <p class="box">{say("give.loads")}</p> })}
+            <ul class="stack tight">{list}</ul>
+            {move || done.get().map(|d| view! {
+                <Progress label=Signal::stored(say("give.busy").to_owned()) done=Signal::stored(Some(d)) />
+            })}
+            {move || failed.get().into_iter().map(|text| view! { <p class="wrong">{text}</p> }).collect_view()}
+            <Button label=say("give.go").to_owned() kind=Kind::Main full=true on_press=go />
+        </div>
+    }
+    .into_any()
+}
+
+/// A session as a template of the library.
+pub fn keep_as_template(here: In) {
+    let hub = here.at.bench.hub;
+    let doc = DocName::Library(hub.me().club);
+    let news = here.session.with_untracked(|s| {
+        let session = s.as_ref()?;
+        let own = hub.key();
+        let record = Template {
+            focus: session.session.record.focus.clone(),
+            note: session.session.record.note.clone(),
+            ..Template::new(session.session.record.title.clone())
+        };
+        let mut news = vec![New { place: Spot::of("templates", &own), record: record.into() }];
+        news.extend(copy_groups(&session.groups, &own, &mut || hub.key()));
+        Some(news)
+    });
+    if let Some(news) = news {
+        here.at.bench.run(vec![(doc, Command::Add(news))], say("template.kept"));
+    }
+}
+
+/// Groups of a template, in order.
+fn template_groups(hub: Hub, template: &Key) -> Vec<PlannedGroup> {
+    let doc = DocName::Library(hub.me().club);
+    hub.peek(|device| {
+        let Ok(doc) = device.document(doc) else { return Vec::new() };
+        let items = doc.records::<Prescription>("items").entries;
+        let mut groups: Vec<PlannedGroup> = doc
+            .records::<Group>("groups")
+            .live()
+            .filter(|g| g.record.of == *template)
+            .map(|g| {
+                let own = g.key();
+                let mut mine: Vec<_> =
+                    items.iter().filter(|i| i.live() && i.record.of == own).cloned().collect();
+                mine.sort_by_cached_key(|i| (i.record.pos.clone(), i.key()));
+                PlannedGroup { group: g.clone(), items: mine }
+            })
+            .collect();
+        groups.sort_by_cached_key(|g| (g.group.record.pos.clone(), g.group.key()));
+        groups
+    })
+}
+
+/// What fills an empty session: a template's groups. Nothing where the club has no template, or the session
+/// has something in it.
+#[component]
+pub fn FromTemplate(
+    /// The session.
+    here: In,
+) -> impl IntoView {
+    let hub = here.at.bench.hub;
+    let doc = DocName::Library(hub.me().club);
+    let offers = Memo::new(move |_| -> Vec<Offer> {
+        hub.read(|device| {
+            let read = device.document(doc).map(|d| d.records::<Template>("templates")).unwrap_or_default();
+            let offer = |t: &backstraight_core::doc::read::Entry<Template>| Offer {
+                key: t.key().to_string(),
+                text: t.record.title.to_string(),
+                detail: t.record.focus.as_ref().map_or_else(String::new, ToString::to_string),
+            };
+            read.live().map(offer).collect()
+        })
+    });
+    let typed = RwSignal::new(String::new());
+    let empty = move || here.session.with(|s| s.as_ref().is_some_and(|s| s.groups.is_empty()));
+    let take = move |key: String| {
+        let Ok(template) = key.parse::<Key>() else { return };
+        let groups = template_groups(hub, &template);
+        let Some((session, doc)) = here.session.get_untracked().zip(here.doc.get_untracked()) else { return };
+        let news = copy_groups(&groups, &session.key(), &mut || hub.key());
+        if news.is_empty() {
+            here.at.bench.toaster.say(say("template.empty"));
+            return;
+        }
+        let mut to = session.session.record.clone();
+        to.template = Some(template);
+        let mut steps = vec![(doc, Command::Add(news))];
+        steps.extend(super::deeds::edit(&session.session, to).map(|c| (doc, c)));
+        here.at.bench.run(steps, say_with("template.taken", &[("title", &typed.get_untracked())]));
+    };
+    move || {
+        (empty() && !offers.with(Vec::is_empty))
+            .then(|| view! { <Combo label=say("template.from") offers=offers text=typed on_pick=take /> })
+    }
+}

@@ -56,6 +56,7 @@ fn content(home: Home, route: Route) -> AnyView {
         (Home::Athlete, Route::Today) => view! { <athlete::today::Today /> }.into_any(),
         (Home::Athlete, Route::Session(key)) => view! { <athlete::session::Session key=key /> }.into_any(),
         (Home::Athlete, Route::Close(key)) => view! { <athlete::close::Close key=key /> }.into_any(),
+        (Home::Athlete, Route::CheckIn) => view! { <athlete::check_in::CheckInScreen /> }.into_any(),
         (Home::Coach, Route::Board) => view! { <coach::board::Board /> }.into_any(),
         (Home::Coach, Route::Attention) => view! { <coach::attention::Attention /> }.into_any(),
         (Home::Coach | Home::Guardian, Route::Athlete(id, section)) => {

@@ -1,6 +1,7 @@
 //! The athlete's home: one hand, a cellar, no signal. Screens show what core put together and turn taps into
 //! commands; no rule of training is here.
 
+pub mod check_in;
 pub mod close;
 pub mod draft;
 pub mod scene;

@@ -8,5 +8,7 @@ pub mod scene;
 pub mod session;
 pub mod set_form;
 pub mod sheets;
+pub mod talk;
 pub mod today;
 pub mod unsent;
+pub mod weeks;

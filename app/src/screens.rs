@@ -57,6 +57,13 @@ fn content(home: Home, route: Route) -> AnyView {
         (Home::Athlete, Route::Today) => view! { <athlete::today::Today /> }.into_any(),
         (Home::Athlete, Route::Session(key)) => view! { <athlete::session::Session key=key /> }.into_any(),
         (Home::Athlete, Route::Close(key)) => view! { <athlete::close::Close key=key /> }.into_any(),
+        (Home::Athlete, Route::CheckIn) => view! { <athlete::check_in::CheckInScreen /> }.into_any(),
+        (Home::Athlete, Route::Weeks) => view! { <athlete::weeks::WeeksScreen /> }.into_any(),
+        (Home::Athlete, Route::Talk(_)) => {
+            view! { <athlete::talk::Talk athlete=use_hub().me().person /> }.into_any()
+        }
+        (Home::Coach, Route::Talk(None)) => view! { <athlete::talk::TalkList /> }.into_any(),
+        (Home::Coach, Route::Talk(Some(id))) => view! { <athlete::talk::Talk athlete=id /> }.into_any(),
         (Home::Coach, Route::Board) => view! { <coach::board::Board /> }.into_any(),
         (Home::Coach, Route::Attention) => view! { <coach::attention::Attention /> }.into_any(),
         (Home::Coach | Home::Guardian, Route::Athlete(id, section)) => {

@@ -33,6 +33,9 @@ pub enum AppError {
     /// Another tab of this browser writes now.
     #[error("this page is open in another tab, which writes now")]
     Elsewhere,
+    /// Something is on this device alone and may not be forgotten.
+    #[error("the server does not have everything yet")]
+    Waiting,
     /// The server answered something that cannot be used.
     #[error("the server's answer could not be used: {0}")]
     Answer(String),

@@ -76,6 +76,8 @@ struct Inner {
     again: Cell<bool>,
     waiting: Cell<bool>,
     elsewhere: Cell<bool>,
+    /// Nothing is written any more: what this browser kept was forgotten.
+    gone: Cell<bool>,
     answers: RefCell<BTreeMap<String, (Moment, serde_json::Value)>>,
     readings: Readings,
 }
@@ -135,6 +137,7 @@ impl Hub {
             again: Cell::new(false),
             waiting: Cell::new(false),
             elsewhere: Cell::new(false),
+            gone: Cell::new(false),
             answers: RefCell::default(),
             readings: Readings::default(),
         };
@@ -228,6 +231,9 @@ impl Hub {
     async fn flush(self) -> Result<(), AppError> {
         let inner = self.inner();
         let _one = inner.writing.lock().await;
+        if inner.gone.get() {
+            return Err(AppError::Elsewhere);
+        }
         let batch = inner.device.borrow_mut().shelf_mut().take_writes();
         if batch.is_empty() {
             return Ok(());
@@ -255,6 +261,44 @@ impl Hub {
     /// When it refuses again.
     pub async fn save_again(self) -> Result<(), AppError> {
         self.flush().await
+    }
+
+    /// Signs this browser out and forgets everything that it keeps. The server is told where it is reached; where
+    /// it is not, the device stays in its list until somebody withdraws it. `let_go` says that what the server
+    /// does not have may go.
+    ///
+    /// # Errors
+    /// When another tab writes, when something waits that may not go, or when the browser refuses; the browser
+    /// then still keeps everything.
+    pub async fn leave(self, let_go: bool) -> Result<(), AppError> {
+        let inner = self.inner();
+        if inner.elsewhere.get() {
+            return Err(AppError::Elsewhere);
+        }
+        // What is entered from here on is refused, so nothing can come between the count and the end.
+        inner.elsewhere.set(true);
+        let _one = inner.writing.lock().await;
+        let forget = async {
+            self.count();
+            if self.unsent.get_untracked() > 0 && !let_go {
+                return Err(AppError::Waiting);
+            }
+            let kept = inner.database.all().await?;
+            // A renewal under way must not bring back who this was.
+            inner.gone.set(true);
+            let all: Vec<Write> = kept.into_iter().map(|(key, _)| Write::remove(key)).collect();
+            inner.database.write(&all).await
+        };
+        if let Err(error) = forget.await {
+            inner.elsewhere.set(false);
+            inner.gone.set(false);
+            return Err(error);
+        }
+        let me = self.me();
+        let path = format!("/v1/people/{}/installs/{}/withdraw", me.person, me.install);
+        // The install's key is gone from here whatever the server answers.
+        let _ = self.send::<serde_json::Value>("POST", &path, &serde_json::json!({})).await;
+        Ok(())
     }
 
     /// Another tab took the writing over.
@@ -381,8 +425,11 @@ impl Hub {
         };
         let next = me.renewed(tokens, clock::now());
         // On disk before it is used: the old refresh token ends with the first use of the new.
-        self.inner().database.write(&[identity_write(&next)]).await?;
-        self.inner().device.borrow_mut().set_identity(next);
+        let inner = self.inner();
+        if !inner.gone.get() {
+            inner.database.write(&[identity_write(&next)]).await?;
+        }
+        inner.device.borrow_mut().set_identity(next);
         Ok(())
     }
 

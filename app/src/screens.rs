@@ -4,6 +4,7 @@ use leptos::prelude::*;
 
 use crate::athlete;
 use crate::coach;
+use crate::common;
 use crate::desk;
 use crate::hub::use_hub;
 use crate::kit::{EmptyState, Frame};
@@ -80,6 +81,8 @@ fn content(home: Home, route: Route) -> AnyView {
             view! { <desk::week::PlanDesk whose=whose week=week /> }.into_any()
         }
         (Home::Coach, Route::Library) => view! { <desk::library::LibraryScreen /> }.into_any(),
+        (_, Route::Settings) => view! { <common::settings::Settings /> }.into_any(),
+        (home, Route::Help) => view! { <common::help::Help home=home /> }.into_any(),
         (_, Route::Unsent) => view! { <athlete::unsent::Unsent /> }.into_any(),
         (home, _) => {
             head(say("screens.none"), "");

@@ -172,7 +172,7 @@ fn form(hub: Hub, own: &Own) -> impl IntoView + use<> {
                 on_press=|| () />
         </form>
         {kept}
-        <p class="quiet">{say_with("check-in.once", &[("day", &dates::named(day))])}</p>
+        <p class="soft">{say_with("check-in.once", &[("day", &dates::named(day))])}</p>
     }
 }
 

@@ -4,16 +4,19 @@ use std::collections::BTreeSet;
 use std::rc::Rc;
 
 use backstraight_core::base::day::Day;
+use backstraight_core::base::id::PersonId;
 use backstraight_core::base::key::Key;
 use backstraight_core::device::shelf::Shelf as _;
 use backstraight_core::doc::command::Command;
 use backstraight_core::doc::touched::keys_in;
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::SeasonNo;
+use backstraight_core::view::board::{Athlete, Review, row};
 use backstraight_core::view::done::Done;
 use backstraight_core::view::library::Library;
 use backstraight_core::view::planned::Plan;
 use backstraight_core::view::screen::{Scene, SessionScreen};
+use backstraight_core::view::state::State;
 
 use leptos::prelude::Get as _;
 
@@ -66,6 +69,59 @@ impl Own {
             let log = self.done.sessions.iter().any(|s| s.session.key() == *session);
             log.then(|| SessionScreen::unasked(&scene, Some(session), hub.now()))
         })
+    }
+}
+
+/// A session as core judges it, for whoever did it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Judged {
+    /// Its day: planned, or done when nobody asked for it.
+    pub day: Day,
+    /// Its key in the plan, or in the log when nobody asked it.
+    pub key: Key,
+    /// Its title.
+    pub title: String,
+    /// Its state. On the own phone nothing is unheard: what is not in the log of a past day was not done.
+    pub state: State,
+    /// The share of what was asked.
+    pub share: Option<f64>,
+    /// Sets done and asked.
+    pub sets: (usize, u32),
+    /// The athlete's words to the coach.
+    pub comment: Option<String>,
+}
+
+impl Own {
+    /// The sessions of some days, by day.
+    #[must_use]
+    pub fn judged(&self, from: Day, to: Day) -> Vec<Judged> {
+        let nothing = Plan::default();
+        let athlete = Athlete {
+            person: PersonId(uuid::Uuid::nil()),
+            name: "",
+            events: "",
+            season: self.plan.as_ref().map(|(season, _)| *season),
+            plan: self.plan.as_ref().map_or(&nothing, |(_, plan)| plan),
+            done: &self.done,
+            heard_through: Some(self.day.plus(-1)),
+        };
+        let row = row(athlete, &self.library, from, to, self.day);
+        let judged = |r: &Review<'_>| {
+            Some(Judged {
+                day: r.date,
+                key: r.key()?,
+                title: r.title(),
+                state: r.state,
+                share: r.share.as_ref().and_then(|s| s.share),
+                sets: r.sets(),
+                comment: r
+                    .logs
+                    .iter()
+                    .find_map(|l| l.session.record.comment.as_ref())
+                    .map(ToString::to_string),
+            })
+        };
+        row.sessions.iter().filter_map(judged).collect()
     }
 }
 

@@ -120,7 +120,7 @@ pub fn Talk(
                 <Button label=say("talk.send").to_owned() kind=Kind::Main big=true full=true submit=true
                     disabled=blank on_press=|| () />
             </form>
-            <p class="quiet">{say("talk.who-reads")}</p>
+            <p class="soft">{say("talk.who-reads")}</p>
         </div>
     }
     .into_any()
@@ -153,14 +153,14 @@ fn words(
             });
             view! {
                 <li class="card">
-                    <p class="quiet">{say_with("talk.by", &[("who", &by), ("when", &at)])}</p>
+                    <p class="soft">{say_with("talk.by", &[("who", &by), ("when", &at)])}</p>
                     <p>{c.record.text.to_string()}</p>
                     {kept}
                 </li>
             }
         })
         .collect_view();
-    view! { <ol class="plain">{rows}</ol> }.into_any()
+    view! { <ol class="stack tight">{rows}</ol> }.into_any()
 }
 
 #[cfg(test)]

@@ -6,27 +6,12 @@ use backstraight_core::view::screen::SessionScreen;
 use backstraight_core::view::state::State;
 use leptos::prelude::*;
 
-use super::scene::Own;
+use super::scene::{Judged, Own};
 use crate::hub::{Hub, use_hub};
 use crate::kit::{ButtonLink, CautionBox, EmptyState, ErrorBox, Kind, Mark, Trouble, dates};
 use crate::route::Route;
 use crate::screens::head;
 use crate::words::{say, say_with};
-
-/// How a session stands on the phone of whoever trains: nothing can be unheard here.
-#[must_use]
-pub fn state(screen: &SessionScreen) -> State {
-    let (done, asked) = screen.progress();
-    let skipped = screen.begun.as_ref().is_some_and(|b| b.record.skipped.is_some());
-    let closed = screen.begun.as_ref().is_some_and(|b| b.record.ended.is_some());
-    match () {
-        () if skipped => State::Missed,
-        () if asked > 0 && done >= asked => State::Done,
-        () if done > 0 || !screen.extra.is_empty() => State::Part,
-        () if closed => State::Done,
-        () => State::Due,
-    }
-}
 
 /// The athlete's day.
 #[component]
@@ -65,6 +50,7 @@ fn day(hub: Hub, own: &Own) -> impl IntoView + use<> {
         .filter(|s| s.session.record.session.as_ref().is_none_or(|k| !planned.contains(k)))
         .filter_map(|s| begun(s.session.record.session.as_ref().unwrap_or(&s.session.key())))
         .collect();
+    let judged = own.judged(own.day, own.day);
     let nothing = asked.is_empty() && others.is_empty();
     let next = own.plan.iter().flat_map(|(_, p)| &p.sessions).find(|s| s.session.record.date > own.day);
     let next = next.map(|s| {
@@ -86,7 +72,7 @@ fn day(hub: Hub, own: &Own) -> impl IntoView + use<> {
         <div class="stack">
         {limits}
         <ul class="stack">
-            {asked.iter().chain(&others).map(|s| card(s).into_any()).collect_view()}
+            {asked.iter().chain(&others).map(|s| card(s, &judged).into_any()).collect_view()}
         </ul>
         {empty}
         {next}
@@ -95,11 +81,14 @@ fn day(hub: Hub, own: &Own) -> impl IntoView + use<> {
     }
 }
 
-fn card(screen: &SessionScreen) -> impl IntoView + use<> {
+fn card(screen: &SessionScreen, judged: &[Judged]) -> impl IntoView + use<> {
     let key = screen.planned.clone().or_else(|| screen.begun.as_ref().map(|b| b.key.clone()));
-    let (done, asked) = screen.progress();
-    #[expect(clippy::cast_precision_loss, reason = "sets of a session")]
-    let share = (asked > 0).then(|| done as f64 / asked as f64);
+    let (done, _) = screen.progress();
+    // A session of another day that was begun today is judged on its own day.
+    let (state, share) = judged
+        .iter()
+        .find(|j| Some(&j.key) == key.as_ref())
+        .map_or((State::Part, None), |j| (j.state, j.share));
     let href = key.map(|k| Route::Session(k).href()).unwrap_or_default();
     let title = if screen.title.is_empty() { say("session.own").to_owned() } else { screen.title.clone() };
     let go = if done == 0 && screen.begun.is_none() { say("today.begin") } else { say("today.go-on") };
@@ -107,7 +96,7 @@ fn card(screen: &SessionScreen) -> impl IntoView + use<> {
     view! {
         <li class="card stack tight">
             <h2>{title}</h2>
-            <p><Mark state=state(screen) share=share with_word=true /></p>
+            <p><Mark state=state share=share with_word=true /></p>
             <p class="soft">{names.join(", ")}</p>
             <ButtonLink label=go.to_owned() href=href kind=Kind::Main big=true full=true />
         </li>

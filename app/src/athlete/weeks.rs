@@ -2,14 +2,10 @@
 //! documents.
 
 use backstraight_core::base::day::Day;
-use backstraight_core::base::key::Key;
-use backstraight_core::view::screen::SessionScreen;
-use backstraight_core::view::state::State;
 use leptos::prelude::*;
 
-use super::scene::Own;
-use super::today;
-use crate::hub::{Hub, use_hub};
+use super::scene::{Judged, Own};
+use crate::hub::use_hub;
 use crate::kit::{Button, EmptyState, ErrorBox, Mark, Trouble, dates};
 use crate::route::Route;
 use crate::screens::head;
@@ -17,39 +13,6 @@ use crate::words::{say, say_with};
 
 /// Days of a week.
 const WEEK: i32 = 7;
-
-/// Sessions of a week by day: of the plan, and those that nobody asked or that were done on another day.
-#[must_use]
-pub fn sessions(own: &Own, monday: Day) -> Vec<(Day, Key)> {
-    let within = |day: Day| day >= monday && day < monday.plus(WEEK);
-    let mut all: Vec<(Day, Key)> = own
-        .plan
-        .iter()
-        .flat_map(|(_, plan)| &plan.sessions)
-        .map(|s| (s.session.record.date, s.key()))
-        .filter(|(day, _)| within(*day))
-        .collect();
-    for done in &own.done.sessions {
-        let record = &done.session.record;
-        let key = record.session.clone().unwrap_or_else(|| done.session.key());
-        if within(record.date) && !all.iter().any(|(_, k)| *k == key) {
-            all.push((record.date, key));
-        }
-    }
-    all.sort();
-    all
-}
-
-/// How a session of any day stands: the days before today that nothing was logged on were missed, those after
-/// it are still to come.
-#[must_use]
-pub fn on_day(state: State, planned: Day, today: Day) -> State {
-    match state {
-        State::Due if planned > today => State::Coming,
-        State::Due if planned < today => State::Missed,
-        other => other,
-    }
-}
 
 /// The screen.
 #[component]
@@ -61,7 +24,7 @@ pub fn WeeksScreen() -> impl IntoView {
         {move || match own.get() {
             Ok(own) => {
                 let monday = chosen.get().unwrap_or_else(|| own.day.week_start());
-                week(hub, &own, monday, chosen).into_any()
+                week(&own, monday, chosen).into_any()
             }
             Err(why) => {
                 head(say("way.weeks"), "");
@@ -72,43 +35,39 @@ pub fn WeeksScreen() -> impl IntoView {
     }
 }
 
-fn week(hub: Hub, own: &Own, monday: Day, chosen: RwSignal<Option<Day>>) -> impl IntoView + use<> {
-    let (first, last) = (dates::short(monday), dates::short(monday.plus(WEEK - 1)));
+fn week(own: &Own, monday: Day, chosen: RwSignal<Option<Day>>) -> impl IntoView + use<> {
+    let sunday = monday.plus(WEEK - 1);
+    let (first, last) = (dates::short(monday), dates::short(sunday));
     head(say("way.weeks"), say_with("weeks.days", &[("first", &first), ("last", &last)]));
-    let rows: Vec<AnyView> = sessions(own, monday)
-        .into_iter()
-        .filter_map(|(day, key)| Some(row(&own.screen(hub, &key, None)?, day, key, own.day).into_any()))
-        .collect();
+    let rows: Vec<AnyView> = own.judged(monday, sunday).iter().map(|s| row(s).into_any()).collect();
     let empty =
         rows.is_empty().then(|| view! { <EmptyState title=say("weeks.none") text=say("weeks.none.text") /> });
     let go = move |days: i32| chosen.set(Some(monday.plus(days)));
     view! {
-        <div class="row">
-            <Button label=say("weeks.before").to_owned() on_press=move || go(-WEEK) />
-            <Button label=say("weeks.this").to_owned() on_press=move || chosen.set(None) />
-            <Button label=say("weeks.after").to_owned() on_press=move || go(WEEK) />
+        <div class="stack">
+            <div class="row">
+                <Button label=say("weeks.before").to_owned() on_press=move || go(-WEEK) />
+                <Button label=say("weeks.this").to_owned() on_press=move || chosen.set(None) />
+                <Button label=say("weeks.after").to_owned() on_press=move || go(WEEK) />
+            </div>
+            <ul class="stack">{rows}</ul>
+            {empty}
         </div>
-        <ul class="plain">{rows}</ul>
-        {empty}
     }
 }
 
-fn row(screen: &SessionScreen, day: Day, key: Key, today: Day) -> impl IntoView + use<> {
-    let (done, asked) = screen.progress();
-    #[expect(clippy::cast_precision_loss, reason = "sets of a session")]
-    let share = (asked > 0).then(|| done as f64 / asked as f64);
-    let state = on_day(today::state(screen), day, today);
-    let title = if screen.title.is_empty() { say("session.own").to_owned() } else { screen.title.clone() };
+fn row(session: &Judged) -> impl IntoView + use<> {
+    let (done, asked) = session.sets;
     let sets = (asked > 0)
         .then(|| say_with("weeks.sets", &[("done", &done.to_string()), ("asked", &asked.to_string())]));
-    let comment = screen.begun.as_ref().and_then(|b| b.record.comment.as_ref()).map(ToString::to_string);
+    let href = Route::Session(session.key.clone()).href();
     view! {
-        <li class="card">
-            <p class="quiet">{dates::named(day)}</p>
-            <h2><a href=Route::Session(key).href()>{title}</a></h2>
-            <p><Mark state=state share=share with_word=true /></p>
+        <li class="card stack tight">
+            <p class="soft">{dates::named(session.day)}</p>
+            <h2><a href=href>{session.title.clone()}</a></h2>
+            <p><Mark state=session.state share=session.share with_word=true /></p>
             {sets.map(|text| view! { <p>{text}</p> })}
-            {comment.map(|text| view! { <blockquote class="said">{text}</blockquote> })}
+            {session.comment.clone().map(|text| view! { <blockquote>{text}</blockquote> })}
         </li>
     }
 }
@@ -118,6 +77,7 @@ mod tests {
     use super::*;
     use std::rc::Rc;
 
+    use backstraight_core::base::key::Key;
     use backstraight_core::base::moment::Moment;
     use backstraight_core::doc::place::Place;
     use backstraight_core::doc::read::Entry;
@@ -148,16 +108,7 @@ mod tests {
             plan: None,
             done: Rc::new(Done { sessions: sessions_done, ..Done::default() }),
         };
-        let days: Vec<Day> = sessions(&own, day("2026-11-23")).into_iter().map(|(d, _)| d).collect();
+        let days: Vec<Day> = own.judged(day("2026-11-23"), day("2026-11-29")).iter().map(|s| s.day).collect();
         assert_eq!(days, [day("2026-11-23"), day("2026-11-29")]);
-    }
-
-    #[test]
-    fn nothing_logged_is_due_today_missed_before_and_to_come_after() {
-        let today = day("2026-11-25");
-        assert_eq!(on_day(State::Due, today, today), State::Due);
-        assert_eq!(on_day(State::Due, day("2026-11-24"), today), State::Missed);
-        assert_eq!(on_day(State::Due, day("2026-11-26"), today), State::Coming);
-        assert_eq!(on_day(State::Part, day("2026-11-24"), today), State::Part);
     }
 }

@@ -10,6 +10,7 @@ pub mod form;
 pub mod give;
 pub mod item;
 pub mod library;
+pub mod link;
 pub mod many;
 pub mod scene;
 pub mod season;

@@ -18,6 +18,7 @@ use super::bench::Bench;
 use super::deeds::{self, Way};
 use super::editor::Editor;
 use super::give::{Gift, Give};
+use super::link::person_link;
 use super::scene::{Card, Desk, Row, rows};
 use super::season::SeasonPart;
 use crate::chart::{Phase, Season, SeasonStrip, When};
@@ -432,11 +433,6 @@ fn Grid(at: At, grid: Rows) -> impl IntoView {
             </For>
         </div>
     }
-}
-
-fn person_link((who, name): &(PersonId, String)) -> impl IntoView + use<> {
-    let href = Route::Plan(Whose::Athlete(*who), None).href();
-    view! { <h2><a href=href>{name.clone()}</a></h2> }
 }
 
 #[component]

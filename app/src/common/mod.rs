@@ -1,0 +1,4 @@
+//! Screens that every home has: settings of this browser, help. They know no role beyond what they show.
+
+pub mod help;
+pub mod settings;

@@ -10,6 +10,7 @@ mod access;
 mod authenticator;
 mod backups;
 mod bad_input;
+mod calendars;
 mod carry;
 mod command_line;
 mod damaged;

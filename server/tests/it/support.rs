@@ -441,7 +441,12 @@ impl Device {
         self.add(name, "remarks", Remark::new(self.person, self.person, self.now, text));
     }
 
-    fn add(&mut self, name: DocName, root: &'static str, record: impl Into<AnyRecord>) -> ChangeHash {
+    pub(crate) fn add(
+        &mut self,
+        name: DocName,
+        root: &'static str,
+        record: impl Into<AnyRecord>,
+    ) -> ChangeHash {
         let random = [self.install.0[0], self.install.0[1], self.install.0[2], self.install.0[3]];
         let mint = self.mint.get_or_insert_with(|| KeyMint::new(random));
         let place = Place::of(root, &mint.mint());

@@ -2,6 +2,7 @@
 //! and held against files. Identities and keys are drawn, so they are counted instead of compared.
 //! `BACKSTRAIGHT_FREEZE=1` writes the files anew; read the difference before you commit it.
 
+use std::collections::BTreeMap;
 use std::collections::HashMap;
 use std::path::PathBuf;
 
@@ -27,7 +28,11 @@ impl Counted {
                 Value::String(format!("#{}", self.seen.entry(text).or_insert(next)))
             }
             Value::Array(list) => list.into_iter().map(|v| self.tidy(v)).collect(),
-            Value::Object(map) => map.into_iter().map(|(k, v)| (k, self.tidy(v))).collect(),
+            // By name, whatever order the reader of JSON keeps in this build.
+            Value::Object(map) => {
+                let by_name: BTreeMap<String, Value> = map.into_iter().collect();
+                by_name.into_iter().map(|(k, v)| (k, self.tidy(v))).collect()
+            }
             other => other,
         }
     }

@@ -59,6 +59,7 @@ fn content(home: Home, route: Route) -> AnyView {
             view! { <desk::week::PlanDesk whose=whose week=week /> }.into_any()
         }
         (Home::Coach, Route::Library) => view! { <desk::library::LibraryScreen /> }.into_any(),
+        (Home::Coach, Route::TestDay) => view! { <desk::testday::TestDay /> }.into_any(),
         (_, Route::Unsent) => view! { <athlete::unsent::Unsent /> }.into_any(),
         (home, _) => {
             head(say("screens.none"), "");

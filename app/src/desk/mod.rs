@@ -14,6 +14,8 @@ pub mod many;
 pub mod scene;
 pub mod season;
 pub mod tables;
+pub mod testday;
+pub mod trial;
 pub mod undo;
 pub mod week;
 pub mod written;

@@ -117,7 +117,9 @@ fn fields_now(doc: &Document, place: &Place, like: &AnyRecord) -> Option<Vec<(&'
         Venue,
         Protocol,
         Settings,
-        Template
+        SquadSession,
+        Template,
+        Trial
     )
 }
 

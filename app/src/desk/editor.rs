@@ -21,7 +21,7 @@ use super::item::ItemView;
 use super::scene::{Desk, belongs, writer};
 use super::week::At;
 use crate::kit::{Button, CautionBox, Combo, EmptyState, Kind, Offer, dates};
-use crate::words::{say, say_with};
+use crate::words::{say, say_n, say_with};
 
 /// One session in its editor.
 #[derive(Debug, Clone, Copy)]
@@ -200,26 +200,30 @@ fn Head(here: In) -> impl IntoView {
 #[component]
 fn Cautions(here: In) -> impl IntoView {
     let hub = here.at.bench.hub;
-    move || {
+    // Kept apart from what is drawn, so that what is unfolded stays so when something else changes.
+    let found = Memo::new(move |_| {
         let desk = Desk::read(hub, here.at.whose, here.at.week.get()).ok()?;
         let born = desk.place(here.who)?.born;
         let session = here.session.get()?;
-        let mut boxes: Vec<AnyView> = caution::planned(&session, &desk.library, born)
-            .into_iter()
-            .map(|c| view! { <CautionBox caution=c.caution text=c.words /> }.into_any())
-            .collect();
         let mut own: Vec<String> = session
             .items()
             .filter_map(|(_, i)| desk.library.exercises.get(&i.record.ex))
             .filter_map(|e| e.record.caution.as_ref().map(|c| format!("{}: {c}", e.record.name)))
             .collect();
         own.dedup();
-        boxes.extend(own.into_iter().map(|text| view! { <CautionBox text=text /> }.into_any()));
-        let n = boxes.len();
+        Some((caution::planned(&session, &desk.library, born), own))
+    });
+    move || {
+        let (known, own) = found.get()?;
+        let known =
+            known.into_iter().map(|c| view! { <CautionBox caution=c.caution text=c.words /> }.into_any());
+        let own = own.into_iter().map(|text| view! { <CautionBox text=text /> }.into_any());
+        let boxes: Vec<AnyView> = known.chain(own).collect();
+        let n = u64::try_from(boxes.len()).unwrap_or(0);
         (n > 0).then(|| {
             view! {
                 <details class="more">
-                    <summary>{crate::words::say_n("desk.cautions", u64::try_from(n).unwrap_or(0), &[])}</summary>
+                    <summary>{say_n("desk.cautions", n, &[])}</summary>
                     <div class="stack tight">{boxes}</div>
                 </details>
             }
@@ -230,14 +234,14 @@ fn Cautions(here: In) -> impl IntoView {
 #[component]
 fn MetBoxes(here: In) -> impl IntoView {
     let hub = here.at.bench.hub;
-    let met = move || -> Option<Vec<MetHere>> {
+    let met = Memo::new(move |_| -> Option<Vec<MetHere>> {
         let desk = Desk::read(hub, here.at.whose, here.at.week.get()).ok()?;
         let place = desk.place(here.who)?;
         let session = here.session.get()?;
         let mine: Vec<_> =
             place.plan.met.iter().filter(|m| belongs(&session, m.place.keys.last())).cloned().collect();
         Some(in_words(&mine, &desk.library, &|install| writer(hub, install)))
-    };
+    });
     let one = move |m: MetHere| {
         let choices = m
             .choices
@@ -261,7 +265,7 @@ fn MetBoxes(here: In) -> impl IntoView {
             </div>
         }
     };
-    move || met().unwrap_or_default().into_iter().map(one).collect_view()
+    move || met.get().unwrap_or_default().into_iter().map(one).collect_view()
 }
 
 /// A form of a group in words.

@@ -198,29 +198,30 @@ fn Fields(here: In, entry: Entry, offers: Memo<Vec<Offer>>) -> impl IntoView {
             })
             .collect_view()
     };
-    let cues = move || {
-        let chosen =
-            entry.with(|e| e.as_ref().and_then(|e| e.record.cues.clone())).map_or_else(Vec::new, |k| k.0);
+    let chosen = Memo::new(move |_| {
+        entry.with(|e| e.as_ref().and_then(|e| e.record.cues.clone())).map_or_else(Vec::new, |k| k.0)
+    });
+    let fitting = Memo::new(move |_| {
         let ex = entry.with(|e| e.as_ref().map(|e| e.record.ex.clone()));
+        let chosen = chosen.get();
         let library = library();
-        let fitting = library
+        let fits = library
             .cues
             .iter()
             .filter(|(k, c)| c.live() && (chosen.contains(k) || c.record.ex.is_none() || c.record.ex == ex));
-        fitting
-            .map(|(key, cue)| {
-                let on = chosen.contains(key);
-                let (key, text) = (key.clone(), cue.record.text.to_string());
-                let turn = move |_| {
-                    change(&|p| Prescription { cues: fields::turned(p.cues.as_ref(), &key), ..p.clone() });
-                };
-                view! {
-                    <button type="button" class="chip" aria-pressed=if on { "true" } else { "false" } on:click=turn>
-                        {text}
-                    </button>
-                }
-            })
-            .collect_view()
+        fits.map(|(key, cue)| (key.clone(), cue.record.text.to_string())).collect::<Vec<_>>()
+    });
+    let cue = move |(key, text): (Key, String)| {
+        let this = key.clone();
+        let on = move || if chosen.with(|all| all.contains(&this)) { "true" } else { "false" };
+        let turn = move |_| {
+            change(&|p| Prescription { cues: fields::turned(p.cues.as_ref(), &key), ..p.clone() });
+        };
+        view! {
+            <button type="button" class="chip" aria-pressed=on on:click=turn>
+                {text}
+            </button>
+        }
     };
     let save_side = move |text: String| {
         change(&|p| Prescription { side: fields::side(&text), ..p.clone() });
@@ -240,7 +241,9 @@ fn Fields(here: In, entry: Entry, offers: Memo<Vec<Offer>>) -> impl IntoView {
             </div>
             <div class="field">
                 <p class="label">{say("field.cues")}</p>
-                <div class="row">{cues}</div>
+                <div class="row">
+                    <For each=move || fitting.get() key=|c| c.clone() children=cue />
+                </div>
             </div>
             <Combo label=say("field.swaps") offers=offers text=typed on_pick=swap hint=say("field.swaps.hint") />
             <div class="row">{swaps}</div>

@@ -11,11 +11,17 @@ use crate::chart::{Phase, Season, SeasonStrip, When};
 use crate::words::say;
 
 /// The season of the first athlete: phases, meets and the squad's days.
-pub fn strip(at: At) -> Option<AnyView> {
-    let week = at.week.get();
-    let desk = Desk::read(at.bench.hub, at.whose, week).ok()?;
-    let season = season(&desk, week, at.bench.hub.today())?;
-    Some(view! { <SeasonStrip title=say("desk.season") season=season /> }.into_any())
+#[component]
+pub fn Strip(
+    /// The desk.
+    at: At,
+) -> impl IntoView {
+    let found = Memo::new(move |_| {
+        let week = at.week.get();
+        let desk = Desk::read(at.bench.hub, at.whose, week).ok()?;
+        season(&desk, week, at.bench.hub.today())
+    });
+    move || found.get().map(|season| view! { <SeasonStrip title=say("desk.season") season=season /> })
 }
 
 fn season(desk: &Desk, week: Day, today: Option<Day>) -> Option<Season> {

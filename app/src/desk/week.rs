@@ -19,7 +19,7 @@ use super::editor::Editor;
 use super::give::{Gift, Give};
 use super::scene::{Card, Desk, Row, rows};
 use super::season::SeasonPart;
-use super::strip::strip;
+use super::strip::Strip;
 use crate::kit::keys::typing;
 use crate::kit::number::masses;
 use crate::kit::screen::broad;
@@ -247,7 +247,7 @@ pub fn PlanDesk(
     view! {
         <div class="stack desk">
             <Bar at=at help=help />
-            {move || strip(at)}
+            <Strip at=at />
             {move || at.season.get().then(|| view! { <SeasonPart at=at /> })}
             <div class="desk-floor" class:with-panel=move || wide.get() && at.open.with(Option::is_some)>
                 {move || match grid.with(|g| g.as_ref().map(Vec::len).map_err(Clone::clone)) {

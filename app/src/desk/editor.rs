@@ -151,6 +151,9 @@ pub fn Editor(
     }
 }
 
+/// What is always in sight of a session; the rest is unfolded.
+const FIRST: [OfSession; 4] = [OfSession::Title, OfSession::Day, OfSession::Minutes, OfSession::Effort];
+
 #[component]
 fn Head(here: In) -> impl IntoView {
     let cell = move |field: OfSession| {
@@ -190,10 +193,14 @@ fn Head(here: In) -> impl IntoView {
         Ok(())
     };
     view! {
-        <div class="cells">
-            {OfSession::ALL.iter().map(|f| cell(*f)).collect_view()}
-            <Pick label=say("field.venue") options=options value=venue save=save />
-        </div>
+        <div class="cells">{FIRST.iter().map(|f| cell(*f)).collect_view()}</div>
+        <details class="more">
+            <summary>{say("desk.more-of-session")}</summary>
+            <div class="cells">
+                <Pick label=say("field.venue") options=options value=venue save=save />
+                {OfSession::ALL.iter().filter(|f| !FIRST.contains(f)).map(|f| cell(*f)).collect_view()}
+            </div>
+        </details>
     }
 }
 

@@ -260,6 +260,7 @@ pub fn PlanDesk(
                 }}
                 {move || (wide.get()).then(|| at.open.get()).flatten().map(|(who, key)| view! {
                     <aside class="desk-panel card" aria-label=say("desk.session")>
+                        <h2 class="hidden-text">{say("desk.session")}</h2>
                         <Editor at=at who=who session=key />
                     </aside>
                 })}

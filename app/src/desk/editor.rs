@@ -51,9 +51,13 @@ impl In {
     }
 
     /// Saves an edit of a field.
-    pub fn save(self, command: Option<Command>) {
-        if let Some(doc) = self.doc.get_untracked() {
-            self.at.bench.quietly(doc, command, say("desk.edited"));
+    ///
+    /// # Errors
+    /// What is wrong with it.
+    pub fn save(self, command: Option<Command>) -> Result<(), String> {
+        match self.doc.get_untracked() {
+            Some(doc) => self.at.bench.quietly(doc, command, say("desk.edited")),
+            None => Ok(()),
         }
     }
 
@@ -167,7 +171,7 @@ fn Head(here: In) -> impl IntoView {
                 let entry = &s.as_ref()?.session;
                 Some(fields::read_session(&entry.record, field, &text).map(|to| deeds::edit(entry, to)))
             });
-            next.map_or(Ok(()), |next| next.map(|command| here.save(command)))
+            next.map_or(Ok(()), |next| next.and_then(|command| here.save(command)))
         };
         let input_type = if field == OfSession::Day { "date" } else { "text" };
         let lines = field == OfSession::Note;
@@ -189,8 +193,7 @@ fn Head(here: In) -> impl IntoView {
             let entry = &s.as_ref()?.session;
             deeds::edit(entry, Session { venue: text.parse().ok(), ..entry.record.clone() })
         });
-        here.save(command);
-        Ok(())
+        here.save(command)
     };
     view! {
         <div class="cells">{FIRST.iter().map(|f| cell(*f)).collect_view()}</div>
@@ -312,7 +315,7 @@ fn GroupView(here: In, group: Key, offers: Memo<Vec<Offer>>) -> impl IntoView {
                 let entry = e.as_ref()?;
                 Some(fields::read_group(&entry.record, field, &text).map(|to| deeds::edit(entry, to)))
             });
-            next.map_or(Ok(()), |next| next.map(|command| here.save(command)))
+            next.map_or(Ok(()), |next| next.and_then(|command| here.save(command)))
         };
         view! { <Cell label=field.label().text() value=value save=save /> }
     };
@@ -325,8 +328,7 @@ fn GroupView(here: In, group: Key, offers: Memo<Vec<Offer>>) -> impl IntoView {
             let (entry, form) = (e.as_ref()?, text.parse().ok()?);
             deeds::edit(entry, Group { form, ..entry.record.clone() })
         });
-        here.save(command);
-        Ok(())
+        here.save(command)
     };
     let shift = move |way: Way| {
         let command = here.session.with_untracked(|s| deeds::shift_group(s.as_ref()?, &key.get_value(), way));

@@ -101,7 +101,7 @@ pub fn RecordForm<R: Formed>(
                     Some((field.read)(&entry.record, &text).map(|to| deeds::edit(entry, to)))
                 });
                 next.map_or(Ok(()), |next| {
-                    next.map(|command| bench.quietly(doc, command, say("desk.edited")))
+                    next.and_then(|command| bench.quietly(doc, command, say("desk.edited")))
                 })
             };
             let (label, hint) = (field.label.text(), field.hint.map_or("", |h| h.text()));

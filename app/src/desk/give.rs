@@ -112,7 +112,8 @@ fn Inside(at: At, gift: Gift, open: RwSignal<bool>) -> impl IntoView {
         .filter(|p| p.who != gift.who)
         .filter_map(|p| {
             let outcome = look(hub, &from, p, &gift)?;
-            let on = RwSignal::new(!outcome.commands.is_empty());
+            // Whoever has something else on these days is chosen by hand.
+            let on = RwSignal::new(!outcome.commands.is_empty() && outcome.beside == 0);
             Some((p.clone(), outcome, on))
         })
         .collect();

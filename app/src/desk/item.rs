@@ -42,7 +42,7 @@ pub fn ItemView(
             let entry = e.as_ref()?;
             Some(read(&entry.record).map(|to| deeds::edit(entry, to)))
         });
-        next.map_or(Ok(()), |next| next.map(|command| here.save(command)))
+        next.map_or(Ok(()), |next| next.and_then(|command| here.save(command)))
     };
     let hub = here.at.bench.hub;
     let library = move || hub.read_with(|device, readings| readings.library(device)).unwrap_or_default();
@@ -133,7 +133,9 @@ fn Fields(here: In, entry: Entry, offers: Memo<Vec<Offer>>) -> impl IntoView {
     let library = move || hub.read_with(|device, readings| readings.library(device)).unwrap_or_default();
     let change = move |f: &dyn Fn(&Prescription) -> Prescription| {
         let command = entry.with_untracked(|e| e.as_ref().and_then(|e| deeds::edit(e, f(&e.record))));
-        here.save(command);
+        if let Err(why) = here.save(command) {
+            here.at.bench.toaster.say(why);
+        }
     };
     let cell = move |field: OfItem| {
         let value = Signal::derive(move || {
@@ -150,7 +152,7 @@ fn Fields(here: In, entry: Entry, offers: Memo<Vec<Offer>>) -> impl IntoView {
                 });
                 Some(read.map(|to| deeds::edit(entry, to)))
             });
-            next.map_or(Ok(()), |next| next.map(|command| here.save(command)))
+            next.map_or(Ok(()), |next| next.and_then(|command| here.save(command)))
         };
         let hint = hint(field).map_or("", |w| w.text());
         let lines = field == OfItem::Note;

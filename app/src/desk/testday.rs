@@ -97,8 +97,7 @@ impl At {
                 Some(Command::Add(vec![New { place, record: record.into() }]))
             }
         };
-        self.bench.quietly(doc, command, say("testday.trial"));
-        Ok(())
+        self.bench.quietly(doc, command, say("testday.trial"))
     }
 }
 

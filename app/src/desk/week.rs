@@ -439,7 +439,7 @@ fn Week(at: At, grid: Rows, who: PersonId) -> impl IntoView {
                         </For>
                         <div class="row no-print">
                             {move || at.held.get().filter(|h| !h.week).map(|_| view! {
-                                <Button label=say("desk.put").to_owned() kind=Kind::Main
+                                <Button label=say("desk.put").to_owned()
                                     on_press=move || at.put(who, untrack(day)) />
                             })}
                             <button type="button" class="button quiet desk-add" aria-label=add
@@ -453,7 +453,7 @@ fn Week(at: At, grid: Rows, who: PersonId) -> impl IntoView {
             <Button label=say("give.week").to_owned() kind=Kind::Quiet disabled=none on_press=spread />
             <Button label=say("desk.copy-week").to_owned() kind=Kind::Quiet disabled=none on_press=hold />
             {move || at.held.get().filter(|h| h.week).map(|_| view! {
-                <Button label=say("desk.put-week").to_owned() kind=Kind::Main
+                <Button label=say("desk.put-week").to_owned()
                     on_press=move || at.put(who, at.week.get_untracked()) />
             })}
         </div>

@@ -355,16 +355,26 @@ fn Trialled(
     };
     let typed = RwSignal::new(held.get_untracked());
     let error = RwSignal::new(None::<String>);
+    // What was handed over last, so that Enter and leaving the field do not save a trial twice.
+    let sent = StoredValue::new(None::<String>);
     Effect::new(move |_| {
         typed.set(held.get());
         error.set(None);
+        sent.set_value(None);
     });
     let commit = move || {
-        let text = typed.get_untracked();
-        if text != held.get_untracked() {
-            error.set(at.save(who, column, &text).err());
+        // A field that goes from the page is left by it; what was typed was saved on the way out.
+        let (Some(text), Some(held)) = (typed.try_get_untracked(), held.try_get_untracked()) else { return };
+        if text == held || sent.get_value().as_ref() == Some(&text) {
+            return;
         }
+        let outcome = at.save(who, column, &text);
+        if outcome.is_ok() {
+            sent.set_value(Some(text));
+        }
+        error.set(outcome.err());
     };
+    on_cleanup(commit);
     let press = move |event: KeyboardEvent| {
         if event.key() != "Enter" {
             return;

@@ -215,6 +215,8 @@ pub fn PlanDesk(
             .map(|desk| rows(&desk, at.week.get(), masses.get()))
             .map_err(|e| e.to_string())
     });
+    // Only how many there are: a change of a session draws its own card anew, not the grid.
+    let people = Memo::new(move |_| grid.with(|g| g.as_ref().map(Vec::len).map_err(Clone::clone)));
     Effect::new(move |_| {
         let title = match (whose, grid.get()) {
             (Whose::Athlete(_), Ok(rows)) => rows.first().map_or_else(String::new, |r| r.name.clone()),
@@ -250,7 +252,7 @@ pub fn PlanDesk(
             <Strip at=at />
             {move || at.season.get().then(|| view! { <SeasonPart at=at /> })}
             <div class="desk-floor" class:with-panel=move || wide.get() && at.open.with(Option::is_some)>
-                {move || match grid.with(|g| g.as_ref().map(Vec::len).map_err(Clone::clone)) {
+                {move || match people.get() {
                     Ok(0) => view! { <EmptyState title=say("desk.nobody") text=say("desk.nobody.text") /> }.into_any(),
                     Ok(_) => view! { <Grid at=at grid=grid /> }.into_any(),
                     Err(why) => {

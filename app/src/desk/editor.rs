@@ -290,7 +290,7 @@ fn form_word(form: Form) -> &'static str {
 
 #[component]
 fn GroupView(here: In, group: Key, offers: Memo<Vec<Offer>>) -> impl IntoView {
-    let key = StoredValue::new(group.clone());
+    let key = StoredValue::new(group);
     let entry = Memo::new(move |_| {
         here.session.with(|s| {
             let groups = &s.as_ref()?.groups;

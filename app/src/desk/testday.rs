@@ -179,6 +179,7 @@ pub fn TestDay() -> impl IntoView {
                 <Button label=say("desk.redo").to_owned() disabled=redo_off on_press=move || bench.redo() />
                 <Button label=say("desk.keys").to_owned() kind=Kind::Quiet on_press=move || help.set(true) />
             </div>
+            <h2 class="hidden-text">{say("testday.grid")}</h2>
             <Cautions at=at />
             <Grid at=at />
         }
@@ -301,7 +302,7 @@ fn Row(
         let value = format!("{:.3}", mark.value);
         let value = value.trim_end_matches('0').trim_end_matches('.').to_owned();
         Some(view! {
-            <strong>{value}</strong>" "{unit.clone()}
+            <strong>{value}</strong>" "{unit.clone()}" "
             {windy.then(|| view! { <Chip text=say("testday.windy") /> })}
         })
     };

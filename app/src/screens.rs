@@ -83,6 +83,7 @@ fn content(home: Home, route: Route) -> AnyView {
         (Home::Coach, Route::Library) => view! { <desk::library::LibraryScreen /> }.into_any(),
         (_, Route::Settings) => view! { <common::settings::Settings /> }.into_any(),
         (home, Route::Help) => view! { <common::help::Help home=home /> }.into_any(),
+        (Home::Coach, Route::TestDay) => view! { <desk::testday::TestDay /> }.into_any(),
         (_, Route::Unsent) => view! { <athlete::unsent::Unsent /> }.into_any(),
         (home, _) => {
             head(say("screens.none"), "");

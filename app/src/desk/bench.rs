@@ -1,15 +1,38 @@
 //! What the parts of a desk share: the hub, what was done and can be taken back, what is held to be put elsewhere.
 //! Knows no screen.
 
-use backstraight_core::doc::command::Command;
+use backstraight_core::device::error::DeviceError;
+use backstraight_core::doc::command::{Command, Scene};
+use backstraight_core::doc::problem::Code;
 use backstraight_core::model::name::DocName;
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 
 use super::undo::{Deed, Stack, Steps, still_so, way_back};
+use crate::error::AppError;
 use crate::hub::{Hub, use_hub};
 use crate::kit::Toaster;
 use crate::words::{say, say_with};
+
+/// What went wrong, for a person: problems of a command without the names of records, each once.
+#[must_use]
+pub fn why(error: &AppError) -> String {
+    let AppError::Device(DeviceError::Invalid(problems)) = error else { return error.to_string() };
+    let mut texts: Vec<&str> = Vec::new();
+    for problem in problems {
+        if !texts.contains(&problem.text.as_str()) {
+            texts.push(&problem.text);
+        }
+    }
+    let outside = problems.iter().any(|p| p.code == Code::OutsideSeason);
+    let todo = if outside { say("desk.wrong.season") } else { say("desk.wrong") };
+    let more = if texts.len() > MOST_TEXTS { " …" } else { "" };
+    let texts: Vec<&str> = texts.into_iter().take(MOST_TEXTS).collect();
+    format!("{}{more}. {todo}", texts.join("; "))
+}
+
+/// Most problems that are told at once.
+const MOST_TEXTS: usize = 2;
 
 /// A desk at work. Copy it where it is needed.
 #[derive(Debug, Clone, Copy)]
@@ -37,9 +60,25 @@ impl Bench {
     }
 
     /// The same for a field, which shows by itself that it was saved.
-    pub fn quietly(self, doc: DocName, command: Option<Command>, said: impl Into<String>) {
-        if let Some(command) = command {
-            self.go(vec![(doc, command)], said.into(), false);
+    ///
+    /// # Errors
+    /// What is wrong with it, for the line under the field. Nothing was changed then.
+    pub fn quietly(
+        self,
+        doc: DocName,
+        command: Option<Command>,
+        said: impl Into<String>,
+    ) -> Result<(), String> {
+        let Some(command) = command else { return Ok(()) };
+        let scene = Scene { now: self.hub.now(), exercises: None };
+        let problems = self.hub.peek(|device| device.document(doc).map(|d| d.problems(&command, &scene)));
+        match problems {
+            Ok(problems) if problems.is_empty() => {
+                self.go(vec![(doc, command)], said.into(), false);
+                Ok(())
+            }
+            Ok(problems) => Err(why(&AppError::Device(DeviceError::Invalid(problems)))),
+            Err(error) => Err(error.to_string()),
         }
     }
 
@@ -73,7 +112,7 @@ impl Bench {
         for (doc, command) in steps {
             match self.hub.run(doc, &command).await {
                 Ok(_) => done.push((doc, command)),
-                Err(error) => return (done, Some(error.to_string())),
+                Err(error) => return (done, Some(why(&error))),
             }
         }
         (done, None)
@@ -146,5 +185,29 @@ impl Bench {
     #[must_use]
     pub fn next(self) -> Option<String> {
         self.stack.with(|s| s.next().map(|d| d.said.clone()))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use backstraight_core::doc::problem::Problem;
+
+    #[test]
+    fn problems_are_told_once_and_without_names_of_records() {
+        let one = |n: u32, code, text: &str| Problem {
+            place: format!("sessions/abcdef-{n}"),
+            field: "date",
+            code,
+            text: text.to_owned(),
+        };
+        let told = |problems| why(&AppError::Device(DeviceError::Invalid(problems)));
+        let twice = told(vec![
+            one(1, Code::Contradiction, "a is before b"),
+            one(2, Code::Contradiction, "a is before b"),
+        ]);
+        assert_eq!(twice, format!("a is before b. {}", say("desk.wrong")));
+        let many = told((0..5).map(|n| one(n, Code::OutsideSeason, &format!("{n} lies outside"))).collect());
+        assert_eq!(many, format!("0 lies outside; 1 lies outside …. {}", say("desk.wrong.season")));
     }
 }

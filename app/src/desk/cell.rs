@@ -32,28 +32,39 @@ pub fn Cell(
 ) -> impl IntoView {
     let typed = RwSignal::new(value.get_untracked());
     let error = RwSignal::new(None::<String>);
+    // What was handed over last, so that Enter and leaving the field do not save it twice.
+    let sent = StoredValue::new(None::<String>);
     Effect::new(move |before: Option<String>| {
         let now = value.get();
         // Somebody else's edit comes into the field, but what is being typed is not lost by an exchange.
         if before.as_ref() != Some(&now) {
             typed.set(now.clone());
             error.set(None);
+            sent.set_value(None);
         }
         now
     });
-    let commit = move |_| {
-        let text = typed.get_untracked();
-        if text == value.get_untracked() {
+    let commit = move || {
+        // A field that goes from the page is left by it; what was typed was saved on the way out.
+        let Some(text) = typed.try_get_untracked() else { return };
+        if value.try_get_untracked().is_none_or(|held| held == text) {
             error.set(None);
             return;
         }
-        match save.run((text,)) {
-            Ok(()) => error.set(None),
+        if sent.get_value().as_ref() == Some(&text) {
+            return;
+        }
+        match save.run((text.clone(),)) {
+            Ok(()) => {
+                sent.set_value(Some(text));
+                error.set(None);
+            }
             Err(why) => error.set(Some(why)),
         }
     };
+    on_cleanup(commit);
     view! {
-        <div class="cell" on:change=commit>
+        <div class="cell" on:change=move |_| commit()>
             <TextField label=label value=typed hint=hint error=error lines=lines input_type=input_type />
         </div>
     }

@@ -21,7 +21,7 @@ use super::item::ItemView;
 use super::scene::{Desk, belongs, writer};
 use super::week::At;
 use crate::kit::{Button, CautionBox, Combo, EmptyState, Kind, Offer, dates};
-use crate::words::{say, say_with};
+use crate::words::{say, say_n, say_with};
 
 /// One session in its editor.
 #[derive(Debug, Clone, Copy)]
@@ -51,9 +51,13 @@ impl In {
     }
 
     /// Saves an edit of a field.
-    pub fn save(self, command: Option<Command>) {
-        if let Some(doc) = self.doc.get_untracked() {
-            self.at.bench.quietly(doc, command, say("desk.edited"));
+    ///
+    /// # Errors
+    /// What is wrong with it.
+    pub fn save(self, command: Option<Command>) -> Result<(), String> {
+        match self.doc.get_untracked() {
+            Some(doc) => self.at.bench.quietly(doc, command, say("desk.edited")),
+            None => Ok(()),
         }
     }
 
@@ -151,6 +155,9 @@ pub fn Editor(
     }
 }
 
+/// What is always in sight of a session; the rest is unfolded.
+const FIRST: [OfSession; 4] = [OfSession::Title, OfSession::Day, OfSession::Minutes, OfSession::Effort];
+
 #[component]
 fn Head(here: In) -> impl IntoView {
     let cell = move |field: OfSession| {
@@ -164,7 +171,7 @@ fn Head(here: In) -> impl IntoView {
                 let entry = &s.as_ref()?.session;
                 Some(fields::read_session(&entry.record, field, &text).map(|to| deeds::edit(entry, to)))
             });
-            next.map_or(Ok(()), |next| next.map(|command| here.save(command)))
+            next.map_or(Ok(()), |next| next.and_then(|command| here.save(command)))
         };
         let input_type = if field == OfSession::Day { "date" } else { "text" };
         let lines = field == OfSession::Note;
@@ -186,40 +193,47 @@ fn Head(here: In) -> impl IntoView {
             let entry = &s.as_ref()?.session;
             deeds::edit(entry, Session { venue: text.parse().ok(), ..entry.record.clone() })
         });
-        here.save(command);
-        Ok(())
+        here.save(command)
     };
     view! {
-        <div class="cells">
-            {OfSession::ALL.iter().map(|f| cell(*f)).collect_view()}
-            <Pick label=say("field.venue") options=options value=venue save=save />
-        </div>
+        <div class="cells">{FIRST.iter().map(|f| cell(*f)).collect_view()}</div>
+        <details class="more">
+            <summary>{say("desk.more-of-session")}</summary>
+            <div class="cells">
+                <Pick label=say("field.venue") options=options value=venue save=save />
+                {OfSession::ALL.iter().filter(|f| !FIRST.contains(f)).map(|f| cell(*f)).collect_view()}
+            </div>
+        </details>
     }
 }
 
 #[component]
 fn Cautions(here: In) -> impl IntoView {
     let hub = here.at.bench.hub;
-    move || {
+    // Kept apart from what is drawn, so that what is unfolded stays so when something else changes.
+    let found = Memo::new(move |_| {
         let desk = Desk::read(hub, here.at.whose, here.at.week.get()).ok()?;
         let born = desk.place(here.who)?.born;
         let session = here.session.get()?;
-        let mut boxes: Vec<AnyView> = caution::planned(&session, &desk.library, born)
-            .into_iter()
-            .map(|c| view! { <CautionBox caution=c.caution text=c.words /> }.into_any())
-            .collect();
         let mut own: Vec<String> = session
             .items()
             .filter_map(|(_, i)| desk.library.exercises.get(&i.record.ex))
             .filter_map(|e| e.record.caution.as_ref().map(|c| format!("{}: {c}", e.record.name)))
             .collect();
         own.dedup();
-        boxes.extend(own.into_iter().map(|text| view! { <CautionBox text=text /> }.into_any()));
-        let n = boxes.len();
+        Some((caution::planned(&session, &desk.library, born), own))
+    });
+    move || {
+        let (known, own) = found.get()?;
+        let known =
+            known.into_iter().map(|c| view! { <CautionBox caution=c.caution text=c.words /> }.into_any());
+        let own = own.into_iter().map(|text| view! { <CautionBox text=text /> }.into_any());
+        let boxes: Vec<AnyView> = known.chain(own).collect();
+        let n = u64::try_from(boxes.len()).unwrap_or(0);
         (n > 0).then(|| {
             view! {
                 <details class="more">
-                    <summary>{crate::words::say_n("desk.cautions", u64::try_from(n).unwrap_or(0), &[])}</summary>
+                    <summary>{say_n("desk.cautions", n, &[])}</summary>
                     <div class="stack tight">{boxes}</div>
                 </details>
             }
@@ -230,14 +244,14 @@ fn Cautions(here: In) -> impl IntoView {
 #[component]
 fn MetBoxes(here: In) -> impl IntoView {
     let hub = here.at.bench.hub;
-    let met = move || -> Option<Vec<MetHere>> {
+    let met = Memo::new(move |_| -> Option<Vec<MetHere>> {
         let desk = Desk::read(hub, here.at.whose, here.at.week.get()).ok()?;
         let place = desk.place(here.who)?;
         let session = here.session.get()?;
         let mine: Vec<_> =
             place.plan.met.iter().filter(|m| belongs(&session, m.place.keys.last())).cloned().collect();
         Some(in_words(&mine, &desk.library, &|install| writer(hub, install)))
-    };
+    });
     let one = move |m: MetHere| {
         let choices = m
             .choices
@@ -261,7 +275,7 @@ fn MetBoxes(here: In) -> impl IntoView {
             </div>
         }
     };
-    move || met().unwrap_or_default().into_iter().map(one).collect_view()
+    move || met.get().unwrap_or_default().into_iter().map(one).collect_view()
 }
 
 /// A form of a group in words.
@@ -301,7 +315,7 @@ fn GroupView(here: In, group: Key, offers: Memo<Vec<Offer>>) -> impl IntoView {
                 let entry = e.as_ref()?;
                 Some(fields::read_group(&entry.record, field, &text).map(|to| deeds::edit(entry, to)))
             });
-            next.map_or(Ok(()), |next| next.map(|command| here.save(command)))
+            next.map_or(Ok(()), |next| next.and_then(|command| here.save(command)))
         };
         view! { <Cell label=field.label().text() value=value save=save /> }
     };
@@ -314,8 +328,7 @@ fn GroupView(here: In, group: Key, offers: Memo<Vec<Offer>>) -> impl IntoView {
             let (entry, form) = (e.as_ref()?, text.parse().ok()?);
             deeds::edit(entry, Group { form, ..entry.record.clone() })
         });
-        here.save(command);
-        Ok(())
+        here.save(command)
     };
     let shift = move |way: Way| {
         let command = here.session.with_untracked(|s| deeds::shift_group(s.as_ref()?, &key.get_value(), way));

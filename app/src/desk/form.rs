@@ -101,7 +101,7 @@ pub fn RecordForm<R: Formed>(
                     Some((field.read)(&entry.record, &text).map(|to| deeds::edit(entry, to)))
                 });
                 next.map_or(Ok(()), |next| {
-                    next.map(|command| bench.quietly(doc, command, say("desk.edited")))
+                    next.and_then(|command| bench.quietly(doc, command, say("desk.edited")))
                 })
             };
             let (label, hint) = (field.label.text(), field.hint.map_or("", |h| h.text()));
@@ -166,7 +166,7 @@ pub fn RecordList<R: Formed>(
     view! {
         <div class="stack">
             {add.map(|(label, _)| view! {
-                <form class="row" on:submit=move |e| { e.prevent_default(); go(); }>
+                <form class="row desk-form" on:submit=move |e| { e.prevent_default(); go(); }>
                     <TextField label=label.text() value=name error=error />
                     <Button label=say("form.add").to_owned() submit=true on_press=|| () />
                 </form>
@@ -207,7 +207,7 @@ fn OneRecord<R: Formed>(
     };
     let withdraw = Callback::new(move |()| withdraw());
     view! {
-        <li class="card" hidden=hidden>
+        <li class="card desk-record" hidden=hidden>
             <button type="button" class="button quiet full" aria-expanded=move || if open.get() { "true" } else { "false" }
                 on:click=move |_| open.update(|o| *o = !*o)>{title}</button>
             {move || open.get().then(|| view! {

@@ -12,6 +12,7 @@ use backstraight_core::view::planned::{PlannedGroup, PlannedSession};
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 
+use super::around::open_while;
 use super::deeds::copy_groups;
 use super::editor::In;
 use super::many::{Outcome, Past, Target, give};
@@ -89,12 +90,7 @@ pub fn Give(
     gift: RwSignal<Option<Gift>>,
 ) -> impl IntoView {
     let open = RwSignal::new(false);
-    Effect::new(move |_| open.set(gift.with(Option::is_some)));
-    Effect::new(move |_| {
-        if !open.get() {
-            gift.set(None);
-        }
-    });
+    open_while(open, gift);
     view! {
         <Dialog title=Signal::stored(say("give.title").to_owned()) open=open sheet=true>
             {move || gift.get().map(|gift| view! { <Inside at=at gift=gift open=open /> })}
@@ -116,7 +112,8 @@ fn Inside(at: At, gift: Gift, open: RwSignal<bool>) -> impl IntoView {
         .filter(|p| p.who != gift.who)
         .filter_map(|p| {
             let outcome = look(hub, &from, p, &gift)?;
-            let on = RwSignal::new(!outcome.commands.is_empty());
+            // Whoever has something else on these days is chosen by hand.
+            let on = RwSignal::new(!outcome.commands.is_empty() && outcome.beside == 0);
             Some((p.clone(), outcome, on))
         })
         .collect();

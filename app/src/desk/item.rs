@@ -42,7 +42,7 @@ pub fn ItemView(
             let entry = e.as_ref()?;
             Some(read(&entry.record).map(|to| deeds::edit(entry, to)))
         });
-        next.map_or(Ok(()), |next| next.map(|command| here.save(command)))
+        next.map_or(Ok(()), |next| next.and_then(|command| here.save(command)))
     };
     let hub = here.at.bench.hub;
     let library = move || hub.read_with(|device, readings| readings.library(device)).unwrap_or_default();
@@ -133,7 +133,9 @@ fn Fields(here: In, entry: Entry, offers: Memo<Vec<Offer>>) -> impl IntoView {
     let library = move || hub.read_with(|device, readings| readings.library(device)).unwrap_or_default();
     let change = move |f: &dyn Fn(&Prescription) -> Prescription| {
         let command = entry.with_untracked(|e| e.as_ref().and_then(|e| deeds::edit(e, f(&e.record))));
-        here.save(command);
+        if let Err(why) = here.save(command) {
+            here.at.bench.toaster.say(why);
+        }
     };
     let cell = move |field: OfItem| {
         let value = Signal::derive(move || {
@@ -150,7 +152,7 @@ fn Fields(here: In, entry: Entry, offers: Memo<Vec<Offer>>) -> impl IntoView {
                 });
                 Some(read.map(|to| deeds::edit(entry, to)))
             });
-            next.map_or(Ok(()), |next| next.map(|command| here.save(command)))
+            next.map_or(Ok(()), |next| next.and_then(|command| here.save(command)))
         };
         let hint = hint(field).map_or("", |w| w.text());
         let lines = field == OfItem::Note;
@@ -198,29 +200,30 @@ fn Fields(here: In, entry: Entry, offers: Memo<Vec<Offer>>) -> impl IntoView {
             })
             .collect_view()
     };
-    let cues = move || {
-        let chosen =
-            entry.with(|e| e.as_ref().and_then(|e| e.record.cues.clone())).map_or_else(Vec::new, |k| k.0);
+    let chosen = Memo::new(move |_| {
+        entry.with(|e| e.as_ref().and_then(|e| e.record.cues.clone())).map_or_else(Vec::new, |k| k.0)
+    });
+    let fitting = Memo::new(move |_| {
         let ex = entry.with(|e| e.as_ref().map(|e| e.record.ex.clone()));
+        let chosen = chosen.get();
         let library = library();
-        let fitting = library
+        let fits = library
             .cues
             .iter()
             .filter(|(k, c)| c.live() && (chosen.contains(k) || c.record.ex.is_none() || c.record.ex == ex));
-        fitting
-            .map(|(key, cue)| {
-                let on = chosen.contains(key);
-                let (key, text) = (key.clone(), cue.record.text.to_string());
-                let turn = move |_| {
-                    change(&|p| Prescription { cues: fields::turned(p.cues.as_ref(), &key), ..p.clone() });
-                };
-                view! {
-                    <button type="button" class="chip" aria-pressed=if on { "true" } else { "false" } on:click=turn>
-                        {text}
-                    </button>
-                }
-            })
-            .collect_view()
+        fits.map(|(key, cue)| (key.clone(), cue.record.text.to_string())).collect::<Vec<_>>()
+    });
+    let cue = move |(key, text): (Key, String)| {
+        let this = key.clone();
+        let on = move || if chosen.with(|all| all.contains(&this)) { "true" } else { "false" };
+        let turn = move |_| {
+            change(&|p| Prescription { cues: fields::turned(p.cues.as_ref(), &key), ..p.clone() });
+        };
+        view! {
+            <button type="button" class="chip" aria-pressed=on on:click=turn>
+                {text}
+            </button>
+        }
     };
     let save_side = move |text: String| {
         change(&|p| Prescription { side: fields::side(&text), ..p.clone() });
@@ -240,7 +243,9 @@ fn Fields(here: In, entry: Entry, offers: Memo<Vec<Offer>>) -> impl IntoView {
             </div>
             <div class="field">
                 <p class="label">{say("field.cues")}</p>
-                <div class="row">{cues}</div>
+                <div class="row">
+                    <For each=move || fitting.get() key=|c| c.clone() children=cue />
+                </div>
             </div>
             <Combo label=say("field.swaps") offers=offers text=typed on_pick=swap hint=say("field.swaps.hint") />
             <div class="row">{swaps}</div>

@@ -1,6 +1,7 @@
 //! The coach's desk: plans week by week, the library, test days. Screens show what documents hold and turn what is
 //! typed into commands, so all of it works without a signal; no rule of training is here.
 
+pub mod around;
 pub mod bench;
 pub mod cell;
 pub mod deeds;
@@ -14,7 +15,10 @@ pub mod link;
 pub mod many;
 pub mod scene;
 pub mod season;
+pub mod strip;
 pub mod tables;
+pub mod testday;
+pub mod trial;
 pub mod undo;
 pub mod week;
 pub mod written;

@@ -14,6 +14,7 @@ use backstraight_core::view::library::Library;
 
 use super::fields::{Read, name, small, title};
 use super::form::{FieldOf, Formed, How, choices, exercises};
+use crate::kit::dates;
 use crate::parse::{self, Lengths, Masses, Mistake};
 use crate::words::{Word, say, word};
 
@@ -170,7 +171,7 @@ formed!(
 formed!(
     Phase,
     "phases",
-    |r, _| format!("{}: {} – {}, {}", r.title, r.from, r.to, r.aim),
+    |r, _| format!("{}: {} – {}, {}", r.title, dates::short(r.from), dates::short(r.to), r.aim),
     |r| r.from.to_string(),
     [
         titled!(Phase, word("field.title"), title),
@@ -186,7 +187,7 @@ formed!(
     "weeks",
     |r, _| {
         let easy = if r.easy == Some(true) { say("form.easy") } else { "" };
-        format!("{} {} {easy}", r.start, shown(r.title.as_ref()))
+        format!("{} {} {easy}", dates::short(r.start), shown(r.title.as_ref())).trim().to_owned()
     },
     |r| r.start.to_string(),
     [
@@ -234,7 +235,7 @@ formed!(
 formed!(
     Meet,
     "meets",
-    |r, _| format!("{} {}, {}", r.date, r.name, r.priority),
+    |r, _| format!("{}: {}, {}", dates::named(r.date), r.name, r.priority),
     |r| r.date.to_string(),
     [
         titled!(Meet, word("field.name"), name),
@@ -249,7 +250,7 @@ formed!(
 formed!(
     SquadSession,
     "sessions",
-    |r, _| format!("{} {}", r.date, r.title),
+    |r, _| format!("{}: {}", dates::named(r.date), r.title),
     |r| r.date.to_string(),
     [
         titled!(SquadSession, word("field.title"), title),

@@ -6,10 +6,11 @@ use backstraight_core::doc::command::Command;
 use backstraight_core::doc::open::Document;
 use backstraight_core::doc::place::Place;
 use backstraight_core::model::any::AnyRecord;
+use backstraight_core::model::log::Trial;
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::plan::{
     Condition, Cue, Exercise, Group, Meet, Phase, PlanAbout, Prescription, Protocol, Session, Settings,
-    Template, Venue, Week,
+    SquadSession, Template, Venue, Week,
 };
 use backstraight_core::model::spec::{Record, Scalar};
 
@@ -116,7 +117,9 @@ fn fields_now(doc: &Document, place: &Place, like: &AnyRecord) -> Option<Vec<(&'
         Venue,
         Protocol,
         Settings,
-        Template
+        SquadSession,
+        Template,
+        Trial
     )
 }
 

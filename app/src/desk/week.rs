@@ -5,15 +5,14 @@ use backstraight_core::base::day::Day;
 use backstraight_core::base::id::PersonId;
 use backstraight_core::base::key::Key;
 use backstraight_core::doc::command::Command;
-use backstraight_core::doc::read::Entry;
 use backstraight_core::model::name::DocName;
-use backstraight_core::model::number::{Priority, Text};
-use backstraight_core::model::plan::Session;
+use backstraight_core::model::number::Text;
 use backstraight_core::view::planned::PlannedSession;
 use leptos::ev::KeyboardEvent;
 use leptos::prelude::*;
 use leptos::wasm_bindgen::JsValue;
 
+use super::around::{Repeat, gone};
 use super::bench::Bench;
 use super::deeds::{self, Way};
 use super::editor::Editor;
@@ -21,14 +20,14 @@ use super::give::{Gift, Give};
 use super::link::person_link;
 use super::scene::{Card, Desk, Row, rows};
 use super::season::SeasonPart;
-use crate::chart::{Phase, Season, SeasonStrip, When};
+use super::strip::Strip;
 use crate::kit::keys::typing;
 use crate::kit::number::masses;
 use crate::kit::screen::broad;
 use crate::kit::{Button, Chip, Dialog, EmptyState, ErrorBox, KeysHelp, Kind, Trouble, dates};
 use crate::route::{Route, Whose};
 use crate::screens::head;
-use crate::words::{say, say_n, say_with};
+use crate::words::{say, say_with};
 
 /// What was taken up to be put elsewhere.
 #[derive(Debug, Clone, PartialEq)]
@@ -61,7 +60,7 @@ pub struct At {
     /// What is held.
     pub held: RwSignal<Option<Held>>,
     /// Weeks over which to repeat: whose, which session.
-    repeat: RwSignal<Option<(PersonId, Key)>>,
+    pub repeat: RwSignal<Option<(PersonId, Key)>>,
     gone: RwSignal<bool>,
     season: RwSignal<bool>,
     /// What is given to others.
@@ -82,7 +81,8 @@ impl At {
         }
     }
 
-    fn mint(self) -> impl FnMut() -> Key {
+    /// Keys for new records.
+    pub fn mint(self) -> impl FnMut() -> Key {
         move || self.bench.hub.key()
     }
 
@@ -216,6 +216,8 @@ pub fn PlanDesk(
             .map(|desk| rows(&desk, at.week.get(), masses.get()))
             .map_err(|e| e.to_string())
     });
+    // Only how many there are: a change of a session draws its own card anew, not the grid.
+    let people = Memo::new(move |_| grid.with(|g| g.as_ref().map(Vec::len).map_err(Clone::clone)));
     Effect::new(move |_| {
         let title = match (whose, grid.get()) {
             (Whose::Athlete(_), Ok(rows)) => rows.first().map_or_else(String::new, |r| r.name.clone()),
@@ -231,19 +233,27 @@ pub fn PlanDesk(
         head(title, say_with("desk.under", &[("from", &dates::named(from)), ("to", &dates::full(to))]));
     });
     let sheet = RwSignal::new(false);
-    Effect::new(move |_| sheet.set(at.open.with(Option::is_some) && !wide.get()));
     Effect::new(move |_| {
-        if !sheet.get() && !wide.get_untracked() {
+        let wanted = at.open.with(Option::is_some) && !wide.get();
+        if sheet.get_untracked() != wanted {
+            sheet.set(wanted);
+        }
+    });
+    Effect::new(move |before: Option<bool>| {
+        let now = sheet.get();
+        // Closed by its own button or by Escape, not by the window that became wide.
+        if before == Some(true) && !now && !wide.get_untracked() {
             at.open.set(None);
         }
+        now
     });
     view! {
         <div class="stack desk">
             <Bar at=at help=help />
-            {move || strip(at)}
+            <Strip at=at />
             {move || at.season.get().then(|| view! { <SeasonPart at=at /> })}
             <div class="desk-floor" class:with-panel=move || wide.get() && at.open.with(Option::is_some)>
-                {move || match grid.with(|g| g.as_ref().map(Vec::len).map_err(Clone::clone)) {
+                {move || match people.get() {
                     Ok(0) => view! { <EmptyState title=say("desk.nobody") text=say("desk.nobody.text") /> }.into_any(),
                     Ok(_) => view! { <Grid at=at grid=grid /> }.into_any(),
                     Err(why) => {
@@ -253,6 +263,7 @@ pub fn PlanDesk(
                 }}
                 {move || (wide.get()).then(|| at.open.get()).flatten().map(|(who, key)| view! {
                     <aside class="desk-panel card" aria-label=say("desk.session")>
+                        <h2 class="hidden-text">{say("desk.session")}</h2>
                         <Editor at=at who=who session=key />
                     </aside>
                 })}
@@ -364,41 +375,6 @@ fn Bar(at: At, help: RwSignal<bool>) -> impl IntoView {
     }
 }
 
-/// The season of the first athlete: phases, meets and the squad's days.
-fn strip(at: At) -> Option<AnyView> {
-    let week = at.week.get();
-    let desk = Desk::read(at.bench.hub, at.whose, week).ok()?;
-    let season = season(&desk, week, at.bench.hub.today())?;
-    Some(view! { <SeasonStrip title=say("desk.season") season=season /> }.into_any())
-}
-
-fn season(desk: &Desk, week: Day, today: Option<Day>) -> Option<Season> {
-    let plan = &desk.places.first()?.plan;
-    let about = plan.about.as_ref();
-    let days = || plan.sessions.iter().map(|s| s.session.record.date);
-    let first = about.and_then(|a| a.from).or_else(|| days().min())?.week_start();
-    let last = about.and_then(|a| a.to).or_else(|| days().max())?.week_start().plus(6);
-    let meets = desk.squad.meets.iter().map(|m| {
-        let when = if m.record.priority == Priority::Main { When::MainMeet } else { When::Meet };
-        (m.record.date, m.record.name.to_string(), when)
-    });
-    let tests = desk.squad.days.iter().map(|d| (d.record.date, d.record.title.to_string(), When::Test));
-    let phase = |p: &Entry<backstraight_core::model::plan::Phase>| Phase {
-        title: p.record.title.to_string(),
-        from: p.record.from,
-        to: p.record.to,
-        aim: p.record.aim,
-    };
-    Some(Season {
-        first,
-        last,
-        phases: plan.phases.iter().map(phase).collect(),
-        days: meets.chain(tests).collect(),
-        today,
-        shown: Some(week),
-    })
-}
-
 type Rows = Memo<Result<Vec<Row>, String>>;
 
 #[component]
@@ -466,7 +442,7 @@ fn Week(at: At, grid: Rows, who: PersonId) -> impl IntoView {
                         </For>
                         <div class="row no-print">
                             {move || at.held.get().filter(|h| !h.week).map(|_| view! {
-                                <Button label=say("desk.put").to_owned() kind=Kind::Main
+                                <Button label=say("desk.put").to_owned()
                                     on_press=move || at.put(who, untrack(day)) />
                             })}
                             <button type="button" class="button quiet desk-add" aria-label=add
@@ -480,7 +456,7 @@ fn Week(at: At, grid: Rows, who: PersonId) -> impl IntoView {
             <Button label=say("give.week").to_owned() kind=Kind::Quiet disabled=none on_press=spread />
             <Button label=say("desk.copy-week").to_owned() kind=Kind::Quiet disabled=none on_press=hold />
             {move || at.held.get().filter(|h| h.week).map(|_| view! {
-                <Button label=say("desk.put-week").to_owned() kind=Kind::Main
+                <Button label=say("desk.put-week").to_owned()
                     on_press=move || at.put(who, at.week.get_untracked()) />
             })}
         </div>
@@ -528,73 +504,4 @@ fn CardView(at: At, who: PersonId, card: Card) -> impl IntoView {
             </details>
         </article>
     }
-}
-
-/// Over how many weeks a session is repeated.
-#[component]
-fn Repeat(at: At) -> impl IntoView {
-    let open = RwSignal::new(false);
-    let weeks = RwSignal::new("3".to_owned());
-    Effect::new(move |_| open.set(at.repeat.with(Option::is_some)));
-    Effect::new(move |_| {
-        if !open.get() {
-            at.repeat.set(None);
-        }
-    });
-    let go = move || {
-        let n = crate::parse::count(&weeks.get_untracked()).ok().and_then(|n| i32::try_from(n.get()).ok());
-        let (Some(n), Some((who, key))) = (n, at.repeat.get_untracked()) else { return };
-        at.with(who, &key, |place, session| {
-            let commands = deeds::repeat(&place.plan, session, n, &mut at.mint());
-            let said = say_n("desk.repeated", u64::try_from(n).unwrap_or(0), &[]);
-            at.bench.run(commands.into_iter().map(|c| (place.doc, c)).collect(), said);
-        });
-        at.repeat.set(None);
-    };
-    view! {
-        <Dialog title=Signal::stored(say("desk.repeat").to_owned()) open=open sheet=true>
-            <form class="stack" on:submit=move |e| { e.prevent_default(); go(); }>
-                <p>{say("desk.repeat.text")}</p>
-                <crate::kit::NumberField label=say("desk.repeat.weeks") value=weeks whole=true
-                    steps=crate::kit::number::Steps::whole(1, 1, 52) />
-                <Button label=say("desk.repeat.go").to_owned() kind=Kind::Main submit=true on_press=|| () />
-            </form>
-        </Dialog>
-    }
-}
-
-/// Sessions of this week that were taken away.
-fn gone(at: At) -> AnyView {
-    let week = at.week.get();
-    let Ok(desk) = Desk::read(at.bench.hub, at.whose, week) else { return ().into_any() };
-    let mut found: Vec<(String, DocName, Entry<Session>)> = Vec::new();
-    for place in &desk.places {
-        let sessions = at.bench.hub.peek(|device| {
-            device.document(place.doc).map(|d| d.records::<Session>("sessions").entries).unwrap_or_default()
-        });
-        let mine = sessions
-            .into_iter()
-            .filter(|s| !s.live() && week <= s.record.date && s.record.date <= week.plus(6));
-        found.extend(mine.map(|s| (place.name.clone(), place.doc, s)));
-    }
-    let list = found
-        .iter()
-        .map(|(name, doc, session)| {
-            let text = format!("{name}, {}, {}", dates::named(session.record.date), session.record.title);
-            let (doc, place) = (*doc, session.place.clone());
-            let back = move || {
-                at.bench.run(vec![(doc, Command::Restore(vec![place.clone()]))], say("desk.restored"));
-            };
-            view! { <li class="row apart"><span>{text}</span><Button label=say("desk.restore").to_owned() on_press=back /></li> }
-        })
-        .collect_view();
-    let none = found.is_empty().then(|| view! { <p class="soft">{say("desk.gone.none")}</p> });
-    view! {
-        <section class="card stack" aria-label=say("desk.gone")>
-            <h2>{say("desk.gone")}</h2>
-            {none}
-            <ul class="stack tight">{list}</ul>
-        </section>
-    }
-    .into_any()
 }

@@ -40,6 +40,7 @@ fn ways(home: Home) -> Vec<Way> {
             way(Route::Board, word("way.board"), IconName::Board, true),
             way(Route::Attention, word("way.attention"), IconName::Attention, true),
             way(Route::Talk(None), word("way.talk"), IconName::Talk, true),
+            way(Route::TestDay, word("way.test-day"), IconName::TestDay, false),
             way(Route::Proposals, word("way.proposals"), IconName::Proposals, true),
             way(Route::Records, word("way.records"), IconName::Records, false),
             way(Route::Library, word("way.library"), IconName::Library, false),

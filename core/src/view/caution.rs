@@ -7,9 +7,9 @@ use super::planned::{PlannedSession, sets_asked};
 use super::records::ADULT;
 use super::volume::{self, Line, Volume};
 use crate::base::day::Day;
-use crate::model::number::{Intent, Pattern};
+use crate::model::number::{Intent, Measure, Pattern};
 use crate::model::packed::{Dose, Intensity, Target};
-use crate::model::plan::Prescription;
+use crate::model::plan::{Prescription, Protocol};
 use crate::science::Caution;
 
 /// Effort, in tenths, from which a lift is as heavy as the day allows.
@@ -94,6 +94,24 @@ pub fn planned(session: &PlannedSession, library: &Library, born: Option<Day>) -
     out
 }
 
+/// What to be careful about in a test, by what it measures and by the exercise that it is done with.
+#[must_use]
+pub fn tested(protocol: &Protocol, library: &Library) -> Option<Caution> {
+    let ex = protocol.ex.as_ref().and_then(|k| library.exercises.get(k)).map(|e| &e.record);
+    match (protocol.measure, ex) {
+        (Measure::Load, Some(ex)) if ex.pattern == Pattern::Olympic => Some(Caution::TechnicalLift),
+        (Measure::Load | Measure::Reps, _) => Some(Caution::MaximalTest),
+        (Measure::Hops, _) => Some(Caution::JumpExposure),
+        (Measure::Time | Measure::Splits, _) => Some(Caution::SprintExposure),
+        (Measure::Distance, None) => Some(Caution::JumpExposure),
+        (Measure::Distance, Some(ex)) => {
+            let jumps = matches!(ex.pattern, Pattern::Jump | Pattern::Hop | Pattern::Bound);
+            jumps.then_some(Caution::JumpExposure)
+        }
+        (Measure::Speed, _) => None,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -170,5 +188,19 @@ mod tests {
         // Nothing is said about whom the club knows to be grown up, or of whom it does not know the age.
         assert_eq!(words(21, Some("2000-01-01")).1, "");
         assert_eq!(words(21, None).1, "");
+    }
+
+    #[test]
+    fn a_test_has_the_caution_of_what_it_measures() {
+        use crate::model::number::Better;
+        let of = |measure, ex: Option<u32>| {
+            let name = Text::new("Test").unwrap();
+            tested(&Protocol { ex: ex.map(key), ..Protocol::new(name, measure, Better::Higher) }, &library())
+        };
+        assert_eq!(of(Measure::Load, Some(1)), Some(Caution::MaximalTest));
+        assert_eq!(of(Measure::Distance, Some(2)), Some(Caution::JumpExposure));
+        assert_eq!(of(Measure::Distance, Some(1)), None);
+        assert_eq!(of(Measure::Splits, None), Some(Caution::SprintExposure));
+        assert_eq!(of(Measure::Speed, Some(1)), None);
     }
 }

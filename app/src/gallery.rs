@@ -124,7 +124,7 @@ fn Buttons(toaster: Toaster) -> impl IntoView {
                 <Button label="Keys".to_owned() on_press=move || keys.set(true) />
                 <ButtonLink label="Open plan".to_owned() href="#/board".to_owned() />
             </div>
-            <Dialog title=Signal::stored("Why leave it out?".to_owned()) open=sheet sheet=true>
+            <Dialog title=Signal::stored("Why leave it out?".to_owned()) open=sheet on_close=move || sheet.set(false) sheet=true>
                 <div class="stack">
                     <p>"Your coach reads the reason beside the exercise."</p>
                     <Button label="No kit here".to_owned() full=true big=true on_press=move || sheet.set(false) />

@@ -13,6 +13,7 @@ use backstraight_core::base::key::Key;
 use backstraight_core::base::moment::Moment;
 use backstraight_core::device::identity::Identity;
 use backstraight_core::device::session::Tokens;
+use backstraight_core::device::shelf::{DocRow, RefusedRow, Shelf as _};
 use backstraight_core::device::{Device, Exchanged, MAX_ROUNDS};
 use backstraight_core::doc::command::Command;
 use backstraight_core::model::name::DocName;
@@ -80,6 +81,16 @@ struct Inner {
     gone: Cell<bool>,
     answers: RefCell<BTreeMap<String, (Moment, serde_json::Value)>>,
     readings: Readings,
+}
+
+/// What screens show of the documents and their standing, to tell whether it changed.
+#[derive(PartialEq, Eq)]
+struct Seen {
+    day: Option<Day>,
+    docs: Vec<DocRow>,
+    refused: Vec<RefusedRow>,
+    people: u64,
+    carried: Vec<(i64, bool)>,
 }
 
 /// The page's hold on everything. Copy it where it is needed.
@@ -215,6 +226,17 @@ impl Hub {
         self.flush().await?;
         self.soon();
         Ok(hash)
+    }
+
+    /// Does several things of one deed, one after the other; each is on disk before the next.
+    ///
+    /// # Errors
+    /// Of the first that could not be done.
+    pub async fn run_all(self, name: DocName, commands: &[Command]) -> Result<(), AppError> {
+        for command in commands {
+            self.run(name, command).await?;
+        }
+        Ok(())
     }
 
     fn touch(self) {
@@ -353,6 +375,7 @@ impl Hub {
         loop {
             inner.again.set(false);
             self.line.set(Line::Busy);
+            let before = self.seen();
             let outcome = self.rounds().await;
             let now = clock::now();
             self.line.set(match &outcome {
@@ -365,12 +388,34 @@ impl Hub {
             if let Ok(report) = outcome {
                 self.report.set(Some(report));
             }
-            self.touch();
+            // An exchange that brought nothing draws nothing anew: what has the focus keeps it.
+            if self.seen() != before {
+                self.touch();
+            }
             if !good || !inner.again.get() {
                 break;
             }
         }
         inner.exchanging.set(false);
+    }
+
+    /// What an exchange may change of all that screens show, and the day, which a page left open may outlive.
+    fn seen(self) -> Seen {
+        let inner = self.inner();
+        let device = inner.device.borrow();
+        let shelf = device.shelf();
+        Seen {
+            day: self.today(),
+            docs: shelf.docs().unwrap_or_default(),
+            refused: shelf.refusals().unwrap_or_default(),
+            people: shelf.people().map_or(0, |(version, _)| version),
+            carried: shelf
+                .carried()
+                .unwrap_or_default()
+                .iter()
+                .map(|c| (c.id, c.refused.is_some()))
+                .collect(),
+        }
     }
 
     async fn rounds(self) -> Result<Exchanged, AppError> {

@@ -5,6 +5,7 @@ pub mod athlete;
 pub mod chart;
 pub mod coach;
 pub mod common;
+pub mod deed;
 pub mod desk;
 pub mod device;
 pub mod enrol;

@@ -88,6 +88,15 @@ const POUND: i128 = 45_359_237;
 /// Longest text that is looked at.
 const LONGEST: usize = 40;
 
+/// What may be left out: none for an empty field, else what `read` makes of it.
+///
+/// # Errors
+/// What is wrong with it, in words.
+pub fn optional<T>(text: &str, read: impl FnOnce(&str) -> Typed<T>) -> Result<Option<T>, String> {
+    let text = text.trim();
+    if text.is_empty() { Ok(None) } else { read(text).map(Some).map_err(|mistake| mistake.words()) }
+}
+
 /// A signed decimal number as a whole number of 10^-`places`.
 ///
 /// # Errors

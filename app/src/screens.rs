@@ -7,7 +7,7 @@ use crate::coach;
 use crate::common;
 use crate::desk;
 use crate::hub::use_hub;
-use crate::kit::{EmptyState, Frame};
+use crate::kit::{EmptyState, ErrorBox, Frame, Trouble};
 use crate::route::{Home, Route};
 use crate::words::say;
 
@@ -25,6 +25,12 @@ pub fn head(title: impl Into<String>, under: impl Into<String>) {
     let heading = expect_context::<Heading>();
     heading.title.set(title.into());
     heading.under.set(under.into());
+}
+
+/// Documents of this device that cannot be read: why, and what to do.
+pub fn unreadable(why: impl ToString) -> AnyView {
+    let trouble = Trouble { what: why.to_string(), todo: say("own.unreadable").to_owned() };
+    view! { <ErrorBox trouble=trouble /> }.into_any()
 }
 
 /// Screens that want the width of a desk.

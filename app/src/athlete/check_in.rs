@@ -17,11 +17,9 @@ use super::draft::note;
 use super::scene::{Own, Standing};
 use crate::hub::{Hub, use_hub};
 use crate::kit::number::MassesSetting;
-use crate::kit::{
-    Button, CautionBox, ChoiceRow, ErrorBox, Kind, NumberField, SaveMark, TextField, Toaster, Trouble, dates,
-};
+use crate::kit::{Button, CautionBox, ChoiceRow, Kind, NumberField, SaveMark, TextField, Toaster, dates};
 use crate::parse::{self, Masses};
-use crate::screens::head;
+use crate::screens::{head, unreadable};
 use crate::words::{say, say_with};
 
 /// The answers as they stand in the form, in the order of the questions.
@@ -45,10 +43,9 @@ pub fn record(
     words: &str,
     masses: Masses,
 ) -> Result<CheckIn, (Option<String>, Option<String>)> {
-    let typed = !mass.trim().is_empty();
-    let weighed = typed.then(|| parse::body_mass(mass, masses)).transpose();
+    let weighed = parse::optional(mass, |text| parse::body_mass(text, masses));
     let (Ok(mass), Ok(note)) = (&weighed, &note(words)) else {
-        return Err((weighed.err().map(|e| e.words()), note(words).err()));
+        return Err((weighed.err(), note(words).err()));
     };
     let [sleep, fresh, muscles, calm, mood] = given.map(|n| n.and_then(|n| Rating::new(n).ok()));
     Ok(CheckIn {
@@ -89,8 +86,7 @@ pub fn CheckInScreen() -> impl IntoView {
         }
         Err(error) => {
             head(say("way.check-in"), "");
-            let trouble = Trouble { what: error.to_string(), todo: say("own.unreadable").to_owned() };
-            view! { <ErrorBox trouble=trouble /> }.into_any()
+            unreadable(error)
         }
     }
 }

@@ -7,7 +7,7 @@ use leptos::prelude::*;
 use leptos::task::spawn_local;
 
 use super::draft::note;
-use super::scene::{Own, run_all};
+use super::scene::Own;
 use crate::hub::{Hub, use_hub};
 use crate::kit::number::Steps;
 use crate::kit::{Button, EmptyState, Kind, NumberField, TextField, Toaster};
@@ -66,18 +66,11 @@ fn form(hub: Hub, key: Key, screen: SessionScreen) -> impl IntoView {
     let wrong = RwSignal::new(Wrong::default());
     let toaster = Toaster::here();
     let save = move || {
-        let optional = |t: &str| !t.trim().is_empty();
-        let m = minutes.get_untracked();
-        let m = optional(&m).then(|| parse::minutes(&m)).transpose();
-        let e = effort.get_untracked();
-        let e = optional(&e).then(|| parse::effort(&e)).transpose();
+        let m = parse::optional(&minutes.get_untracked(), parse::minutes);
+        let e = parse::optional(&effort.get_untracked(), parse::effort);
         let c = note(&comment.get_untracked());
         let (Ok(m), Ok(e), Ok(c)) = (&m, &e, &c) else {
-            wrong.set(Wrong {
-                minutes: m.err().map(|x| x.words()),
-                effort: e.err().map(|x| x.words()),
-                comment: c.err(),
-            });
+            wrong.set(Wrong { minutes: m.err(), effort: e.err(), comment: c.err() });
             return;
         };
         let now = hub.now();
@@ -85,7 +78,7 @@ fn form(hub: Hub, key: Key, screen: SessionScreen) -> impl IntoView {
         let person = hub.me().person;
         let doc = screen.doc(|day| DocName::Log(person, day.month()));
         spawn_local(async move {
-            match run_all(hub, doc, commands).await {
+            match hub.run_all(doc, &commands).await {
                 Ok(()) => {
                     toaster.say(say("close.saved"));
                     // Asked for after the first whole session: now there is something to protect.

@@ -6,7 +6,7 @@ use backstraight_core::model::number::Note;
 use backstraight_core::model::packed::Dose;
 use backstraight_core::view::judge::SetAsked;
 
-use crate::parse::{self, Lengths, Masses, Mistake};
+use crate::parse::{self, Lengths, Masses};
 
 /// One of the fields of a set.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -129,7 +129,7 @@ impl Draft {
         let mut set = base.clone();
         macro_rules! field {
             ($slot:ident, $field:expr, $read:expr) => {
-                match self.read_field($field, $read) {
+                match parse::optional(self.text($field), $read) {
                     Ok(value) => set.$slot = value,
                     Err(why) => wrong.push(($field, why)),
                 }
@@ -149,18 +149,6 @@ impl Draft {
             Err(why) => wrong.push((Field::Note, why)),
         }
         if wrong.is_empty() { Ok(set) } else { Err(wrong) }
-    }
-
-    fn read_field<T>(
-        &self,
-        field: Field,
-        read: impl Fn(&str) -> Result<T, Mistake>,
-    ) -> Result<Option<T>, String> {
-        let text = self.text(field).trim();
-        if text.is_empty() {
-            return Ok(None);
-        }
-        read(text).map(Some).map_err(|mistake| mistake.words())
     }
 }
 

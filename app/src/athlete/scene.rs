@@ -7,7 +7,6 @@ use backstraight_core::base::day::Day;
 use backstraight_core::base::id::PersonId;
 use backstraight_core::base::key::Key;
 use backstraight_core::device::shelf::Shelf as _;
-use backstraight_core::doc::command::Command;
 use backstraight_core::doc::touched::keys_in;
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::SeasonNo;
@@ -162,15 +161,4 @@ impl Standing {
             () => Kept::Saving,
         }
     }
-}
-
-/// Runs commands of one deed, one after the other; each is durable before the next.
-///
-/// # Errors
-/// The first that could not be carried out.
-pub async fn run_all(hub: Hub, doc: DocName, commands: Vec<Command>) -> Result<(), AppError> {
-    for command in &commands {
-        hub.run(doc, command).await?;
-    }
-    Ok(())
 }

@@ -14,9 +14,10 @@ use backstraight_core::view::show;
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 
-use super::scene::{Own, Standing, run_all};
+use super::scene::{Own, Standing};
 use super::set_form::SetForm;
 use super::sheets::{Leave, Pain, Place, Swap};
+use crate::deed::carry_out;
 use crate::hub::{Hub, use_hub};
 use crate::kit::rest::Rest;
 use crate::kit::{
@@ -93,29 +94,8 @@ impl At {
 
     /// Carries commands out and says so, with the way back where there is one.
     pub fn run(self, screen: &SessionScreen, commands: Vec<Command>, said: &'static str) {
-        let (hub, doc, toaster) = (self.hub, self.doc(screen), self.toaster);
-        let undo = commands.last().and_then(|c| c.inverse(&hub.key(), hub.now()));
         self.sheet.set(None);
-        spawn_local(async move {
-            if let Err(error) = run_all(hub, doc, commands).await {
-                toaster.say(error.to_string());
-                return;
-            }
-            match undo {
-                Some(undo) => toaster.with_undo(
-                    said,
-                    Callback::new(move |()| {
-                        let undo = undo.clone();
-                        spawn_local(async move {
-                            if let Err(error) = hub.run(doc, &undo).await {
-                                toaster.say(error.to_string());
-                            }
-                        });
-                    }),
-                ),
-                None => toaster.say(said),
-            }
-        });
+        carry_out(self.hub, self.toaster, self.doc(screen), commands, said, |_| ());
     }
 
     fn log(self, item: &Key, instead: Option<&Key>, set: SetDone) {
@@ -162,19 +142,6 @@ pub fn Session(
         }
     });
     on_cleanup(move || shown.remove());
-    let open = RwSignal::new(false);
-    // A signal tells of each write, also of one that changes nothing: the two would call each other for ever.
-    Effect::new(move |_| {
-        let wanted = at.sheet.with(Option::is_some);
-        if open.get_untracked() != wanted {
-            open.set(wanted);
-        }
-    });
-    Effect::new(move |_| {
-        if !open.get() && at.sheet.with_untracked(Option::is_some) {
-            at.sheet.set(None);
-        }
-    });
     view! {
         {move || match at.screen() {
             Some((own, screen)) => body(at, &own, &screen).into_any(),
@@ -185,7 +152,8 @@ pub fn Session(
             }
         }}
         <RestTimer rest=at.rest now=Callback::new(move |()| at.hub.now()) keep_awake=Callback::new(move |(on,)| keep_awake(on)) />
-        <Dialog title=Signal::derive(move || at.sheet.with(|s| s.as_ref().map_or_else(String::new, title))) open=open sheet=true>
+        <Dialog title=Signal::derive(move || at.sheet.with(|s| s.as_ref().map_or_else(String::new, title)))
+            open=Signal::derive(move || at.sheet.with(Option::is_some)) on_close=move || at.sheet.set(None) sheet=true>
             {move || at.sheet.get().map(|sheet| content(at, sheet))}
         </Dialog>
     }

@@ -144,13 +144,12 @@ pub(crate) fn Pain(at: At, screen: SessionScreen) -> impl IntoView {
     let toaster = Toaster::here();
     let session = screen.begun.as_ref().map(|b| b.key.clone());
     let save = move || {
-        let level = level.get_untracked();
-        let level = if level.trim().is_empty() { None } else { Some(parse::effort(&level)) };
+        let level = parse::optional(&level.get_untracked(), parse::effort);
         let area = area.get_untracked();
         let area = (!area.trim().is_empty()).then(|| Name::new(area.trim()));
-        let (level, area, text) = match (level.transpose(), area.transpose(), note(&words.get_untracked())) {
+        let (level, area, text) = match (level, area.transpose(), note(&words.get_untracked())) {
             (Ok(level), Ok(area), Ok(text)) => (level, area, text),
-            (Err(mistake), ..) => return wrong.set(Some(mistake.words())),
+            (Err(text), ..) => return wrong.set(Some(text)),
             (_, Err(error), _) => return wrong.set(Some(error.to_string())),
             (.., Err(text)) => return wrong.set(Some(text)),
         };

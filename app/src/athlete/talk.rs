@@ -16,10 +16,10 @@ use super::scene::Standing;
 use crate::coach::asked::clock_text;
 use crate::coach::care::athletes;
 use crate::hub::{Hub, use_hub};
-use crate::kit::{Button, EmptyState, ErrorBox, Kind, SaveMark, TextField, Toaster, Trouble};
+use crate::kit::{Button, EmptyState, Kind, SaveMark, TextField, Toaster};
 use crate::platform::clock::zone_minutes;
 use crate::route::Route;
-use crate::screens::head;
+use crate::screens::{head, unreadable};
 use crate::words::{say, say_with};
 
 /// The document in which somebody's words about an athlete stand.
@@ -107,10 +107,7 @@ pub fn Talk(
     };
     let list = move || match done(hub, athlete, today) {
         Ok(done) => words(hub, &done, me, athlete, name.as_deref()).into_any(),
-        Err(why) => {
-            let trouble = Trouble { what: why, todo: say("own.unreadable").to_owned() };
-            view! { <ErrorBox trouble=trouble /> }.into_any()
-        }
+        Err(why) => unreadable(why),
     };
     view! {
         <div class="stack">

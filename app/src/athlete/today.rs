@@ -8,9 +8,9 @@ use leptos::prelude::*;
 
 use super::scene::{Judged, Own};
 use crate::hub::{Hub, use_hub};
-use crate::kit::{ButtonLink, CautionBox, EmptyState, ErrorBox, Kind, Mark, Trouble, dates};
+use crate::kit::{ButtonLink, CautionBox, EmptyState, Kind, Mark, dates};
 use crate::route::Route;
-use crate::screens::head;
+use crate::screens::{head, unreadable};
 use crate::words::{say, say_with};
 
 /// The athlete's day.
@@ -23,8 +23,7 @@ pub fn Today() -> impl IntoView {
             Ok(own) => day(hub, &own).into_any(),
             Err(why) => {
                 head(say("today.title"), "");
-                let trouble = Trouble { what: why, todo: say("own.unreadable").to_owned() };
-                view! { <ErrorBox trouble=trouble /> }.into_any()
+                unreadable(why)
             }
         }}
     }

@@ -6,9 +6,9 @@ use leptos::prelude::*;
 
 use super::scene::{Judged, Own};
 use crate::hub::use_hub;
-use crate::kit::{Button, EmptyState, ErrorBox, Mark, Trouble, dates};
+use crate::kit::{Button, EmptyState, Mark, dates};
 use crate::route::Route;
-use crate::screens::head;
+use crate::screens::{head, unreadable};
 use crate::words::{say, say_with};
 
 /// Days of a week.
@@ -28,8 +28,7 @@ pub fn WeeksScreen() -> impl IntoView {
             }
             Err(why) => {
                 head(say("way.weeks"), "");
-                let trouble = Trouble { what: why, todo: say("own.unreadable").to_owned() };
-                view! { <ErrorBox trouble=trouble /> }.into_any()
+                unreadable(why)
             }
         }}
     }

@@ -5,7 +5,7 @@ use leptos::prelude::*;
 
 use super::NoChart;
 use super::draw::{Shape, Spot, area, dot, line, place};
-use super::frame::{Around, Behind, KeyLine, Plot, class_of, dot_class, figure};
+use super::frame::{Across, Around, Behind, KeyLine, Plot, across, class_of, dot_class, figure, grid};
 use super::scale::{Scale, Ticks, day_ticks, number, range, ticks};
 use crate::kit::dates;
 use crate::kit::screen::broad;
@@ -47,7 +47,7 @@ pub struct Band {
 /// What is drawn, as text of attributes.
 #[derive(Debug, Clone, PartialEq)]
 struct Laid {
-    across: Vec<(String, String)>,
+    across: Across,
     days: Vec<(String, String)>,
     band: Option<String>,
     traces: Vec<(usize, String)>,
@@ -73,8 +73,7 @@ fn lay(series: &[Series], band: Option<&Band>, from_zero: bool, plot: &Plot) -> 
     let spot = |on: Day, value: f64| {
         Ok::<Spot, NoChart>(Spot { x: x.at(f64::from(on.since(first)))?, y: y.at(value)? })
     };
-    let across =
-        up.at.iter().map(|v| Ok((place(y.at(*v)?)?, up.text(*v)))).collect::<Result<Vec<_>, NoChart>>()?;
+    let across = across(&up, &y)?;
     let days = day_ticks(first, last, plot.days)
         .into_iter()
         .map(|d| Ok((place(x.at(f64::from(d.since(first)))?)?, dates::short(d))))
@@ -221,18 +220,7 @@ pub fn DayChart(
 /// The drawing of what was laid out.
 fn drawing(laid: Laid, plot: &Plot, label: &str) -> AnyView {
     let (left, right, foot) = (plot.left, plot.right, plot.foot);
-    let across = laid
-        .across
-        .into_iter()
-        .map(|(y, text)| {
-            view! {
-                <line class="grid" x1=left x2=right y1=y.clone() y2=y.clone()></line>
-                <text class="end" x=left - 6.0 y=y dy="0.35em">
-                    {text}
-                </text>
-            }
-        })
-        .collect_view();
+    let across = grid(laid.across, plot);
     let days = laid
         .days
         .into_iter()

@@ -4,7 +4,8 @@
 use leptos::prelude::*;
 
 use super::NoChart;
-use super::draw::{Shape, Spot, dot};
+use super::draw::{Shape, Spot, dot, place};
+use super::scale::{Scale, Ticks};
 use crate::words::say;
 
 /// The size of a drawing and the room around its plot.
@@ -80,6 +81,31 @@ pub fn class_of(i: usize) -> &'static str {
 pub fn dot_class(i: usize) -> String {
     let kind = if Shape::of(i) == Shape::Cross { "cross" } else { "dot full" };
     format!("{kind} {}", class_of(i))
+}
+
+/// Places and texts of the values that lines across a plot stand for.
+pub(super) type Across = Vec<(String, String)>;
+
+/// Where the lines of these values are.
+pub(super) fn across(up: &Ticks, y: &Scale) -> Result<Across, NoChart> {
+    up.at.iter().map(|v| Ok((place(y.at(*v)?)?, up.text(*v)))).collect()
+}
+
+/// The lines across a plot with their texts.
+pub(super) fn grid(across: Across, plot: &Plot) -> AnyView {
+    let (left, right) = (plot.left, plot.right);
+    across
+        .into_iter()
+        .map(|(y, text)| {
+            view! {
+                <line class="grid" x1=left x2=right y1=y.clone() y2=y.clone()></line>
+                <text class="end" x=left - 6.0 y=y dy="0.35em">
+                    {text}
+                </text>
+            }
+        })
+        .collect_view()
+        .into_any()
 }
 
 /// What stands around a drawing.

@@ -6,8 +6,8 @@ use leptos::prelude::*;
 
 use super::NoChart;
 use super::days::value_text;
-use super::draw::{Shape, Slab, Spot, dot, lane, line, place, slabs};
-use super::frame::{Around, Behind, KeyLine, Plot, dot_class, figure};
+use super::draw::{Shape, Slab, Spot, dot, lane, line, slabs};
+use super::frame::{Across, Around, Behind, KeyLine, Plot, across, dot_class, figure, grid};
 use super::scale::{Scale, range, ticks};
 use crate::kit::dates;
 use crate::kit::screen::broad;
@@ -58,7 +58,7 @@ pub struct Week {
 
 #[derive(Debug, Clone, PartialEq)]
 struct Laid {
-    across: Vec<(String, String)>,
+    across: Across,
     labels: Vec<(f64, String)>,
     bars: Vec<(bool, Slab)>,
     gaps: Vec<Slab>,
@@ -75,8 +75,7 @@ fn lay(weeks: &[Week], plot: &Plot) -> Result<Laid, NoChart> {
     let up = ticks(least, most, 4)?;
     let y = Scale::new(up.ends().0, up.ends().1, plot.foot, plot.top)?;
     let zero = y.at(0.0)?;
-    let across =
-        up.at.iter().map(|v| Ok((place(y.at(*v)?)?, up.text(*v)))).collect::<Result<Vec<_>, NoChart>>()?;
+    let across = across(&up, &y)?;
     let tops =
         weeks.iter().map(|w| w.bar.value().map(|v| y.at(v)).transpose()).collect::<Result<Vec<_>, _>>()?;
     let places = slabs(&tops, plot.left, plot.right, zero);
@@ -188,18 +187,7 @@ fn behind(weeks: &[Week], bar: &str, line: &str) -> Behind {
 
 fn drawing(laid: Laid, plot: &Plot, label: &str) -> AnyView {
     let (left, right, foot) = (plot.left, plot.right, plot.foot);
-    let across = laid
-        .across
-        .into_iter()
-        .map(|(y, text)| {
-            view! {
-                <line class="grid" x1=left x2=right y1=y.clone() y2=y.clone()></line>
-                <text class="end" x=left - 6.0 y=y dy="0.35em">
-                    {text}
-                </text>
-            }
-        })
-        .collect_view();
+    let across = grid(laid.across, plot);
     let slab = |class: &'static str, s: Slab| {
         view! { <rect class=class x=s.x y=s.y width=s.width height=s.height></rect> }
     };

@@ -45,6 +45,7 @@ where
     let turn = StoredValue::new(0_u64);
     Effect::new(move |before: Option<String>| {
         hub.revision.track();
+        hub.report.track();
         asked.again.track();
         let path = path.get();
         if before.as_ref() != Some(&path) {

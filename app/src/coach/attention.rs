@@ -7,9 +7,9 @@ use leptos::prelude::*;
 
 use super::answers::{Attention as Answer, CautionAnswer, NotLooked, Reason, Reasons, day_text};
 use super::asked::{ask, question};
-use super::parts::why_of;
+use super::parts::{Pages, why_of};
 use crate::hub::use_hub;
-use crate::kit::{Button, ButtonLink, CautionBox, Chip, EmptyState};
+use crate::kit::{ButtonLink, CautionBox, Chip, EmptyState};
 use crate::route::{Route, Section, Whose};
 use crate::screens::head;
 use crate::words::{say, say_n, say_with};
@@ -61,14 +61,12 @@ fn cautions(reasons: &[Reason]) -> Vec<CautionAnswer> {
 #[component]
 pub fn Attention() -> impl IntoView {
     let hub = use_hub();
-    let after = RwSignal::new(Vec::<String>::new());
+    let pages = Pages::new();
     let path = Signal::derive(move || {
         let today = hub.today().map(|d| d.to_string()).unwrap_or_default();
-        let last = after.with(|a| a.last().cloned()).unwrap_or_default();
+        let after = pages.begins_after();
         let mut asks = vec![("limit", "100"), ("today", today.as_str())];
-        if !last.is_empty() {
-            asks.push(("after", last.as_str()));
-        }
+        asks.extend(after.as_deref().map(|after| ("after", after)));
         question("/v1/attention", &asks)
     });
     let answer = ask::<Answer>(hub, path);
@@ -91,20 +89,13 @@ pub fn Attention() -> impl IntoView {
             let n = u64::try_from(quiet).unwrap_or(u64::MAX);
             view! { <p class="soft">{say_n("attention.quiet", n, &[])}</p> }
         });
-        let next = list.next.clone().map(|id| {
-            let go = move || after.update(|a| a.push(id.clone()));
-            view! { <Button label=say("attention.next").to_owned() on_press=go /> }
-        });
-        let back = after.with(|a| !a.is_empty()).then(|| {
-            let go = move || after.update(|a| drop(a.pop()));
-            view! { <Button label=say("attention.back").to_owned() on_press=go /> }
-        });
+        let turn = pages.buttons(list.next.clone(), say("attention.back"), say("attention.next"));
         view! {
             {none}
             <ul class="reasons-list">{some.into_iter().map(athlete).collect_view()}</ul>
             {quiet}
             {(!closed.is_empty()).then(|| closed_view(closed))}
-            <div class="row no-print">{back}{next}</div>
+            {turn}
         }
         .into_any()
     };

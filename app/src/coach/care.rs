@@ -16,17 +16,15 @@ use backstraight_core::science::Caution;
 use backstraight_core::view::attention::reports;
 use backstraight_core::view::availability::{Said, on, said};
 use leptos::prelude::*;
-use leptos::task::spawn_local;
 
 use super::asked::clock_text;
+use crate::deed::carry_out;
 use crate::error::AppError;
 use crate::hub::{Hub, use_hub};
-use crate::kit::{
-    Button, CautionBox, ChoiceRow, DateField, EmptyState, ErrorBox, Kind, TextField, Toaster, Trouble,
-};
+use crate::kit::{Button, CautionBox, ChoiceRow, DateField, EmptyState, Kind, TextField, Toaster};
 use crate::platform::clock::zone_minutes;
 use crate::route::{Route, Section};
-use crate::screens::head;
+use crate::screens::{head, unreadable};
 use crate::words::{say, say_with};
 
 /// The athletes that this device knows, by name.
@@ -118,10 +116,7 @@ pub fn Athlete(
     head(name.unwrap_or_else(|| say("care.unknown").to_owned()), say("care.under"));
     let shown = move || match read(hub, id, today) {
         Ok(seen) => known(&seen, today).into_any(),
-        Err(error) => {
-            let trouble = Trouble { what: error.to_string(), todo: say("own.unreadable").to_owned() };
-            view! { <ErrorBox trouble=trouble /> }.into_any()
-        }
+        Err(error) => unreadable(error),
     };
     view! {
         <div class="stack wide">
@@ -199,26 +194,7 @@ pub fn availability_of(
 
 fn add(hub: Hub, toaster: Toaster, doc: DocName, root: &'static str, record: AnyRecord, told: &'static str) {
     let command = Command::Add(vec![New { place: Place::of(root, &hub.key()), record }]);
-    let undo = command.inverse(&hub.key(), hub.now());
-    spawn_local(async move {
-        match hub.run(doc, &command).await {
-            Ok(_) => match undo {
-                Some(undo) => {
-                    let back = move |()| {
-                        let undo = undo.clone();
-                        spawn_local(async move {
-                            if let Err(error) = hub.run(doc, &undo).await {
-                                toaster.say(error.to_string());
-                            }
-                        });
-                    };
-                    toaster.with_undo(told, Callback::new(back));
-                }
-                None => toaster.say(told),
-            },
-            Err(error) => toaster.say(error.to_string()),
-        }
-    });
+    carry_out(hub, toaster, doc, vec![command], told, |_| ());
 }
 
 #[component]

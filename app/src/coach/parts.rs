@@ -69,6 +69,39 @@ pub fn WeekSteps(
     }
 }
 
+/// Pages of an answer that comes in pieces: where each one after the first begins, in the order in which they were
+/// turned to.
+#[derive(Debug, Clone, Copy)]
+pub struct Pages(RwSignal<Vec<String>>);
+
+impl Pages {
+    /// The first page.
+    #[must_use]
+    pub fn new() -> Pages {
+        Pages(RwSignal::new(Vec::new()))
+    }
+
+    /// After what the page that is shown begins; none for the first.
+    #[must_use]
+    pub fn begins_after(self) -> Option<String> {
+        self.0.with(|turned| turned.last().cloned())
+    }
+
+    /// Buttons to the page before and to the next one, where there are such.
+    #[must_use]
+    pub fn buttons(self, next: Option<String>, before: &'static str, after: &'static str) -> AnyView {
+        let back = self.0.with(|turned| !turned.is_empty()).then(|| {
+            let go = move || self.0.update(|turned| drop(turned.pop()));
+            view! { <Button label=before.to_owned() on_press=go /> }
+        });
+        let next = next.map(|begin| {
+            let go = move || self.0.update(|turned| turned.push(begin.clone()));
+            view! { <Button label=after.to_owned() on_press=go /> }
+        });
+        view! { <div class="row no-print">{back}{next}</div> }.into_any()
+    }
+}
+
 /// The parts of a figure behind a small button; nothing where none are known.
 #[must_use]
 pub fn why_of(of: &str, why: Option<&Why>) -> AnyView {
@@ -94,25 +127,6 @@ pub fn figure_view(of: &str, figure: &Figure) -> AnyView {
     let text = figure_text(figure);
     let class = if figure.value.is_some() { "value" } else { "soft" };
     view! { <span class=class>{text}</span> {why_of(of, figure.why.as_ref())} }.into_any()
-}
-
-/// Whether a dialog is open: while there is something to show in it. Closing it takes that away. Each side is set
-/// only where it differs, so that neither wakes the other for ever.
-#[must_use]
-pub fn shown_while<T: Send + Sync + 'static>(what: RwSignal<Option<T>>) -> RwSignal<bool> {
-    let open = RwSignal::new(false);
-    Effect::new(move |_| {
-        let some = what.with(Option::is_some);
-        if open.get_untracked() != some {
-            open.set(some);
-        }
-    });
-    Effect::new(move |_| {
-        if !open.get() && what.with_untracked(Option::is_some) {
-            what.set(None);
-        }
-    });
-    open
 }
 
 #[cfg(test)]

@@ -13,13 +13,13 @@ use backstraight_core::model::rule::ProposalId;
 use backstraight_core::view::board::Athlete;
 use backstraight_core::view::proposal::{Hand, Proposal, Stale, gone, proposals};
 use leptos::prelude::*;
-use leptos::task::spawn_local;
 use serde::Deserialize;
 
 use super::answers::{Why, day_text};
 use super::asked::{ask, question};
 use super::dose::{Slot, slots, typed};
-use super::parts::{shown_while, why_of};
+use super::parts::{Pages, why_of};
+use crate::deed::carry_out;
 use crate::error::AppError;
 use crate::hub::{Hub, use_hub};
 use crate::kit::number::MassesSetting;
@@ -182,36 +182,17 @@ impl At {
     }
 
     fn run(self, (person, season): (PersonId, SeasonNo), id: String, command: Command, said: &'static str) {
-        let (hub, toaster) = (self.hub, self.toaster);
-        let doc = DocName::Plan(person, season);
-        let undo = command.inverse(&hub.key(), hub.now());
-        spawn_local(async move {
-            if let Err(error) = hub.run(doc, &command).await {
-                toaster.say(error.to_string());
-                return;
-            }
+        let stands = move |stands| {
             self.decided.update(|d| {
-                d.insert(id.clone());
+                if stands {
+                    d.insert(id.clone());
+                } else {
+                    d.remove(&id);
+                }
             });
-            let Some(undo) = undo else {
-                toaster.say(said);
-                return;
-            };
-            toaster.with_undo(
-                said,
-                Callback::new(move |()| {
-                    let (undo, id) = (undo.clone(), id.clone());
-                    spawn_local(async move {
-                        match hub.run(doc, &undo).await {
-                            Ok(_) => self.decided.update(|d| {
-                                d.remove(&id);
-                            }),
-                            Err(error) => toaster.say(error.to_string()),
-                        }
-                    });
-                }),
-            );
-        });
+        };
+        let doc = DocName::Plan(person, season);
+        carry_out(self.hub, self.toaster, doc, vec![command], said, stands);
     }
 
     fn decide(self, person: PersonId, one: &One, decision: Decision) {
@@ -245,13 +226,11 @@ pub fn Proposals() -> impl IntoView {
         decided: RwSignal::new(BTreeSet::new()),
         editing: RwSignal::new(None),
     };
-    let after = RwSignal::new(Vec::<String>::new());
+    let pages = Pages::new();
     let path = Signal::derive(move || {
-        let (today, last) = (today.to_string(), after.with(|a| a.last().cloned()).unwrap_or_default());
+        let (today, after) = (today.to_string(), pages.begins_after());
         let mut asks = vec![("limit", "100"), ("today", today.as_str())];
-        if !last.is_empty() {
-            asks.push(("after", last.as_str()));
-        }
+        asks.extend(after.as_deref().map(|after| ("after", after)));
         question("/v1/proposals", &asks)
     });
     let answer = ask::<Answer>(hub, path);
@@ -261,28 +240,21 @@ pub fn Proposals() -> impl IntoView {
         let none = some.is_empty().then(|| {
             view! { <EmptyState title=say("proposals.none") text=say("proposals.none.text") /> }
         });
-        let next = list.next.clone().map(|id| {
-            let go = move || after.update(|a| a.push(id.clone()));
-            view! { <Button label=say("attention.next").to_owned() on_press=go /> }
-        });
-        let back = after.with(|a| !a.is_empty()).then(|| {
-            let go = move || after.update(|a| drop(a.pop()));
-            view! { <Button label=say("attention.back").to_owned() on_press=go /> }
-        });
+        let turn = pages.buttons(list.next.clone(), say("attention.back"), say("attention.next"));
         view! {
             {none}
             <ul class="reasons-list">{some.into_iter().map(|a| athlete(at, a)).collect_view()}</ul>
             {quiet(&list.athletes)}
-            <div class="row">{back}{next}</div>
+            {turn}
         }
         .into_any()
     };
-    let open = shown_while(at.editing);
     let title =
         Signal::derive(move || at.editing.with(|e| e.as_ref().map_or_else(String::new, |e| e.name.clone())));
     view! {
         <div class="stack">{answer.shown(shown)}</div>
-        <Dialog title=title open=open sheet=true>
+        <Dialog title=title open=Signal::derive(move || at.editing.with(Option::is_some))
+            on_close=move || at.editing.set(None) sheet=true>
             {move || at.editing.get().map(|editing| view! { <Edit at=at editing=editing /> })}
         </Dialog>
     }

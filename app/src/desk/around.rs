@@ -13,32 +13,13 @@ use crate::kit::number::Steps;
 use crate::kit::{Button, Dialog, Kind, NumberField, dates};
 use crate::words::{say, say_n};
 
-/// A dialog that is open while there is something in `what`, and ends it when it closes.
-pub fn open_while<T: Send + Sync + 'static>(open: RwSignal<bool>, what: RwSignal<Option<T>>) {
-    Effect::new(move |_| {
-        let wanted = what.with(Option::is_some);
-        if open.get_untracked() != wanted {
-            open.set(wanted);
-        }
-    });
-    Effect::new(move |before: Option<bool>| {
-        let now = open.get();
-        if before == Some(true) && !now && what.with_untracked(Option::is_some) {
-            what.set(None);
-        }
-        now
-    });
-}
-
 /// Over how many weeks a session is repeated.
 #[component]
 pub fn Repeat(
     /// The desk.
     at: At,
 ) -> impl IntoView {
-    let open = RwSignal::new(false);
     let weeks = RwSignal::new("3".to_owned());
-    open_while(open, at.repeat);
     let go = move || {
         let n = crate::parse::count(&weeks.get_untracked()).ok().and_then(|n| i32::try_from(n.get()).ok());
         let (Some(n), Some((who, key))) = (n, at.repeat.get_untracked()) else { return };
@@ -50,7 +31,8 @@ pub fn Repeat(
         at.repeat.set(None);
     };
     view! {
-        <Dialog title=Signal::stored(say("desk.repeat").to_owned()) open=open sheet=true>
+        <Dialog title=Signal::stored(say("desk.repeat").to_owned()) open=Signal::derive(move || at.repeat.with(Option::is_some))
+            on_close=move || at.repeat.set(None) sheet=true>
             <form class="stack" on:submit=move |e| { e.prevent_default(); go(); }>
                 <p>{say("desk.repeat.text")}</p>
                 <NumberField label=say("desk.repeat.weeks") value=weeks whole=true

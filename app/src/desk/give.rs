@@ -12,7 +12,6 @@ use backstraight_core::view::planned::{PlannedGroup, PlannedSession};
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 
-use super::around::open_while;
 use super::deeds::copy_groups;
 use super::editor::In;
 use super::many::{Outcome, Past, Target, give};
@@ -89,17 +88,17 @@ pub fn Give(
     /// What is given; closed without.
     gift: RwSignal<Option<Gift>>,
 ) -> impl IntoView {
-    let open = RwSignal::new(false);
-    open_while(open, gift);
+    let close = Callback::new(move |()| gift.set(None));
     view! {
-        <Dialog title=Signal::stored(say("give.title").to_owned()) open=open sheet=true>
-            {move || gift.get().map(|gift| view! { <Inside at=at gift=gift open=open /> })}
+        <Dialog title=Signal::stored(say("give.title").to_owned())
+            open=Signal::derive(move || gift.with(Option::is_some)) on_close=close sheet=true>
+            {move || gift.get().map(|gift| view! { <Inside at=at gift=gift close=close /> })}
         </Dialog>
     }
 }
 
 #[component]
-fn Inside(at: At, gift: Gift, open: RwSignal<bool>) -> impl IntoView {
+fn Inside(at: At, gift: Gift, close: Callback<()>) -> impl IntoView {
     let hub = at.bench.hub;
     let desk = untrack(|| squad(at, at.week.get_untracked()));
     let from = desk.as_ref().and_then(|d| d.place(gift.who).cloned());
@@ -162,7 +161,7 @@ fn Inside(at: At, gift: Gift, open: RwSignal<bool>) -> impl IntoView {
             at.bench.remember(&steps, said.clone());
             at.bench.toaster.say(said);
             if failed.with_untracked(Vec::is_empty) {
-                open.set(false);
+                close.run(());
             }
         });
     };

@@ -26,7 +26,7 @@ use crate::kit::number::masses;
 use crate::kit::screen::broad;
 use crate::kit::{Button, Chip, Dialog, EmptyState, ErrorBox, KeysHelp, Kind, Trouble, dates};
 use crate::route::{Route, Whose};
-use crate::screens::head;
+use crate::screens::{head, unreadable};
 use crate::words::{say, say_with};
 
 /// What was taken up to be put elsewhere.
@@ -232,21 +232,6 @@ pub fn PlanDesk(
         let (from, to) = (at.week.get(), at.week.get().plus(6));
         head(title, say_with("desk.under", &[("from", &dates::named(from)), ("to", &dates::full(to))]));
     });
-    let sheet = RwSignal::new(false);
-    Effect::new(move |_| {
-        let wanted = at.open.with(Option::is_some) && !wide.get();
-        if sheet.get_untracked() != wanted {
-            sheet.set(wanted);
-        }
-    });
-    Effect::new(move |before: Option<bool>| {
-        let now = sheet.get();
-        // Closed by its own button or by Escape, not by the window that became wide.
-        if before == Some(true) && !now && !wide.get_untracked() {
-            at.open.set(None);
-        }
-        now
-    });
     view! {
         <div class="stack desk">
             <Bar at=at help=help />
@@ -256,10 +241,7 @@ pub fn PlanDesk(
                 {move || match people.get() {
                     Ok(0) => view! { <EmptyState title=say("desk.nobody") text=say("desk.nobody.text") /> }.into_any(),
                     Ok(_) => view! { <Grid at=at grid=grid /> }.into_any(),
-                    Err(why) => {
-                        let trouble = Trouble { what: why, todo: say("own.unreadable").to_owned() };
-                        view! { <ErrorBox trouble=trouble /> }.into_any()
-                    }
+                    Err(why) => unreadable(why),
                 }}
                 {move || (wide.get()).then(|| at.open.get()).flatten().map(|(who, key)| view! {
                     <aside class="desk-panel card" aria-label=say("desk.session")>
@@ -270,7 +252,9 @@ pub fn PlanDesk(
             </div>
             {move || at.gone.get().then(|| gone(at))}
         </div>
-        <Dialog title=Signal::stored(say("desk.session").to_owned()) open=sheet sheet=true>
+        <Dialog title=Signal::stored(say("desk.session").to_owned()) 
+            open=Signal::derive(move || at.open.with(Option::is_some) && !wide.get())
+            on_close=move || at.open.set(None) sheet=true>
             {move || at.open.get().map(|(who, key)| view! { <Editor at=at who=who session=key /> })}
         </Dialog>
         <Repeat at=at />

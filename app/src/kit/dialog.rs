@@ -13,8 +13,12 @@ pub fn Dialog(
     /// Its name.
     #[prop(into)]
     title: Signal<String>,
-    /// Whether it is open.
-    open: RwSignal<bool>,
+    /// Whether it is open. It follows what the screen knows: there is nothing beside it that could differ.
+    #[prop(into)]
+    open: Signal<bool>,
+    /// Called when the person closes it.
+    #[prop(into)]
+    on_close: Callback<()>,
     /// On a phone it comes from below, within reach of a thumb.
     #[prop(optional)]
     sheet: bool,
@@ -29,13 +33,18 @@ pub fn Dialog(
         if open.get() && !dialog.open() {
             // It fails only where the element is not on the page: then it is not open.
             if dialog.show_modal().is_err() {
-                open.set(false);
+                on_close.run(());
             }
         } else if !open.get() && dialog.open() {
             dialog.close();
         }
     });
-    let close = move || open.set(false);
+    // The element tells of its closing also when the screen closed it.
+    let close = move || {
+        if open.get_untracked() {
+            on_close.run(());
+        }
+    };
     view! {
         <dialog node_ref=node class:sheet=sheet aria-labelledby=labelled on:close=move |_| close()>
             <div class="dialog-head">

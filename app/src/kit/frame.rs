@@ -179,7 +179,7 @@ pub fn Frame(
                 </ul>
             </nav>
         </div>
-        <Dialog title=Signal::stored(say("way.menu").to_owned()) open=menu sheet=true>
+        <Dialog title=Signal::stored(say("way.menu").to_owned()) open=menu on_close=move || menu.set(false) sheet=true>
             <nav class="menu" aria-label=say("way.menu") on:click=move |_| menu.set(false)>
                 {in_menu()}
             </nav>

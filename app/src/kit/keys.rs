@@ -33,7 +33,7 @@ pub fn KeysHelp(
     });
     on_cleanup(move || handle.remove());
     view! {
-        <Dialog title=Signal::stored(say("kit.keys").to_owned()) open=open>
+        <Dialog title=Signal::stored(say("kit.keys").to_owned()) open=open on_close=move || open.set(false)>
             <dl class="keys">
                 {keys
                     .iter()

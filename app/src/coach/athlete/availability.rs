@@ -5,7 +5,8 @@ use backstraight_core::view::availability::{Said, on, said};
 use leptos::prelude::*;
 
 use super::At;
-use crate::kit::{CautionBox, EmptyState, ErrorBox, Trouble, dates};
+use crate::kit::{CautionBox, EmptyState, dates};
+use crate::screens::unreadable;
 use crate::words::{say, say_with};
 
 fn read(at: At) -> Result<Vec<Said>, crate::error::AppError> {
@@ -19,10 +20,7 @@ fn read(at: At) -> Result<Vec<Said>, crate::error::AppError> {
 /// The part.
 pub fn availability(at: At) -> impl IntoView {
     move || match read(at) {
-        Err(error) => {
-            let trouble = Trouble { what: error.to_string(), todo: say("own.unreadable").to_owned() };
-            view! { <ErrorBox trouble=trouble /> }.into_any()
-        }
+        Err(error) => unreadable(error),
         Ok(all) if all.is_empty() => {
             view! { <EmptyState title=say("available.none") text=say("available.none.text") /> }.into_any()
         }

@@ -10,7 +10,8 @@ use leptos::prelude::*;
 use super::At;
 use crate::chart::{Band, DayChart, Point, Series};
 use crate::error::AppError;
-use crate::kit::{CautionBox, EmptyState, ErrorBox, Trouble, WhyButton, WhyParts};
+use crate::kit::{CautionBox, EmptyState, WhyButton, WhyParts};
+use crate::screens::unreadable;
 use crate::words::{say, say_n, say_with};
 
 /// Most charts of bar speed at once.
@@ -98,10 +99,7 @@ fn read(at: At) -> Result<(Vec<Drawn>, usize, Vec<Drawn>), AppError> {
 /// The part.
 pub fn trends(at: At) -> impl IntoView {
     move || match read(at) {
-        Err(error) => {
-            let trouble = Trouble { what: error.to_string(), todo: say("own.unreadable").to_owned() };
-            view! { <ErrorBox trouble=trouble /> }.into_any()
-        }
+        Err(error) => unreadable(error),
         Ok((bars, left, hops)) => {
             if bars.is_empty() && hops.is_empty() {
                 return view! { <EmptyState title=say("trends.none") text=say("trends.none.text") /> }

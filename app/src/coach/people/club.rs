@@ -6,6 +6,7 @@ use serde_json::json;
 
 use super::super::answers::Squads;
 use super::super::asked::{ask, question};
+use super::super::parts::Pages;
 use super::{At, moment};
 use crate::kit::{Button, Column, DataTable, Kind, TextField};
 use crate::words::say;
@@ -103,13 +104,11 @@ pub fn Audit(
     /// What the screen shares.
     at: At,
 ) -> impl IntoView {
-    let before = RwSignal::new(Vec::<u64>::new());
+    let pages = Pages::new();
     let path = Signal::derive(move || {
-        let last = before.with(|b| b.last().map(ToString::to_string));
+        let before = pages.begins_after();
         let mut asks = vec![("limit", "50")];
-        if let Some(last) = &last {
-            asks.push(("before", last.as_str()));
-        }
+        asks.extend(before.as_deref().map(|before| ("before", before)));
         question("/v1/audit", &asks)
     });
     let list = ask::<AuditList>(at.hub, path);
@@ -134,21 +133,11 @@ pub fn Audit(
                 ]
             })
             .collect();
-        let next = found.next.map(|id| {
-            let go = move || before.update(|b| b.push(id));
-            view! { <Button label=say("audit.older").to_owned() on_press=go /> }
-        });
-        let back = before.with(|b| !b.is_empty()).then(|| {
-            let go = move || {
-                before.update(|b| {
-                    b.pop();
-                });
-            };
-            view! { <Button label=say("audit.newer").to_owned() on_press=go /> }
-        });
+        let next = found.next.map(|line| line.to_string());
+        let turn = pages.buttons(next, say("audit.newer"), say("audit.older"));
         view! {
             <DataTable caption=say("audit.caption") columns=columns rows=rows />
-            <div class="row">{back}{next}</div>
+            {turn}
         }
         .into_any()
     };

@@ -16,7 +16,7 @@ use serde_json::{Value, json};
 use super::answers::{Squads, day_text};
 use super::asked::{Asked, ask};
 use super::board_rows::fits;
-use super::parts::{Pick, shown_while};
+use super::parts::Pick;
 use crate::hub::{Hub, use_hub};
 use crate::kit::{Button, Chip, Column, DataTable, DateField, Dialog, EmptyState, Kind, TextField, Toaster};
 use crate::screens::head;
@@ -141,7 +141,6 @@ pub fn PeopleScreen() -> impl IntoView {
         }
         table(at, &found).into_any()
     };
-    let open = shown_while(at.open);
     let title =
         Signal::derive(move || at.open.get().and_then(|id| at.find(&id)).map(|p| p.name).unwrap_or_default());
     let adds = (!kept_by(role).is_empty()).then(|| view! { <Add at=at roles=kept_by(role) /> });
@@ -159,7 +158,7 @@ pub fn PeopleScreen() -> impl IntoView {
             <club::OwnSignIn at=at />
             {(role == Role::Owner).then(|| view! { <club::Audit at=at /> })}
         </div>
-        <Dialog title=title open=open>
+        <Dialog title=title open=Signal::derive(move || at.open.with(Option::is_some)) on_close=move || at.open.set(None)>
             {move || at.open.get().map(|id| view! { <person::One at=at id=id /> })}
         </Dialog>
     }

@@ -10,7 +10,8 @@ use super::super::answers::{Board, Line};
 use super::At;
 use super::sheet::Sheet;
 use crate::error::AppError;
-use crate::kit::{CautionBox, EmptyState, ErrorBox, Trouble, dates};
+use crate::kit::{CautionBox, EmptyState, dates};
+use crate::screens::unreadable;
 use crate::words::{say, say_with};
 
 /// Most boxes behind an exercise.
@@ -34,10 +35,7 @@ pub fn wall(at: At) -> impl IntoView {
                 }
                 .into_any()
             }
-            Err(error) => {
-                let trouble = Trouble { what: error.to_string(), todo: say("own.unreadable").to_owned() };
-                view! { <ErrorBox trouble=trouble /> }.into_any()
-            }
+            Err(error) => unreadable(error),
         },
     })
 }

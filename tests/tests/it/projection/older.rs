@@ -14,7 +14,7 @@ fn a_store_of_the_version_before_gets_its_rows() {
         let mut ask = db.prepare("SELECT name FROM sqlite_schema WHERE type = 'table'").unwrap();
         ask.query_map([], |r| r.get(0)).unwrap().map(Result::unwrap).collect()
     };
-    let newer = ["job", "quarantine", "erased_person", "erased_doc"];
+    let newer = ["calendar", "job", "quarantine", "erased_person", "erased_doc"];
     for table in tables.iter().filter(|t| newer.contains(&t.as_str()) || t.starts_with("board_")) {
         db.execute_batch(&format!("DROP TABLE {table}")).unwrap();
     }

@@ -18,8 +18,8 @@ pub enum AppError {
         /// Whether its storage is full.
         full: bool,
     },
-    /// The server was not reached; everything stays saved here.
-    #[error("the server was not reached: {0}")]
+    /// The server was not reached; everything stays saved here. What the browser says of it helps nobody in a cellar.
+    #[error("the server was not reached")]
     Offline(String),
     /// The server does not know this install any more. Recording goes on.
     #[error("the server does not know this device any more: {0}")]

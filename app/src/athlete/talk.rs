@@ -14,7 +14,7 @@ use leptos::task::spawn_local;
 
 use super::scene::Standing;
 use crate::coach::asked::clock_text;
-use crate::coach::care::athletes;
+use crate::coach::care::{athletes, name_of};
 use crate::hub::{Hub, use_hub};
 use crate::kit::{Button, EmptyState, Kind, SaveMark, TextField, Toaster};
 use crate::platform::clock::zone_minutes;
@@ -74,7 +74,7 @@ pub fn Talk(
 ) -> impl IntoView {
     let (hub, toaster) = (use_hub(), Toaster::here());
     let me = hub.me().person;
-    let name = athletes(hub).into_iter().find(|(id, _)| *id == athlete).map(|(_, name)| name);
+    let name = name_of(hub, athlete);
     let under = if me == athlete { say("talk.own").to_owned() } else { name.clone().unwrap_or_default() };
     head(say("way.talk"), under);
     let Some(today) = hub.today() else {

@@ -40,6 +40,12 @@ pub fn athletes(hub: Hub) -> Vec<(PersonId, String)> {
     all
 }
 
+/// What an athlete is called, where this device knows it.
+#[must_use]
+pub fn name_of(hub: Hub, athlete: PersonId) -> Option<String> {
+    athletes(hub).into_iter().find(|(id, _)| *id == athlete).map(|(_, name)| name)
+}
+
 /// The list of athletes.
 #[component]
 pub fn Athletes() -> impl IntoView {
@@ -112,7 +118,7 @@ pub fn Athlete(
     let Some(today) = hub.today() else {
         return view! { <EmptyState title=say("coach.clock") text=say("coach.clock.text") /> }.into_any();
     };
-    let name = untrack(|| athletes(hub)).into_iter().find(|(who, _)| *who == id).map(|(_, name)| name);
+    let name = untrack(|| name_of(hub, id));
     head(name.unwrap_or_else(|| say("care.unknown").to_owned()), say("care.under"));
     let shown = move || match read(hub, id, today) {
         Ok(seen) => known(&seen, today).into_any(),

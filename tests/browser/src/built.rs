@@ -20,13 +20,14 @@ pub fn workspace() -> PathBuf {
 
 /// The server's program: `BACKSTRAIGHT_PROGRAM`, or the one that was built beside this one.
 pub(crate) fn server() -> PathBuf {
-    if let Some(named) = env::var_os("BACKSTRAIGHT_PROGRAM") {
-        return named.into();
-    }
+    env::var_os("BACKSTRAIGHT_PROGRAM").map_or_else(|| program("backstraight"), PathBuf::from)
+}
+
+/// A program of the workspace that was built beside this one.
+pub(crate) fn program(name: &str) -> PathBuf {
     let own = must(env::current_exe(), "this program");
-    let beside =
-        own.ancestors().skip(1).take(2).map(|folder| folder.join("backstraight")).find(|p| p.is_file());
-    must(beside.ok_or("build it first: cargo build --workspace --bins"), "the server's program")
+    let beside = own.ancestors().skip(1).take(2).map(|folder| folder.join(name)).find(|p| p.is_file());
+    must(beside.ok_or("build it first: cargo build --workspace --bins"), name)
 }
 
 /// A folder with a page.
@@ -51,7 +52,8 @@ impl Built {
     /// A copy in a folder of its own, without compressed twins.
     #[must_use]
     pub fn copy_to(&self, folder: &Path) -> Built {
-        copy(&self.0, folder);
+        let twin = |path: &Path| ["br", "gz"].iter().any(|e| path.extension().is_some_and(|x| x == *e));
+        copy(&self.0, folder, &|path| !twin(path));
         Built(folder.to_owned())
     }
 
@@ -88,14 +90,15 @@ impl Built {
     }
 }
 
-fn copy(from: &Path, to: &Path) {
+/// Copies what is wanted of a folder.
+pub(crate) fn copy(from: &Path, to: &Path, wanted: &dyn Fn(&Path) -> bool) {
     must(fs::create_dir_all(to), "a folder for the copy");
-    for entry in must(fs::read_dir(from), "the page's folder").flatten() {
-        let (path, name) = (entry.path(), entry.file_name());
+    for entry in must(fs::read_dir(from), "a folder to copy").flatten() {
+        let (path, there) = (entry.path(), to.join(entry.file_name()));
         if path.is_dir() {
-            copy(&path, &to.join(name));
-        } else if !["br", "gz"].iter().any(|e| path.extension().is_some_and(|x| x == *e)) {
-            must(fs::copy(&path, to.join(name)).map(drop), "copying the page");
+            copy(&path, &there, wanted);
+        } else if wanted(&path) {
+            must(fs::copy(&path, there).map(drop), "copying a file");
         }
     }
 }

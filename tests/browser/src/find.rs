@@ -85,13 +85,13 @@ impl Seat {
     /// Taps what has this role and name, such as `tap("button", "Done")`.
     #[track_caller]
     pub fn tap(&self, role: &str, name: &str) {
-        self.with(What::Named(role, name), async |e| e.click().await);
+        self.with(What::Named(role, name), click);
     }
 
     /// Taps what is marked so.
     #[track_caller]
     pub fn tap_mark(&self, mark: &str) {
-        self.with(What::Mark(mark), async |e| e.click().await);
+        self.with(What::Mark(mark), click);
     }
 
     /// Types into the field of that name in place of what is there.
@@ -137,6 +137,12 @@ impl Seat {
         let text = must(serde_json::to_string(text), "a text");
         self.wait_for(&text, &format!("return document.body.innerText.includes({text})"));
     }
+}
+
+/// Taps it, in the middle of the screen: a bar at the edge may cover what was only just scrolled to.
+async fn click(element: &WebElement) -> thirtyfour::error::WebDriverResult<()> {
+    element.scroll_into_view().await?;
+    element.click().await
 }
 
 async fn fill(element: &WebElement, text: &str) -> thirtyfour::error::WebDriverResult<()> {

@@ -4,6 +4,7 @@
 //! `data-test`, not by its insides.
 
 mod built;
+mod club;
 mod find;
 mod look;
 mod must;

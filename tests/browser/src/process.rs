@@ -71,7 +71,7 @@ impl Server {
         let mut child = must(command.spawn(), "starting the server");
         let log = found(child.stderr.take(), "the server's log");
         self.child = Some(child);
-        wait_for(log, "the server", |line| line.contains("\"serving\"").then_some(()));
+        wait_for(log, "the server", PATIENCE, |line| line.contains("\"serving\"").then_some(()));
     }
 
     /// A command at the machine, such as `club add`, on this server's folder; its output. The server may run.
@@ -104,7 +104,7 @@ impl Driver {
         command.args(["--port=0", "--log-level=WARNING"]).stdout(Stdio::piped()).stderr(Stdio::null());
         let mut child = must(command.spawn(), "starting chromedriver (apt-get install chromium-driver)");
         let said = found(child.stdout.take(), "what chromedriver says");
-        let port = wait_for(said, "chromedriver", |line| {
+        let port = wait_for(said, "chromedriver", PATIENCE, |line| {
             line.rsplit_once("started successfully on port ")?.1.trim_end_matches('.').trim().parse().ok()
         });
         Driver { child: Some(child), port }
@@ -117,7 +117,8 @@ impl Drop for Driver {
     }
 }
 
-fn end(child: Option<Child>) {
+/// Ends a program at once.
+pub(crate) fn end(child: Option<Child>) {
     if let Some(mut child) = child {
         // It may have ended by itself.
         let _ = child.kill();
@@ -127,9 +128,10 @@ fn end(child: Option<Child>) {
 
 /// Reads lines until one tells what is wanted, and goes on reading so that the program is never held up. What came
 /// before is shown when it never does.
-fn wait_for<T: Send + 'static>(
+pub(crate) fn wait_for<T: Send + 'static>(
     from: impl std::io::Read + Send + 'static,
     who: &str,
+    patience: Duration,
     tells: impl Fn(&str) -> Option<T> + Send + 'static,
 ) -> T {
     let (send, receive) = mpsc::channel();
@@ -150,7 +152,7 @@ fn wait_for<T: Send + 'static>(
     });
     let mut before = Vec::new();
     loop {
-        match receive.recv_timeout(PATIENCE) {
+        match receive.recv_timeout(patience) {
             Ok(Ok(value)) => return value,
             Ok(Err(line)) => before.push(line),
             Err(why) => {

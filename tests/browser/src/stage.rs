@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use tempfile::TempDir;
 
 use crate::built::Built;
+use crate::club;
 use crate::must::must;
 use crate::process::{Driver, Server};
 use crate::seat::{Kind, Seat};
@@ -37,8 +38,19 @@ impl Stage {
         Stage::on(None)
     }
 
+    /// A server with the invented club and weeks of its training, with the page as it was built.
+    #[must_use]
+    pub fn of_the_club() -> Stage {
+        let home = folder();
+        club::put(&home.path().join("data"));
+        Stage::in_folder(home, Some(&Built::usual()))
+    }
+
     fn on(page: Option<&Built>) -> Stage {
-        let home = must(tempfile::tempdir(), "a folder for the story");
+        Stage::in_folder(folder(), page)
+    }
+
+    fn in_folder(home: TempDir, page: Option<&Built>) -> Stage {
         let server = Server::start(&home.path().join("data"), page.map(Built::folder));
         Stage { server, driver: Driver::start(), home }
     }
@@ -61,11 +73,26 @@ impl Stage {
         self.seat(Kind::Phone, name)
     }
 
+    /// The browser of somebody of the invented club, as a new device of theirs.
+    #[track_caller]
+    #[must_use]
+    pub fn come_in(&self, kind: Kind, name: &str) -> Seat {
+        let seat = self.seat(kind, &format!("{name}-{kind:?}"));
+        seat.go(&club::way_in(&self.server, name).replacen(&self.server.url(), "", 1));
+        seat.tap("button", "Start on this device");
+        seat.wait_for("the way around", "return document.querySelector('nav.ways') !== null");
+        seat
+    }
+
     /// A desk.
     #[must_use]
     pub fn desk(&self, name: &str) -> Seat {
         self.seat(Kind::Desk, name)
     }
+}
+
+fn folder() -> TempDir {
+    must(tempfile::tempdir(), "a folder for the story")
 }
 
 impl Default for Stage {

@@ -15,6 +15,7 @@ use leptos::prelude::*;
 use super::answers::Athlete as Answer;
 use super::asked::{Asked, ask, question};
 use super::board::Chosen;
+use super::care::name_of;
 use crate::hub::{Hub, use_hub};
 use crate::kit::EmptyState;
 use crate::route::{Route, Section};
@@ -66,7 +67,10 @@ pub fn Athlete(
     section: Section,
 ) -> impl IntoView {
     let hub = use_hub();
-    head(word_of(section), "");
+    match untrack(|| name_of(hub, id)) {
+        Some(name) => head(name, word_of(section)),
+        None => head(word_of(section), ""),
+    }
     let Some(today) = hub.today() else {
         return view! { <EmptyState title=say("coach.clock") text=say("coach.clock.text") /> }.into_any();
     };

@@ -1,5 +1,8 @@
 //! Stories of phones and desks in a real browser: `cargo xtask browser` runs them, one after the other. They are
 //! ignored in `cargo test`, which a machine without a browser runs too.
 
+mod athlete;
+mod coach;
 mod page;
+mod screens;
 mod versions;

@@ -1,0 +1,95 @@
+//! An athlete in a cellar: everything is logged without a server, outlives the browser, and reaches the coach.
+
+use backstraight_browser::{Kind, Seat, Stage};
+use serde_json::json;
+
+/// Sets that are shown in the session.
+fn sets(phone: &Seat) -> u64 {
+    phone.run("return document.querySelectorAll('.sets li').length", Vec::new()).as_u64().unwrap()
+}
+
+#[track_caller]
+fn wait_for_sets(phone: &Seat, n: u64) {
+    phone.wait_for("sets", &format!("return document.querySelectorAll('.sets li').length === {n}"));
+}
+
+fn holds(phone: &Seat, text: &str) -> bool {
+    phone.run("return document.body.innerText.includes(arguments[0])", vec![json!(text)]) == true
+}
+
+/// The part of an address that names the session.
+fn here(phone: &Seat) -> String {
+    phone.run("return location.hash", Vec::new()).as_str().unwrap().to_owned()
+}
+
+#[test]
+#[ignore = "needs a browser: cargo xtask browser"]
+fn a_session_without_a_server_outlives_the_browser_and_reaches_the_coach() {
+    let mut stage = Stage::of_the_club();
+    let mut phone = stage.come_in(Kind::Phone, "Ines");
+    phone.wait_until_kept();
+    phone.wait_to_see("link", "Go on");
+    stage.server.stop();
+
+    phone.tap("link", "Go on");
+    phone.wait_to_see("button", "Done:");
+    let (session, before) = (here(&phone), sets(&phone));
+    // One tap logs what was asked.
+    phone.tap("button", "Done:");
+    wait_for_sets(&phone, before + 1);
+    phone.wait_to_read("Saved on this phone");
+    // A slip is corrected, and the first entry stays readable as such.
+    phone.tap("button", "Correct 1");
+    phone.fill("Repetitions", "3");
+    phone.tap("button", "Save the correction");
+    phone.wait_to_read("corrected");
+    // Another exercise in the place of one that cannot be done here.
+    phone.tap("button", "Swap");
+    phone.fill("Exercise", "High-knee");
+    phone.tap("option", "High-knee");
+    phone.fill("Repetitions", "8");
+    phone.tap("button", "Save the set");
+    phone.wait_to_read("in place of");
+    // What was taken back is not there, and what took it back can be undone.
+    let logged = sets(&phone);
+    phone.tap("button", "Done:");
+    wait_for_sets(&phone, logged + 1);
+    phone.tap("button", "Undo");
+    wait_for_sets(&phone, logged);
+    phone.tap("button", "Something hurts");
+    phone.wait_to_read("This page gives no diagnosis");
+    phone.fill("Where", "outside of the left knee");
+    phone.fill("How strong", "3");
+    phone.tap("button", "Save");
+    phone.wait_for("the sheet closes", "return document.querySelector('dialog[open]') === null");
+    phone.tap("link", "Close the session");
+    phone.fill("How hard was all of it?", "7");
+    phone.fill("How long, rests included", "65");
+    phone.tap("button", "Close");
+    phone.wait_to_read("Session closed, saved on this phone");
+
+    phone.close();
+    phone.reopen();
+    phone.go(&format!("/{session}"));
+    wait_for_sets(&phone, logged);
+    assert!(holds(&phone, "closed") && holds(&phone, "corrected") && holds(&phone, "in place of"));
+    assert!(holds(&phone, "Saved on this phone"));
+    phone.go("/#/unsent");
+    phone.wait_to_read("Reports of pain and illness");
+
+    stage.server.again();
+    phone.tap("button", "Exchange now");
+    phone.wait_to_read("Everything is with your coach");
+    phone.go(&format!("/{session}"));
+    phone.wait_to_read("With your coach");
+    assert!(!holds(&phone, "Saved on this phone"));
+
+    let desk = stage.come_in(Kind::Desk, "Marta");
+    desk.wait_to_see("link", "Ines Tarrowby");
+    desk.tap("link", "Ines Tarrowby");
+    desk.tap("link", "Sessions");
+    desk.wait_to_read("High-knee");
+    desk.wait_to_read("65 min");
+    // Of health, coaches read what an athlete opened to them.
+    assert!(!holds(&desk, "outside of the left knee"));
+}

@@ -25,18 +25,22 @@ pub struct Offer {
 #[must_use]
 pub fn fitting(offers: &[Offer], typed: &str) -> Vec<Offer> {
     let typed = typed.trim().to_lowercase();
-    let wanted: Vec<&str> = typed.split_whitespace().collect();
+    let wanted: Vec<&str> = words_of(&typed).collect();
     let mut found: Vec<(bool, &Offer)> = offers
         .iter()
         .filter_map(|offer| {
             let text = offer.text.to_lowercase();
-            let parts = || text.split(|c: char| !c.is_alphanumeric()).filter(|w| !w.is_empty());
-            let fits = wanted.iter().all(|w| parts().any(|p| p.starts_with(w)));
+            let fits = wanted.iter().all(|w| words_of(&text).any(|p| p.starts_with(w)));
             fits.then(|| (!text.starts_with(&typed), offer))
         })
         .collect();
     found.sort_by_key(|(later, _)| *later);
     found.into_iter().take(MOST).map(|(_, offer)| offer.clone()).collect()
+}
+
+/// Words, whatever stands between them: what is called "High-knee skip" is found as such.
+fn words_of(text: &str) -> impl Iterator<Item = &str> {
+    text.split(|c: char| !c.is_alphanumeric()).filter(|w| !w.is_empty())
 }
 
 /// Where a key moves the chosen one among `n`; `None` when it does not.
@@ -216,6 +220,7 @@ mod tests {
     fn each_typed_word_begins_a_word() {
         assert_eq!(found("squat"), ["Squat jump", "Front squat", "Split squat, rear foot up", "Back squat"]);
         assert_eq!(found(" SQ  ba "), ["Back squat"]);
+        assert_eq!(found("squat, front"), ["Front squat"]);
         assert_eq!(found("uat"), Vec::<String>::new());
         assert_eq!(found("rear"), ["Split squat, rear foot up"]);
         assert_eq!(found("").len(), 5);

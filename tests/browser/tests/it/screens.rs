@@ -27,7 +27,8 @@ fn screens_of_an_athlete() {
     for kind in [Kind::Phone, Kind::Desk] {
         let seat = stage.come_in(kind, "Ines");
         seat.wait_to_see("link", "Go on");
-        let session = seat.run("return document.querySelector('main a[href*=session]').hash.slice(2)", Vec::new());
+        let session =
+            seat.run("return document.querySelector('main a[href*=session]').hash.slice(2)", Vec::new());
         let session = session.as_str().unwrap().to_owned();
         let close = session.replace("session", "close");
         for (path, name) in [
@@ -68,8 +69,18 @@ fn screens_of_a_coach() {
         }
         look(&seat, &format!("plan/{athlete}"), "coach-plan", &mut wrong);
         for path in [
-            "board", "attention", "talk", "test-day", "proposals", "records", "library", "people", "reports",
-            "unsent", "settings", "help",
+            "board",
+            "attention",
+            "talk",
+            "test-day",
+            "proposals",
+            "records",
+            "library",
+            "people",
+            "reports",
+            "unsent",
+            "settings",
+            "help",
         ] {
             look(&seat, path, &format!("coach-{path}"), &mut wrong);
         }

@@ -13,7 +13,7 @@ struct Part {
 }
 
 /// Quick parts first, so that a slip is told early.
-const PARTS: [Part; 13] = [
+const PARTS: [Part; 14] = [
     Part { name: "format", run: format },
     Part { name: "tidy", run: tidy::part },
     Part { name: "licences", run: licences::part },
@@ -27,6 +27,7 @@ const PARTS: [Part; 13] = [
     Part { name: "schema", run: tools::schema },
     Part { name: "demo", run: demo },
     Part { name: "drill", run: drill },
+    Part { name: "drill-pg", run: drill_over_postgres },
 ];
 
 /// Runs every part. With `all`, a missing tool is a failure.
@@ -94,10 +95,14 @@ fn otlp() -> Outcome {
         .and(|| run::run(cargo(&[&["test"], &of[..], &["--test", "it", "otlp"]].concat())))
 }
 
+const fn postgres_missing() -> Outcome {
+    Outcome::Missing { tool: "PostgreSQL 14 or later", bring: backstraight_cluster::BRING }
+}
+
 /// The tests that need a PostgreSQL server: each makes one of its own from the machine's binaries.
 pub(crate) fn postgres() -> Outcome {
     let Some(folder) = backstraight_cluster::find() else {
-        return Outcome::Missing { tool: "PostgreSQL 14 or later", bring: backstraight_cluster::BRING };
+        return postgres_missing();
     };
     println!("PostgreSQL of {}", folder.display());
     let over = |args: &[&str]| {
@@ -121,7 +126,15 @@ fn demo() -> Outcome {
 
 /// A server that is lost and found again, small.
 fn drill() -> Outcome {
-    crate::drill(&["--phones", "8", "--sets", "12"].map(str::to_owned))
+    crate::drill(&["--store", "sqlite", "--phones", "8", "--sets", "12"].map(str::to_owned))
+}
+
+/// The same with everything in a database server of its own.
+fn drill_over_postgres() -> Outcome {
+    if backstraight_cluster::find().is_none() {
+        return postgres_missing();
+    }
+    crate::drill(&["--store", "postgres", "--phones", "8", "--sets", "12"].map(str::to_owned))
 }
 
 /// A command by name, in the workspace.

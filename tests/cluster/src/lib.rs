@@ -110,6 +110,12 @@ impl Cluster {
         self.root.join("data")
     }
 
+    /// Where everything of it is: files, log and socket.
+    #[must_use]
+    pub fn folder(&self) -> &Path {
+        &self.root
+    }
+
     /// Adds lines to the settings; they hold from the next start on.
     ///
     /// # Panics

@@ -99,6 +99,16 @@ const fn postgres_missing() -> Outcome {
     Outcome::Missing { tool: "PostgreSQL 14 or later", bring: backstraight_cluster::BRING }
 }
 
+/// Tests of the modules below that are about SQLite's file, or about a folder that one process has for
+/// itself.
+const ABOUT_FILES: [&str; 5] = [
+    "backups::the_way_table_by_table_gives_the_same_backup",
+    "command_line::compact_and_check_at_the_machine_and_a_changed_byte_is_found",
+    "command_line::every_failure_says_why_and_is_no_success",
+    "command_line::people_are_kept_at_the_machine_while_the_server_runs",
+    "restored::a_restore_needs_an_empty_folder_and_an_intact_backup",
+];
+
 /// The tests that need a PostgreSQL server: each makes one of its own from the machine's binaries.
 pub(crate) fn postgres() -> Outcome {
     let Some(folder) = backstraight_cluster::find() else {
@@ -113,7 +123,11 @@ pub(crate) fn postgres() -> Outcome {
     let mut requests = over(&["--workspace", "--test", "it", "--"]);
     // What the server promises from outside, whatever is behind it; the rest is about files.
     requests.args(["access::", "exchange::", "exchange_limits::", "invitations::", "sessions::"]);
-    requests.args(["people::", "sign_in::", "nudge::"]);
+    requests.args(["people::", "sign_in::", "nudge::", "calendars::", "carry::", "command_line::"]);
+    // Keeping: backups by the clock, damage and repair, restored servers, erasing, full copies.
+    requests.args(["backups::", "damaged::", "restored::", "restore::", "erasure::", "export::"]);
+    requests.arg("watching::neither_logs_nor_figures_nor_errors_say_anything_about_anybody");
+    requests.args(ABOUT_FILES.iter().flat_map(|name| ["--skip", name]));
     requests.env("BACKSTRAIGHT_TEST_OVER", "postgres");
     run::run(over(&["--workspace", "--lib", "--bins", "--tests", "--", "--ignored", "postgres"]))
         .and(|| run::run(requests))

@@ -1,6 +1,7 @@
 //! The data folder: where the database and the keys are, who may read them, and who holds the
 //! folder. Knows no request and no table.
 
+use std::ffi::OsStr;
 use std::fs::{File, OpenOptions};
 use std::io::{ErrorKind, Read, Write};
 use std::os::unix::fs::{OpenOptionsExt, PermissionsExt};
@@ -18,6 +19,8 @@ const BOOT_ID: &str = "/proc/sys/kernel/random/boot_id";
 const RETIRED: &str = "retired-";
 /// Names of keys that are about to sign.
 const NEXT: &str = "next-";
+/// The empty file that a serving process holds.
+const LOCK: &str = "serve.lock";
 
 /// A data folder.
 #[derive(Debug, Clone)]
@@ -126,6 +129,18 @@ impl Folder {
         Ok(())
     }
 
+    /// Takes back all keys of a folder that was empty before they were put there.
+    ///
+    /// # Errors
+    /// When they cannot be removed.
+    pub fn remove_key_files(&self) -> Result<(), StoreError> {
+        let folder = self.root.join("keys");
+        match std::fs::remove_dir_all(&folder) {
+            Err(e) if e.kind() != ErrorKind::NotFound => Err(file_error(&folder, e)),
+            _ => Ok(()),
+        }
+    }
+
     fn key(&self, name: &str) -> Result<[u8; 32], StoreError> {
         match self.read_key(name) {
             Err(StoreError::File { source, .. }) if source.kind() == ErrorKind::NotFound => {
@@ -214,12 +229,18 @@ impl Folder {
         Ok(found)
     }
 
+    /// Whether a file of this name is the one by which a folder is taken.
+    #[must_use]
+    pub fn is_lock(name: &OsStr) -> bool {
+        name == LOCK
+    }
+
     /// Takes the folder for a serving process; it is given back when the file is dropped.
     ///
     /// # Errors
     /// When another process serves it.
     pub fn lock(&self) -> Result<File, StoreError> {
-        let path = self.root.join("serve.lock");
+        let path = self.root.join(LOCK);
         let file = OpenOptions::new().write(true).create(true).truncate(false).mode(0o600).open(&path);
         let file = file.map_err(|e| file_error(&path, e))?;
         file.try_lock().map_err(|e| {

@@ -2,10 +2,12 @@
 //! elsewhere, and phones refill what the backup lacks. Counts every set that was acknowledged, before
 //! and after. Knows the server only as a program and its address.
 
+pub mod ground;
+
 use std::collections::BTreeMap;
 use std::io::{BufRead, BufReader};
-use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
+use std::path::Path;
+use std::process::{Child, Stdio};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
@@ -19,6 +21,7 @@ use serde::Serialize;
 use serde_json::Value;
 
 use crate::demo::stage::Trouble;
+use crate::drill::ground::{Ground, json};
 use crate::rng::Rng;
 use crate::stand::Handset;
 
@@ -29,68 +32,6 @@ pub struct Size {
     pub phones: usize,
     /// Sets that each logs before the backup, and again after it.
     pub sets: i64,
-}
-
-/// Where a server keeps what it has, and how that is lost and found again. Another database is another
-/// ground; the drill is the same.
-pub trait Ground: Sync {
-    /// What it is called.
-    fn name(&self) -> &'static str;
-    /// A command of the program on the server's data.
-    fn command(&self, args: &[&str]) -> Command;
-    /// Loses everything that the server kept.
-    ///
-    /// # Errors
-    /// When it cannot be lost.
-    fn lose(&mut self) -> Result<(), Trouble>;
-    /// Restores a backup elsewhere; from then on commands work on that.
-    ///
-    /// # Errors
-    /// When the restore fails.
-    fn restore(&mut self, backup: &Path) -> Result<Value, Trouble>;
-}
-
-/// A folder with an SQLite database.
-#[derive(Debug)]
-pub struct SqliteFolder {
-    program: PathBuf,
-    data: PathBuf,
-    elsewhere: PathBuf,
-}
-
-impl SqliteFolder {
-    /// Folders inside `dir`, served by `program`.
-    #[must_use]
-    pub fn new(program: &Path, dir: &Path) -> SqliteFolder {
-        SqliteFolder {
-            program: program.to_owned(),
-            data: dir.join("server"),
-            elsewhere: dir.join("restored"),
-        }
-    }
-}
-
-impl Ground for SqliteFolder {
-    fn name(&self) -> &'static str {
-        "sqlite"
-    }
-
-    fn command(&self, args: &[&str]) -> Command {
-        let mut command = Command::new(&self.program);
-        command.args(args).arg("--data").arg(&self.data).env_clear().stdin(Stdio::null());
-        command
-    }
-
-    fn lose(&mut self) -> Result<(), Trouble> {
-        std::fs::remove_dir_all(&self.data)?;
-        Ok(())
-    }
-
-    fn restore(&mut self, backup: &Path) -> Result<Value, Trouble> {
-        self.data = self.elsewhere.clone();
-        let from = backup.to_string_lossy().into_owned();
-        json(self.command(&["restore", "--json", "--from", &from]))
-    }
 }
 
 /// What came of it.
@@ -218,14 +159,6 @@ impl Drop for Served {
     }
 }
 
-fn json(mut command: Command) -> Result<Value, Trouble> {
-    let out = command.output()?;
-    if !out.status.success() {
-        return Err(format!("{command:?}: {}", String::from_utf8_lossy(&out.stderr)).into());
-    }
-    Ok(serde_json::from_slice(&out.stdout)?)
-}
-
 fn text(value: &Value, name: &str) -> Result<String, Trouble> {
     Ok(value.get(name).and_then(Value::as_str).ok_or_else(|| format!("no {name} in {value}"))?.to_owned())
 }
@@ -248,7 +181,7 @@ pub fn run(
     let club = json(ground.command(&["club", "add", "Cinder Lane", "--json"]))?;
     let club = text(&club, "id")?;
     let mut served = Served::start(ground)?;
-    say(&format!("A server runs on a folder of its own; {} phones enrol.", size.phones));
+    say(&format!("A server runs on {}; {} phones enrol.", ground.place(), size.phones));
     let mut loggers = Vec::new();
     for n in 0..size.phones {
         let handset = enrol(ground, &club, &served.url, "athlete", &dir.join(format!("phone-{n}")))?;
@@ -290,7 +223,7 @@ pub fn run(
         let signal = !rng.once_in(4);
         logger.log(rng, size.sets, signal.then_some(url.as_str()))
     })?;
-    say("In the middle of it the server is killed, and its folder is lost.");
+    say(&format!("In the middle of it the server is killed; lost with it: {}.", ground.place()));
     std::thread::scope(|scope| -> Result<(), Trouble> {
         let load = scope.spawn(|| {
             all(&mut loggers, seed ^ 3, |logger, rng| {

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use backstraight_cluster::Cluster;
 use backstraight_core::base::day::{Day, Month};
 use backstraight_core::base::id::{ChangeHash, ClubId, PersonId, SquadId};
 use backstraight_core::base::key::Key;
@@ -25,6 +26,7 @@ use backstraight_ffi::phone::{Clock as _, Exchanged, Phone};
 use backstraight_ffi::transport::{Http, enrol};
 use backstraight_server::app::{self, Clock, Running};
 use backstraight_server::config::Config;
+use backstraight_server::erase::list::ErasedList;
 use backstraight_server::folder::Folder;
 use backstraight_server::grant::AtTheMachine;
 use backstraight_server::job::check;
@@ -73,7 +75,8 @@ impl Stand {
     /// When it does not start.
     #[must_use]
     pub fn at(now: Moment) -> Stand {
-        Stand::over(now, Database::default())
+        let database = if over_postgres() { new_database() } else { Database::default() };
+        Stand::over(now, database)
     }
 
     /// The same with everything in a database server.
@@ -256,19 +259,46 @@ impl Stand {
     /// # Panics
     /// When it cannot be written.
     pub fn backup(&self, file: &Path) {
-        backup::backup(&Folder::open(&self.data).unwrap(), file, self.now()).unwrap();
+        backup::backup_of(&self.store(), &Folder::open(&self.data).unwrap(), file, self.now()).unwrap();
     }
 
-    /// Stops the server, puts a backup in the place of its database and starts it again.
+    /// Stops the server, puts a backup in the place of its database and starts it again. On a database
+    /// server nothing is replaced: it goes into a new database, by way of the folder with nothing in it
+    /// but the list of who was erased.
     ///
     /// # Panics
     /// When it cannot be restored.
     pub fn restore(&mut self, file: &Path) {
         self.stop();
-        let take = Take { replace: true, ..Take::default() };
-        backup::restore(file, &Folder::open(&self.data).unwrap(), take, self.now()).unwrap();
+        if self.database.url.is_some() {
+            let erased = ErasedList::read(&self.data).unwrap();
+            std::fs::remove_dir_all(&self.data).unwrap();
+            let folder = Folder::open(&self.data).unwrap();
+            erased.write(folder.root()).unwrap();
+            self.database = new_database();
+            backup::restore_to(file, &folder, &self.database, Take::default(), self.now()).unwrap();
+        } else {
+            let take = Take { replace: true, ..Take::default() };
+            backup::restore(file, &Folder::open(&self.data).unwrap(), take, self.now()).unwrap();
+        }
         self.start();
     }
+
+    /// The name of its database, when it is on the database server that tests share.
+    #[must_use]
+    pub fn database_name(&self) -> Option<String> {
+        self.database.url.as_ref().and_then(|url| url.database().map(str::to_owned))
+    }
+}
+
+/// Whether stands are on a database server, unless they say otherwise.
+#[must_use]
+pub fn over_postgres() -> bool {
+    std::env::var("BACKSTRAIGHT_TEST_OVER").is_ok_and(|over| over == "postgres")
+}
+
+fn new_database() -> Database {
+    Database::at(Cluster::shared().database().parse().unwrap())
 }
 
 impl Drop for Stand {

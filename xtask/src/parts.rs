@@ -13,7 +13,7 @@ struct Part {
 }
 
 /// Quick parts first, so that a slip is told early.
-const PARTS: [Part; 13] = [
+const PARTS: [Part; 14] = [
     Part { name: "format", run: format },
     Part { name: "tidy", run: tidy::part },
     Part { name: "licences", run: licences::part },
@@ -27,6 +27,7 @@ const PARTS: [Part; 13] = [
     Part { name: "schema", run: tools::schema },
     Part { name: "demo", run: demo },
     Part { name: "drill", run: drill },
+    Part { name: "drill-pg", run: drill_over_postgres },
 ];
 
 /// Runs every part. With `all`, a missing tool is a failure.
@@ -94,10 +95,24 @@ fn otlp() -> Outcome {
         .and(|| run::run(cargo(&[&["test"], &of[..], &["--test", "it", "otlp"]].concat())))
 }
 
+const fn postgres_missing() -> Outcome {
+    Outcome::Missing { tool: "PostgreSQL 14 or later", bring: backstraight_cluster::BRING }
+}
+
+/// Tests of the modules below that are about SQLite's file, or about a folder that one process has for
+/// itself.
+const ABOUT_FILES: [&str; 5] = [
+    "backups::the_way_table_by_table_gives_the_same_backup",
+    "command_line::compact_and_check_at_the_machine_and_a_changed_byte_is_found",
+    "command_line::every_failure_says_why_and_is_no_success",
+    "command_line::people_are_kept_at_the_machine_while_the_server_runs",
+    "restored::a_restore_needs_an_empty_folder_and_an_intact_backup",
+];
+
 /// The tests that need a PostgreSQL server: each makes one of its own from the machine's binaries.
 pub(crate) fn postgres() -> Outcome {
     let Some(folder) = backstraight_cluster::find() else {
-        return Outcome::Missing { tool: "PostgreSQL 14 or later", bring: backstraight_cluster::BRING };
+        return postgres_missing();
     };
     println!("PostgreSQL of {}", folder.display());
     let over = |args: &[&str]| {
@@ -108,7 +123,11 @@ pub(crate) fn postgres() -> Outcome {
     let mut requests = over(&["--workspace", "--test", "it", "--"]);
     // What the server promises from outside, whatever is behind it; the rest is about files.
     requests.args(["access::", "exchange::", "exchange_limits::", "invitations::", "sessions::"]);
-    requests.args(["people::", "sign_in::", "nudge::"]);
+    requests.args(["people::", "sign_in::", "nudge::", "calendars::", "carry::", "command_line::"]);
+    // Keeping: backups by the clock, damage and repair, restored servers, erasing, full copies.
+    requests.args(["backups::", "damaged::", "restored::", "restore::", "erasure::", "export::"]);
+    requests.arg("watching::neither_logs_nor_figures_nor_errors_say_anything_about_anybody");
+    requests.args(ABOUT_FILES.iter().flat_map(|name| ["--skip", name]));
     requests.env("BACKSTRAIGHT_TEST_OVER", "postgres");
     run::run(over(&["--workspace", "--lib", "--bins", "--tests", "--", "--ignored", "postgres"]))
         .and(|| run::run(requests))
@@ -121,7 +140,15 @@ fn demo() -> Outcome {
 
 /// A server that is lost and found again, small.
 fn drill() -> Outcome {
-    crate::drill(&["--phones", "8", "--sets", "12"].map(str::to_owned))
+    crate::drill(&["--store", "sqlite", "--phones", "8", "--sets", "12"].map(str::to_owned))
+}
+
+/// The same with everything in a database server of its own.
+fn drill_over_postgres() -> Outcome {
+    if backstraight_cluster::find().is_none() {
+        return postgres_missing();
+    }
+    crate::drill(&["--store", "postgres", "--phones", "8", "--sets", "12"].map(str::to_owned))
 }
 
 /// A command by name, in the workspace.

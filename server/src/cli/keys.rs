@@ -42,7 +42,8 @@ impl Keys {
             Keys::Rotate { data, output } => (data, output, true),
             Keys::List { data, output } => (data, output, false),
         };
-        let folder = data.folder()?;
+        // On a database server it is the database that says whether these are its keys.
+        let folder = if data.on_server() { data.store()?.0 } else { data.folder()? };
         if rotate {
             folder.rotate_signing(now.plus_ms((token::LIFETIME + token::LEEWAY + MARGIN_S) * 1000))?;
         }

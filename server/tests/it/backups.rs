@@ -11,6 +11,8 @@ use backstraight_server::job::backups::listed;
 use backstraight_server::store::backup::{self, Take, copy_tables};
 use backstraight_server::store::{open_reader, open_writer};
 
+use crate::command_line::{json, text};
+use crate::over;
 use crate::support::{START, Server, get, log};
 
 const NOW: Moment = Moment(START);
@@ -25,7 +27,7 @@ fn folder_with_backup(dir: &Path, file: &Path) -> backup::Made {
         phone.say(log(mira), &format!("set {n} of the evening"));
     }
     phone.settle();
-    backup::backup(&Folder::open(dir).unwrap(), file, NOW).unwrap()
+    server.backup(file).unwrap()
 }
 
 #[test]
@@ -51,10 +53,8 @@ fn a_backup_says_what_is_in_it_and_a_changed_byte_is_found_wherever_it_is() {
     assert!(trouble.iter().any(|t| t.contains("table chunk holds other values")), "{trouble:?}");
     assert!(trouble.iter().any(|t| t.starts_with("document ")), "and which document it is: {trouble:?}");
     let new = tempfile::tempdir().unwrap();
-    let folder = Folder::open(new.path()).unwrap();
-    assert!(backup::restore(&bad, &folder, Take::default(), NOW).is_err());
-    drop(std::fs::remove_file(new.path().join("serve.lock")));
-    let done = backup::restore(&bad, &folder, Take { anyway: true, replace: false }, NOW).unwrap();
+    assert!(over::restore(&bad, new.path(), Take::default(), NOW).is_err());
+    let done = over::restore(&bad, new.path(), Take { anyway: true, replace: false }, NOW).unwrap();
     assert_eq!(done.trouble, trouble);
 }
 
@@ -146,18 +146,26 @@ fn a_backup_that_fails_is_told_and_service_goes_on() {
     assert_eq!(get(&format!("{}/readyz", server.url)).1["checks"]["backup"]["state"], "ok");
 }
 
-/// Runs a shell script with a small file system of its own at `$SMALL`, in a namespace that ends with
-/// it; whether such a thing may be made here, and what the script printed.
-fn on_a_small_disk(dir: &Path, script: &str) -> (bool, String) {
+/// Whether root runs these tests: whose file a new one is says it.
+fn is_root(dir: &Path) -> bool {
+    std::os::unix::fs::MetadataExt::uid(&std::fs::metadata(dir).unwrap()) == 0
+}
+
+/// Runs a shell script about a data folder with a small file system of its own at `$SMALL`, in a
+/// namespace that ends with it; whether such a thing may be made here, and what the script printed.
+fn on_a_small_disk(data: &Path, dir: &Path, script: &str) -> (bool, String) {
     let small = dir.join("small");
     std::fs::create_dir_all(&small).unwrap();
     let whole = format!("mount -t tmpfs -o size=1m,mode=700 tmpfs \"$SMALL\" || exit 99\n{script}");
-    let out = Command::new("unshare")
-        .args(["--map-root-user", "--mount", "sh", "-c", &whole])
+    let mut command = Command::new("unshare");
+    command
+        // Root itself would lose the right to speak to a database server of another user.
+        .args(if is_root(dir) { &["--mount"][..] } else { &["--map-root-user", "--mount"] })
+        .args(["sh", "-c", &whole])
         .env("SMALL", &small)
-        .env("PROGRAM", env!("CARGO_BIN_EXE_backstraight"))
-        .output()
-        .unwrap();
+        .env("PROGRAM", env!("CARGO_BIN_EXE_backstraight"));
+    over::tell(&mut command, data);
+    let out = command.output().unwrap();
     let text = String::from_utf8_lossy(&out.stdout).into_owned() + &String::from_utf8_lossy(&out.stderr);
     (out.status.code() != Some(99), text)
 }
@@ -175,10 +183,10 @@ fn a_backup_disk_without_room_leaves_no_half_file_and_the_older_one_whole() {
         dir.path().display(),
         kept.path().join("club.backup").display()
     );
-    let (ran, said) = on_a_small_disk(kept.path(), &script);
+    let (ran, said) = on_a_small_disk(dir.path(), kept.path(), &script);
     if !ran {
         // No namespaces for this user: the same with a device that is always full.
-        let full = backup::backup(&Folder::open(dir.path()).unwrap(), Path::new("/dev/full/x"), NOW);
+        let full = Server::on(dir.path()).backup(Path::new("/dev/full/x"));
         assert!(full.is_err());
         return;
     }
@@ -192,17 +200,16 @@ fn a_backup_disk_without_room_leaves_no_half_file_and_the_older_one_whole() {
 fn a_full_copy_without_room_leaves_nothing_behind() {
     let (dir, kept) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
     folder_with_backup(dir.path(), &kept.path().join("club.backup"));
-    let db = open_reader(&Folder::open(dir.path()).unwrap().database()).unwrap();
-    let person = db.query_row("SELECT hex(id) FROM person", [], |r| r.get::<_, String>(0)).unwrap();
-    let cut = |from: usize, to: usize| person[from..to].to_lowercase();
-    let id = [cut(0, 8), cut(8, 12), cut(12, 16), cut(16, 20), cut(20, 32)].join("-");
+    let clubs = json(&["club", "list"], dir.path());
+    let people = json(&["person", "list", "--club", text(&clubs[0], "id")], dir.path());
+    let id = text(&people[0], "id");
     let script = format!(
         "head -c 1020000 /dev/zero > \"$SMALL/filler\" 2>/dev/null\n\
          \"$PROGRAM\" export person {id} --data '{0}' --to \"$SMALL/copy\"; echo \"code $?\"; ls \"$SMALL\"\n\
          rm \"$SMALL/filler\"; \"$PROGRAM\" export person {id} --data '{0}' --to \"$SMALL/copy\"; echo \"code $?\"",
         dir.path().display()
     );
-    let (ran, said) = on_a_small_disk(kept.path(), &script);
+    let (ran, said) = on_a_small_disk(dir.path(), kept.path(), &script);
     if !ran {
         // No namespaces for this user: at least a folder that is there is never written into.
         assert!(backstraight_server::export::Directory::create(kept.path()).is_err());

@@ -12,11 +12,14 @@ use ed25519_dalek::{Signer as _, SigningKey};
 use minicbor::bytes::ByteVec;
 use serde_json::Value;
 
+use crate::over;
 use crate::support::{Device, Key, Server, about, log};
 
-fn run(args: &[&str]) -> (bool, String, String) {
-    let out = Command::new(env!("CARGO_BIN_EXE_backstraight")).arg("carry").args(args).env_clear().output();
-    let out = out.unwrap();
+fn run(args: &[&str], data: &Path) -> (bool, String, String) {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_backstraight"));
+    command.arg("carry").args(args).env_clear();
+    over::tell(&mut command, data);
+    let out = command.output().unwrap();
     let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
     (out.status.success(), text(out.stdout), text(out.stderr))
 }
@@ -47,11 +50,11 @@ fn a_file_is_shown_without_its_content_and_taken_in_while_a_server_runs() {
     let path = dir.path().join("mira.carry");
     std::fs::write(&path, carry::write(vec![parcel])).unwrap();
     let (file, data) = (path.to_str().unwrap(), data.to_str().unwrap());
-    let (fine, shown, why) = run(&["inspect", file]);
+    let (fine, shown, why) = run(&["inspect", file], &dir.path().join("data"));
     assert!(fine && shown.contains(&name.to_string()), "{shown} {why}");
     assert!(shown.contains(&phone.install.to_string()) && !shown.contains("words"), "{shown}");
     for fresh in [2, 0] {
-        let (fine, told, why) = run(&["accept", file, "--data", data, "--json"]);
+        let (fine, told, why) = run(&["accept", file, "--data", data, "--json"], Path::new(data));
         let told: Value = serde_json::from_str(&told).unwrap();
         assert!(fine && told[0]["outcome"] == "accepted" && told[0]["fresh"] == fresh, "{told} {why}");
     }
@@ -70,7 +73,7 @@ fn refused(path: &Path, data: &str, code: &str, bytes: &[u8]) {
     std::fs::write(path, bytes).unwrap();
     let file = path.to_str().unwrap();
     for args in [&["inspect", file][..], &["accept", file, "--data", data]] {
-        let (fine, shown, why) = run(args);
+        let (fine, shown, why) = run(args, Path::new(data));
         assert!(!fine && shown.is_empty() && why.contains(code) && !why.contains("panicked"), "{why}");
     }
 }

@@ -11,11 +11,13 @@ use backstraight_core::exchange::wire::Outcome;
 use backstraight_core::model::name::DocName;
 use serde_json::Value;
 
+use crate::over;
 use crate::support::{Device, Server, about, get, log};
 
 pub(crate) fn command(args: &[&str], data: &Path) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_backstraight"));
     command.args(args).arg("--data").arg(data).env_clear();
+    over::tell(&mut command, data);
     command
 }
 

@@ -9,21 +9,23 @@ use backstraight_core::model::name::DocName;
 use backstraight_server::job::compact::{self, Compacted};
 use backstraight_server::job::repair::{self, Repaired};
 use backstraight_server::job::{apart, check, scrub};
-use backstraight_server::store::{document, quarantine};
+use backstraight_server::store::{Db, document, quarantine};
 
 use crate::command_line::{json, run};
 use crate::support::{Device, Server, about, get, log};
 
 /// Changes a byte of what is stored of a document, as a failing disk would.
-fn rot(data: &Path, name: DocName, n: u64) {
-    let db = rusqlite::Connection::open(data.join("backstraight.db")).unwrap();
-    let at = (name.to_bytes(), i64::try_from(n).unwrap());
-    let of = "n = ?2 AND doc = (SELECT id FROM doc WHERE name = ?1)";
-    let mut body: Vec<u8> =
-        db.query_row(&format!("SELECT body FROM chunk WHERE {of}"), at, |r| r.get(0)).unwrap();
-    *body.last_mut().unwrap() ^= 1;
-    let changed = db.execute(&format!("UPDATE chunk SET body = ?3 WHERE {of}"), (at.0, at.1, body)).unwrap();
-    assert_eq!(changed, 1);
+fn rot(server: &Server, name: DocName, n: i64) {
+    let spoil = move |db: &Db| {
+        let of = "n = ?2 AND doc = (SELECT id FROM doc WHERE name = ?1)";
+        let name = name.to_bytes();
+        let read = format!("SELECT body FROM chunk WHERE {of}");
+        let mut body: Vec<u8> = db.query_row(&read, (name.as_slice(), n), |r| r.get(0))?;
+        *body.last_mut().unwrap() ^= 1;
+        let write = format!("UPDATE chunk SET body = ?3 WHERE {of}");
+        Ok(db.execute(&write, (name.as_slice(), n, body))?)
+    };
+    assert_eq!(server.store().write_blocking(spoil).unwrap(), 1);
 }
 
 fn id(server: &Server, name: DocName) -> i64 {
@@ -56,7 +58,7 @@ fn a_damaged_document_is_named_and_left_alone_and_devices_refill_it() {
     let runtime = tokio::runtime::Runtime::new().unwrap();
     let shared = server.shared();
     assert!(runtime.block_on(scrub::one(&shared, bad)));
-    rot(dir.path(), log(mira), 3);
+    rot(&server, log(mira), 3);
     assert!(!runtime.block_on(scrub::one(&shared, bad)));
     assert!(runtime.block_on(scrub::one(&shared, id(&server, log(noor)))), "the other one holds");
     let ready = get(&format!("{}/readyz", server.url)).1;
@@ -102,10 +104,12 @@ fn a_snapshot_that_rots_is_mended_from_chunks_and_the_other_way_round() {
         let id = id(&server, log(mira));
         assert!(matches!(compact::one(&server.store(), None, id, server.now()), Ok(Compacted::Done(_))));
         if snapshot {
-            let db = rusqlite::Connection::open(dir.path().join("backstraight.db")).unwrap();
-            db.execute("UPDATE snapshot SET body = x'00' WHERE doc = ?1", [id]).unwrap();
+            let spoil = move |db: &Db| {
+                Ok(db.execute("UPDATE snapshot SET body = ?2 WHERE doc = ?1", (id, &[0_u8][..]))?)
+            };
+            assert_eq!(server.store().write_blocking(spoil).unwrap(), 1);
         } else {
-            rot(dir.path(), log(mira), 2);
+            rot(&server, log(mira), 2);
         }
         assert!(!trouble(&server).is_empty());
         let out = run(&["check", "--repair"], dir.path());

@@ -25,9 +25,11 @@ mod nudge;
 mod operating_doc;
 #[cfg(feature = "otlp")]
 mod otlp;
+mod over;
 mod page;
 mod people;
 mod postgres;
+mod postgres_doc;
 mod raw;
 mod restored;
 mod sessions;

@@ -123,6 +123,27 @@ fn a_backup_goes_from_a_database_into_a_folder_and_into_a_database() {
 
 #[test]
 #[ignore = "needs PostgreSQL: cargo xtask postgres"]
+fn a_restore_that_breaks_off_can_be_tried_again() {
+    let (dir, kept) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let (taken, empty) = (Cluster::shared().database(), Cluster::shared().database());
+    json(&["club", "add", "Cinder Lane"], dir.path(), &taken);
+    let file = kept.path().join("club.backup").to_string_lossy().into_owned();
+    json(&["backup", "--to", &file], dir.path(), &taken);
+    let new = kept.path().join("new");
+    let nowhere = "postgres://club@127.0.0.1:1/club";
+    for (database, words) in [(nowhere, "cannot be reached"), (&taken, "is not empty")] {
+        let out = run(&["restore", "--from", &file], &new, database);
+        let said = String::from_utf8_lossy(&out.stderr).into_owned();
+        assert!(!out.status.success() && said.contains(words), "{said}");
+        let left: Vec<_> = std::fs::read_dir(&new).unwrap().map(|f| f.unwrap().file_name()).collect();
+        assert!(left.iter().all(|name| name == "erased.json"), "{left:?}");
+    }
+    json(&["restore", "--from", &file], &new, &empty);
+    assert_eq!(json(&["club", "list"], &new, &empty), json(&["club", "list"], dir.path(), &taken));
+}
+
+#[test]
+#[ignore = "needs PostgreSQL: cargo xtask postgres"]
 fn a_database_that_is_away_is_said_to_be_and_found_again() {
     let cluster = Cluster::start();
     let dir = tempfile::tempdir().unwrap();

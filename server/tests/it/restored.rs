@@ -7,6 +7,7 @@ use backstraight_server::folder::Folder;
 use backstraight_server::store::backup::{self, Take};
 use backstraight_server::store::document;
 
+use crate::over;
 use crate::support::{Club, START, Server, about, changes, log, notes};
 
 const NOW: Moment = Moment(START);
@@ -32,7 +33,7 @@ fn what_a_restored_server_lost_comes_back_in_two_round_trips() {
     phone.settle();
     desk.settle();
     let file = kept.path().join("club.backup");
-    backup::backup(&Folder::open(old.path()).unwrap(), &file, NOW).unwrap();
+    server.backup(&file).unwrap();
     // All of this is acknowledged, and then lost.
     phone.say(log(mira), "after the backup");
     phone.settle();
@@ -46,8 +47,7 @@ fn what_a_restored_server_lost_comes_back_in_two_round_trips() {
     };
     let (was, heads) = (phone.epoch.clone(), (phone.heads(log(mira)), phone.heads(notes(mira))));
     server.stop();
-    let folder = Folder::open(new.path()).unwrap();
-    backup::restore(&file, &folder, Take::default(), NOW).unwrap();
+    over::restore(&file, new.path(), Take::default(), NOW).unwrap();
     let server = Server::on(new.path());
     for device in [&mut phone, &mut desk] {
         device.url.clone_from(&server.url);
@@ -90,13 +90,12 @@ fn an_upload_on_top_of_what_was_lost_is_asked_for_again_and_nothing_is_half_take
     let mut phone = club.device(mira);
     phone.exchange();
     let file = kept.path().join("club.backup");
-    backup::backup(&Folder::open(old.path()).unwrap(), &file, NOW).unwrap();
+    server.backup(&file).unwrap();
     phone.say(log(mira), "lost");
     phone.settle();
     phone.say(log(mira), "on top of it");
     server.stop();
-    let folder = Folder::open(new.path()).unwrap();
-    backup::restore(&file, &folder, Take::default(), NOW).unwrap();
+    over::restore(&file, new.path(), Take::default(), NOW).unwrap();
     let server = Server::on(new.path());
     phone.url.clone_from(&server.url);
     let down = phone.send(&phone.up());
@@ -127,7 +126,6 @@ fn a_restore_needs_an_empty_folder_and_an_intact_backup() {
     for wrong in ["short", "other", "missing"] {
         assert!(backup::restore(&kept.path().join(wrong), &there, ANYWAY, NOW).is_err(), "{wrong}");
         assert!(std::fs::read_dir(new.path()).unwrap().all(|f| f.unwrap().file_name() == "serve.lock"));
-        drop(std::fs::remove_file(new.path().join("serve.lock")));
     }
     backup::restore(&file, &here, REPLACE, NOW).unwrap();
     let aside = std::fs::read_dir(old.path()).unwrap().filter_map(Result::ok);

@@ -1,11 +1,10 @@
 //! An invented club on a server in this process, and devices that write real documents.
 
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::Path;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, AtomicU32, Ordering};
-use std::sync::{Arc, Mutex};
 
-use backstraight_cluster::Cluster;
 use backstraight_core::base::day::{Day, Month};
 use backstraight_core::base::id::{ActorId, ChangeHash, ClubId, InstallId, PersonId, SquadId};
 use backstraight_core::base::key::KeyMint;
@@ -26,26 +25,21 @@ use backstraight_core::model::number::{Available, Complaint, Text};
 use backstraight_core::model::plan::{Cue, PlanAbout, Remark};
 use backstraight_server::app::{self, Clock, Running};
 use backstraight_server::config::Config;
+use backstraight_server::folder::Folder;
 use backstraight_server::grant::AtTheMachine;
+use backstraight_server::store::backup::{self, Made};
 use backstraight_server::store::people::NewPerson;
-use backstraight_server::store::postgres::Database;
-use backstraight_server::store::{Faults, Store, StoreOptions, account, people};
+use backstraight_server::store::{Faults, Store, StoreError, StoreOptions, account, people};
 use backstraight_server::token::Bearer;
 use data_encoding::HEXLOWER;
 use ed25519_dalek::{Signer as _, SigningKey};
 use minicbor::bytes::ByteVec;
 use serde_json::{Value, json};
 
+use crate::over;
+
 /// Ten in the morning of 25 November 2026, UTC.
 pub(crate) const START: i64 = 1_795_600_800_000;
-
-/// A database for a folder, the same one each time: a server on that folder may be started again.
-fn database_of(folder: &Path) -> Database {
-    static KNOWN: Mutex<BTreeMap<PathBuf, String>> = Mutex::new(BTreeMap::new());
-    let mut known = KNOWN.lock().unwrap();
-    let url = known.entry(folder.to_owned()).or_insert_with(|| Cluster::shared().database());
-    Database::at(url.parse().unwrap())
-}
 
 /// A server in this process, on a folder that may outlive it.
 pub(crate) struct Server {
@@ -65,9 +59,7 @@ impl Server {
     pub(crate) fn with(folder: &Path, change: impl FnOnce(&mut Config)) -> Server {
         let mut config = Config::on(folder.to_owned());
         config.compact_after = 0;
-        if std::env::var("BACKSTRAIGHT_TEST_OVER").is_ok_and(|over| over == "postgres") {
-            config.database = database_of(folder);
-        }
+        config.database = over::database(folder);
         change(&mut config);
         let faults = Arc::new(Faults::default());
         let options = StoreOptions { faults: Arc::clone(&faults), ..StoreOptions::default() };
@@ -77,7 +69,7 @@ impl Server {
         let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().unwrap();
         let running = runtime.block_on(app::start(config, options, clock)).unwrap();
         let url = format!("http://{}", running.address);
-        let key = backstraight_server::folder::Folder::open(folder).unwrap().keys().unwrap().secret;
+        let key = Folder::open(folder).unwrap().keys().unwrap().secret;
         Server { url, faults, time, running: Some(running), runtime: Some(runtime), key }
     }
 
@@ -117,6 +109,12 @@ impl Server {
     pub(crate) fn owner_link(&self) -> Option<String> {
         let running = self.running.as_ref().unwrap();
         self.runtime.as_ref().unwrap().block_on(running.owner_link()).unwrap()
+    }
+
+    /// Writes a backup while it runs.
+    pub(crate) fn backup(&self, file: &Path) -> Result<Made, StoreError> {
+        let folder = Folder::open(&self.app().config.data).unwrap();
+        backup::backup_of(&self.store(), &folder, file, self.now())
     }
 
     /// Takes the keys of the folder now.

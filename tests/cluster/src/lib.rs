@@ -110,6 +110,12 @@ impl Cluster {
         self.root.join("data")
     }
 
+    /// Where everything of it is: files, log and socket.
+    #[must_use]
+    pub fn folder(&self) -> &Path {
+        &self.root
+    }
+
     /// Adds lines to the settings; they hold from the next start on.
     ///
     /// # Panics
@@ -186,6 +192,29 @@ impl Cluster {
     #[must_use]
     pub fn url(&self, name: &str) -> String {
         format!("host={} user=backstraight dbname={name}", self.root.display())
+    }
+
+    /// The folder of its programs, for those who do what a person would do by hand.
+    #[must_use]
+    pub fn programs(&self) -> &Path {
+        &self.bin
+    }
+
+    /// The files of a database, as they are on the disk when everything was written.
+    ///
+    /// # Panics
+    /// When there is no such database.
+    #[must_use]
+    pub fn files(&self, database: &str) -> PathBuf {
+        self.put_sql(database, "CHECKPOINT");
+        let mut psql = self.command("psql");
+        psql.args(["-X", "-A", "-t", "-U", "backstraight", "-d", database, "-h"]).arg(&self.root);
+        psql.args(["-c", "SELECT oid FROM pg_database WHERE datname = current_database()"]);
+        let out = psql.output().unwrap();
+        let number = String::from_utf8_lossy(&out.stdout).trim().to_owned();
+        let files = self.data().join("base").join(&number);
+        assert!(!number.is_empty() && files.is_dir(), "{}", String::from_utf8_lossy(&out.stderr));
+        files
     }
 
     /// Puts a statement as the server's owner.

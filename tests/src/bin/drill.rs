@@ -1,11 +1,14 @@
 //! `cargo xtask drill`: the restore drill, with its tally. Exit code 1 when something is lost.
 #![expect(clippy::print_stdout, clippy::print_stderr, reason = "a program that tells what it does")]
 
+use std::path::Path;
 use std::process::ExitCode;
 
+use backstraight_cluster::BRING;
 use backstraight_tests::demo::machine::Machine;
 use backstraight_tests::demo::stage::Trouble;
-use backstraight_tests::drill::{self, Ground, Size, SqliteFolder};
+use backstraight_tests::drill::ground::{Ground, PostgresServer, SqliteFolder};
+use backstraight_tests::drill::{self, Size, Tally};
 use clap::{Parser, ValueEnum};
 
 /// Loses a server under load and gets everything back.
@@ -20,10 +23,10 @@ struct Args {
     /// Sets that each phone logs before the backup, and again after it
     #[arg(long, default_value_t = 40, value_parser = clap::value_parser!(u16).range(1..=500))]
     sets: u16,
-    /// What the server keeps its data in
-    #[arg(long, value_enum, default_value_t = Store::Sqlite)]
-    store: Store,
-    /// Print the tally as JSON and nothing else
+    /// What the server keeps its data in; without it both, where PostgreSQL is found
+    #[arg(long, value_enum)]
+    store: Option<Store>,
+    /// Print the tallies as a JSON list and nothing else
     #[arg(long)]
     json: bool,
 }
@@ -31,6 +34,28 @@ struct Args {
 #[derive(Debug, Clone, Copy, ValueEnum)]
 enum Store {
     Sqlite,
+    Postgres,
+    Both,
+}
+
+impl Store {
+    /// Whether each of the two is drilled. One that is asked for and missing stops the drill; one that is
+    /// not asked for is left out, which is said.
+    fn chosen(asked: Option<Store>) -> Result<(bool, bool), Trouble> {
+        let found = backstraight_cluster::find().is_some();
+        match asked {
+            Some(Store::Sqlite) => Ok((true, false)),
+            None if !found => {
+                eprintln!("PostgreSQL is missing and skipped; this brings it: {BRING}\n");
+                Ok((true, false))
+            }
+            Some(Store::Postgres | Store::Both) if !found => {
+                Err(format!("PostgreSQL is missing; this brings it: {BRING}").into())
+            }
+            Some(Store::Postgres) => Ok((false, true)),
+            Some(Store::Both) | None => Ok((true, true)),
+        }
+    }
 }
 
 fn main() -> ExitCode {
@@ -45,24 +70,39 @@ fn main() -> ExitCode {
 }
 
 fn run(args: &Args) -> Result<bool, Trouble> {
-    let dir = tempfile::Builder::new().prefix("backstraight-drill-").tempdir()?;
     let machine = Machine::beside()?;
-    let mut ground: Box<dyn Ground> = match args.store {
-        Store::Sqlite => Box::new(SqliteFolder::new(machine.program(), dir.path())),
-    };
+    let (sqlite, postgres) = Store::chosen(args.store)?;
+    let mut tallies = Vec::new();
+    if sqlite {
+        tallies.push(on(args, |dir| Box::new(SqliteFolder::new(machine.program(), dir)))?);
+    }
+    if postgres {
+        tallies.push(on(args, |dir| Box::new(PostgresServer::new(machine.program(), dir)))?);
+    }
+    if args.json {
+        println!("{}", serde_json::to_string_pretty(&tallies)?);
+    }
+    Ok(tallies.iter().all(Tally::holds))
+}
+
+/// A drill on a ground in a folder that goes with it.
+fn on(args: &Args, ground: impl FnOnce(&Path) -> Box<dyn Ground>) -> Result<Tally, Trouble> {
+    let dir = tempfile::Builder::new().prefix("backstraight-drill-").tempdir()?;
     let size = Size { phones: usize::from(args.phones), sets: i64::from(args.sets) };
-    let quiet = args.json;
     let mut say = |text: &str| {
-        if !quiet {
+        if !args.json {
             println!("{text}");
         }
     };
-    let tally = drill::run(ground.as_mut(), dir.path(), size, args.seed, &mut say)?;
-    if args.json {
-        println!("{}", serde_json::to_string_pretty(&tally)?);
-        return Ok(tally.holds());
+    let tally = drill::run(ground(dir.path()).as_mut(), dir.path(), size, args.seed, &mut say)?;
+    if !args.json {
+        tell(&tally, args.seed);
     }
-    println!("\nThe tally ({}, seed {}):", tally.store, args.seed);
+    Ok(tally)
+}
+
+fn tell(tally: &Tally, seed: u64) {
+    println!("\nThe tally ({}, seed {seed}):", tally.store);
     for (what, n) in [
         ("acknowledged before the server was lost", tally.acknowledged as u128),
         ("  came back from the backup", tally.from_backup as u128),
@@ -79,6 +119,5 @@ fn run(args: &Args) -> Result<bool, Trouble> {
     ] {
         println!("  {what:<42} {n:>10}");
     }
-    println!("{}", if tally.holds() { "nothing is lost" } else { "SOMETHING IS LOST" });
-    Ok(tally.holds())
+    println!("{}\n", if tally.holds() { "nothing is lost" } else { "SOMETHING IS LOST" });
 }

@@ -1,6 +1,7 @@
 //! From a backup to a served folder: verified first, under a new epoch, and without the people who
 //! were erased since it was made.
 
+use std::ffi::OsStr;
 use std::fs::File;
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
@@ -107,13 +108,19 @@ pub fn restore_to(
         Ok(Restored { manifest, trouble, erased_again })
     })();
     remove(&draft);
+    if made.is_err() {
+        // Whoever tries again, perhaps with an address that is right, finds the folder empty.
+        folder.remove_key_files()?;
+    }
     made
 }
 
-/// Whether a folder holds anything but the list of those who were erased.
+/// Whether a folder holds anything but the list of those who were erased, and the empty file by which it
+/// is locked: a restore that broke off leaves that behind.
 fn occupied(folder: &Folder) -> Result<bool, StoreError> {
     let found = std::fs::read_dir(folder.root()).map_err(|e| file_error(folder.root(), e))?;
-    Ok(found.filter_map(Result::ok).any(|f| !ErasedList::is_name(&f.file_name())))
+    let nothing = |name: &OsStr| ErasedList::is_name(name) || Folder::is_lock(name);
+    Ok(found.filter_map(Result::ok).any(|f| !nothing(&f.file_name())))
 }
 
 /// A backup that is verified and made a database of its own.

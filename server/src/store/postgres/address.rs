@@ -114,6 +114,14 @@ impl FromStr for Url {
     }
 }
 
+impl Url {
+    /// What the database is called.
+    #[must_use]
+    pub fn database(&self) -> Option<&str> {
+        self.config.get_dbname()
+    }
+}
+
 /// How connections are made.
 #[derive(Debug, Clone)]
 pub(super) struct Way {

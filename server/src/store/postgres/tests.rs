@@ -429,22 +429,6 @@ fn a_lost_server_is_said_to_be_and_found_again() {
     assert_eq!(hear(&mut news), Some(Heard::Told(told)));
 }
 
-/// What docs/postgresql.md says to put after a restore is what the server takes for one.
-#[test]
-#[ignore = "needs PostgreSQL: cargo xtask postgres"]
-fn after_a_restore_there_is_another_epoch() {
-    let h = house(On::Postgres);
-    let text = include_str!("../../../../docs/postgresql.md");
-    let sql = text.split("```sql").nth(1).and_then(|rest| rest.split("```").next()).unwrap();
-    let url = format!("{:?}", h.database.url);
-    let name = url.split("dbname: Some(\"").nth(1).and_then(|rest| rest.split('"').next()).unwrap();
-    Cluster::shared().put_sql(name, sql);
-    let again = h.open();
-    assert_ne!(again.epoch(), h.store.epoch());
-    assert_eq!(again.server(), h.store.server());
-    assert!(again.restored() && !h.store.restored());
-}
-
 /// So many read at once, and one more is told so instead of being let in.
 #[test]
 #[ignore = "needs PostgreSQL: cargo xtask postgres"]

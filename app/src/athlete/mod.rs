@@ -10,5 +10,8 @@ pub mod set_form;
 pub mod sheets;
 pub mod talk;
 pub mod today;
+pub mod trial_draft;
+pub mod trial_form;
+pub mod trials;
 pub mod unsent;
 pub mod weeks;

@@ -32,6 +32,7 @@ fn ways(home: Home) -> Vec<Way> {
             way(Route::Weeks, word("way.weeks"), IconName::Weeks, true),
             way(Route::Talk(None), word("way.talk"), IconName::Talk, true),
             way(Route::CheckIn, word("way.check-in"), IconName::CheckIn, true),
+            way(Route::Tests, word("way.tests"), IconName::Tests, false),
             way(Route::Unsent, word("way.unsent"), IconName::Unsent, false),
             way(Route::Settings, word("way.settings"), IconName::Settings, false),
             way(Route::Help, word("way.help"), IconName::Help, false),

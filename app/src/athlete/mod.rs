@@ -3,7 +3,10 @@
 
 pub mod check_in;
 pub mod close;
+pub mod copy;
 pub mod draft;
+pub mod mine;
+pub mod records;
 pub mod scene;
 pub mod session;
 pub mod set_form;

@@ -111,7 +111,7 @@ pub(crate) fn TrialForm(
     let (toaster, masses) = (Toaster::here(), masses());
     let measure = test.protocol.measure;
     let unit = test.unit.clone();
-    let key = test.key.clone();
+    let key = test.key;
     let draft = match &fixing {
         Some(entry) => Draft::of(&entry.record, measure, masses.get_untracked()),
         None => begin,

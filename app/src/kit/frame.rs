@@ -33,6 +33,8 @@ fn ways(home: Home) -> Vec<Way> {
             way(Route::Talk(None), word("way.talk"), IconName::Talk, true),
             way(Route::CheckIn, word("way.check-in"), IconName::CheckIn, true),
             way(Route::Tests, word("way.tests"), IconName::Tests, false),
+            way(Route::Records, word("way.records"), IconName::Records, false),
+            way(Route::MyData, word("way.my-data"), IconName::MyData, false),
             way(Route::Unsent, word("way.unsent"), IconName::Unsent, false),
             way(Route::Settings, word("way.settings"), IconName::Settings, false),
             way(Route::Help, word("way.help"), IconName::Help, false),

@@ -22,6 +22,8 @@ pub mod route;
 pub mod screens;
 pub mod settings;
 mod start;
+pub mod trend;
+pub mod trial;
 pub mod welcome;
 pub mod words;
 

@@ -93,9 +93,25 @@ impl Readings {
         person: PersonId,
         day: Day,
     ) -> Result<Done, AppError> {
-        let first = months_before(day.month(), MONTHS_BACK);
+        self.since(device, person, Some(months_before(day.month(), MONTHS_BACK)))
+    }
+
+    /// The same of every month that is here, for best marks.
+    ///
+    /// # Errors
+    /// When a document cannot be opened.
+    pub fn all_done(&self, device: &mut Device<MemoryShelf>, person: PersonId) -> Result<Done, AppError> {
+        self.since(device, person, None)
+    }
+
+    fn since(
+        &self,
+        device: &mut Device<MemoryShelf>,
+        person: PersonId,
+        first: Option<Month>,
+    ) -> Result<Done, AppError> {
         let wanted = |name: &DocName| match name {
-            DocName::Log(of, month) => *of == person && *month >= first,
+            DocName::Log(of, month) => *of == person && first.is_none_or(|first| *month >= first),
             DocName::Notes(of, _) | DocName::Availability(of) => *of == person,
             _ => false,
         };

@@ -66,6 +66,9 @@ fn content(home: Home, route: Route) -> AnyView {
         (Home::Athlete, Route::Close(key)) => view! { <athlete::close::Close key=key /> }.into_any(),
         (Home::Athlete, Route::CheckIn) => view! { <athlete::check_in::CheckInScreen /> }.into_any(),
         (Home::Athlete, Route::Weeks) => view! { <athlete::weeks::WeeksScreen /> }.into_any(),
+        (Home::Athlete, Route::Tests) => view! { <athlete::trials::Trials /> }.into_any(),
+        (Home::Athlete, Route::Records) => view! { <athlete::records::OwnRecords /> }.into_any(),
+        (Home::Athlete, Route::MyData) => view! { <athlete::mine::MyData /> }.into_any(),
         (Home::Athlete, Route::Talk(_)) => {
             view! { <athlete::talk::Talk athlete=use_hub().me().person /> }.into_any()
         }

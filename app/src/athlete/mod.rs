@@ -3,12 +3,18 @@
 
 pub mod check_in;
 pub mod close;
+pub mod copy;
 pub mod draft;
+pub mod mine;
+pub mod records;
 pub mod scene;
 pub mod session;
 pub mod set_form;
 pub mod sheets;
 pub mod talk;
 pub mod today;
+pub mod trial_draft;
+pub mod trial_form;
+pub mod trials;
 pub mod unsent;
 pub mod weeks;

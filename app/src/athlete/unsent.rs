@@ -5,6 +5,7 @@ use backstraight_core::model::name::DocName;
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 
+use crate::common::storage::StorageState;
 use crate::hub::{Line, Saved, use_hub};
 use crate::kit::{Button, EmptyState, ErrorBox, Kind, Toaster, Trouble};
 use crate::platform::clock::zone_minutes;
@@ -13,7 +14,8 @@ use crate::screens::head;
 use crate::words::{say, say_n, say_with};
 
 /// What a document is called on this screen.
-fn name(doc: &DocName) -> String {
+#[must_use]
+pub fn name(doc: &DocName) -> String {
     match doc {
         DocName::Log(_, month) => say_with("unsent.log", &[("month", &month.to_string())]),
         DocName::Notes(_, month) => say_with("unsent.notes", &[("month", &month.to_string())]),
@@ -49,7 +51,6 @@ pub fn Unsent() -> impl IntoView {
     let hub = use_hub();
     let toaster = Toaster::here();
     head(say("way.unsent"), "");
-    let protected = LocalResource::new(files::is_protected);
     let list = move || {
         let rows = hub.read(|device| device.unsent().unwrap_or_default());
         if rows.is_empty() {
@@ -97,25 +98,6 @@ pub fn Unsent() -> impl IntoView {
         Ok(None) => toaster.say(say("unsent.none")),
         Err(error) => toaster.say(error.to_string()),
     };
-    let promise = move || {
-        protected.get().map(|answer| match answer {
-            Some(true) => view! { <p>{say("unsent.protected")}</p> }.into_any(),
-            Some(false) => {
-                let ask = move || {
-                    spawn_local(async move {
-                        let _ = files::protect().await;
-                        protected.refetch();
-                    });
-                };
-                view! {
-                    <p>{say("unsent.unprotected")}</p>
-                    <Button label=say("unsent.protect").to_owned() on_press=ask />
-                }
-                .into_any()
-            }
-            None => view! { <p>{say("unsent.no-promise")}</p> }.into_any(),
-        })
-    };
     view! {
         {not_saved}
         <p role="status">{move || line_words(&hub.line.get())}</p>
@@ -129,6 +111,6 @@ pub fn Unsent() -> impl IntoView {
             <p class="soft">{say("unsent.carry.hint")}</p>
         </div>
         <h2>{say("unsent.storage")}</h2>
-        {promise}
+        <StorageState />
     }
 }

@@ -2,3 +2,4 @@
 
 pub mod help;
 pub mod settings;
+pub mod storage;

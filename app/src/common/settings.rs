@@ -4,6 +4,7 @@
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 
+use super::storage::StorageState;
 use crate::hub::{Hub, use_hub};
 use crate::kit::number::MassesSetting;
 use crate::kit::{Button, ButtonLink, Check, ChoiceRow, ErrorBox, Kind, Toaster, Trouble};
@@ -18,12 +19,6 @@ use crate::words::{say, say_n, say_with};
 #[must_use]
 pub const fn may_leave(unsent: usize, let_go: bool) -> bool {
     unsent == 0 || let_go
-}
-
-/// Bytes in the unit in which people speak of them.
-#[must_use]
-pub fn megabytes(bytes: f64) -> String {
-    format!("{:.1}", bytes.max(0.0) / 1_000_000.0)
 }
 
 /// Settings of this browser.
@@ -46,14 +41,6 @@ pub fn Settings() -> impl IntoView {
         (Masses::Kilograms, say("settings.kilograms").to_owned()),
         (Masses::Pounds, say("settings.pounds").to_owned()),
     ];
-    let room = LocalResource::new(files::room);
-    let used = move || {
-        room.get().flatten().map(|(used, most)| {
-            let values = [("used", megabytes(used)), ("most", megabytes(most))];
-            let values = values.each_ref().map(|(name, value)| (*name, value.as_str()));
-            view! { <p class="soft">{say_with("settings.room", &values)}</p> }
-        })
-    };
     let version = say_with("settings.version", &[("version", env!("CARGO_PKG_VERSION"))]);
     let server = say_with("settings.server", &[("server", &me.server)]);
     view! {
@@ -62,7 +49,7 @@ pub fn Settings() -> impl IntoView {
             <Check label=say("settings.rest-signal") value=signal />
             <p class="soft">{say("settings.here-alone")}</p>
             <h2>{say("settings.storage")}</h2>
-            {used}
+            <StorageState />
             <ButtonLink label=say("way.unsent").to_owned() href=Route::Unsent.href() />
             <h2>{say("settings.about")}</h2>
             <p>{version}</p>
@@ -148,11 +135,5 @@ mod tests {
         assert!(may_leave(0, false));
         assert!(!may_leave(1, false));
         assert!(may_leave(1, true));
-    }
-
-    #[test]
-    fn room_is_said_in_megabytes() {
-        assert_eq!(megabytes(2_450_000.0), "2.5");
-        assert_eq!(megabytes(-1.0), "0.0");
     }
 }

@@ -18,7 +18,6 @@ pub mod season;
 pub mod strip;
 pub mod tables;
 pub mod testday;
-pub mod trial;
 pub mod undo;
 pub mod week;
 pub mod written;

@@ -11,7 +11,7 @@ use backstraight_core::model::log::Trial;
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::plan::Protocol;
 use backstraight_core::view::marks::{Reading, unit};
-use backstraight_core::view::{caution, records};
+use backstraight_core::view::records;
 use leptos::ev::KeyboardEvent;
 use leptos::prelude::*;
 use leptos::wasm_bindgen::JsCast;
@@ -19,14 +19,14 @@ use leptos::wasm_bindgen::JsCast;
 use super::bench::Bench;
 use super::deeds;
 use super::scene::{Squad, squads};
-use super::trial::{self, best, hint};
 use crate::kit::{
-    Button, CautionBox, Chip, DateField, EmptyState, KeysHelp, Kind, NumberField, TextField, ToggleChip,
-    fresh_id,
+    Button, Chip, DateField, EmptyState, KeysHelp, Kind, NumberField, TextField, ToggleChip, fresh_id,
 };
 use crate::parse;
 use crate::route::Route;
 use crate::screens::head;
+use crate::trial::caution::TestCaution;
+use crate::trial::{self, best, hint};
 use crate::words::{say, say_with};
 
 use super::cell::Pick;
@@ -210,17 +210,8 @@ fn Cautions(at: At) -> impl IntoView {
         let library = at.bench.hub.read_with(|d, readings| readings.library(d)).ok()?;
         let (today, squad) = (at.day.get()?, squad(at)?);
         let juniors = squad.members.iter().any(|m| !records::of_age(m.born, today, records::ADULT));
-        let known = caution::tested(&test, &library);
-        let own =
-            test.ex.as_ref().and_then(|k| library.exercises.get(k)).and_then(|e| e.record.caution.clone());
-        let mut text = own.map_or_else(String::new, |c| c.to_string());
-        if juniors {
-            text = [text.as_str(), say("testday.juniors")].join(" ").trim().to_owned();
-        }
-        (known.is_some() || !text.is_empty()).then(|| match known {
-            Some(known) => view! { <CautionBox caution=known text=text /> }.into_any(),
-            None => view! { <CautionBox text=text /> }.into_any(),
-        })
+        let more = if juniors { say("testday.juniors") } else { "" };
+        Some(view! { <TestCaution test=test library=library more=more /> })
     }
 }
 
@@ -299,8 +290,7 @@ fn Row(
         let (marks, top) = found.get()?;
         let mark = marks.into_iter().nth(top?)??;
         let windy = mark.wind.is_some_and(|w| w > records::MOST_WIND);
-        let value = format!("{:.3}", mark.value);
-        let value = value.trim_end_matches('0').trim_end_matches('.').to_owned();
+        let value = trial::figure(mark.value);
         Some(view! {
             <strong>{value}</strong>" "{unit.clone()}" "
             {windy.then(|| view! { <Chip text=say("testday.windy") /> })}

@@ -15,7 +15,7 @@ use crate::model::number::{Better, Measure};
 use crate::model::packed::Times;
 use crate::model::plan::Protocol;
 use crate::science::trend::RobustTrend;
-use crate::science::{Computed, STANDARD_GRAVITY, reactive, reliability, stats, stiffness};
+use crate::science::{Computed, Formula, STANDARD_GRAVITY, jump, reactive, reliability, stats, stiffness};
 
 /// What is read from a test.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -61,11 +61,11 @@ pub fn mark(
     let t = &trial.record;
     let given = t.value.map(|v| v.as_f64() / 1000.0);
     let (value, formula) = match (read, protocol.measure) {
-        (Reading::Stiffness, Measure::Hops) => stiffness_of(t, mass_kg)?,
+        (Reading::Stiffness, Measure::Hops) => stiffness_of(t, mass_kg)?.mark(),
         (Reading::Stiffness, _) => return Err(Lack::Nothing { what: "hops" }),
         (Reading::Result, Measure::Hops) => match given {
             Some(value) => (value, None),
-            None => reactive_of(t)?,
+            None => reactive_of(t)?.mark(),
         },
         (Reading::Result, measure) => {
             let measured = match measure {
@@ -94,6 +94,62 @@ pub fn mark(
     })
 }
 
+/// What a formula made of a trial.
+struct Told {
+    value: f64,
+    formula: &'static Formula,
+    notes: Vec<&'static str>,
+}
+
+impl Told {
+    const fn mark(&self) -> (f64, Option<&'static str>) {
+        (self.value, Some(self.formula.id))
+    }
+}
+
+fn mass_of(t: &Trial, mass_kg: &dyn Fn(Day) -> Option<f64>) -> Option<f64> {
+    t.mass.map(|m| m.as_f64() / 100.0).or_else(|| mass_kg(t.date))
+}
+
+/// How the number of a trial came about, hop by hop; none where it was measured as such, or where there is no
+/// number.
+#[must_use]
+pub fn reckoned(
+    trial: &Entry<Trial>,
+    protocol: &Protocol,
+    mass_kg: &dyn Fn(Day) -> Option<f64>,
+    read: Reading,
+) -> Option<Why> {
+    let t = &trial.record;
+    let told = match (read, protocol.measure) {
+        (Reading::Stiffness, Measure::Hops) => stiffness_of(t, mass_kg),
+        (Reading::Result, Measure::Hops) if t.value.is_none() => reactive_of(t),
+        _ => return None,
+    }
+    .ok()?;
+    let (flights, touches) = hops(t).ok()?;
+    let mut parts = Vec::new();
+    if read == Reading::Stiffness {
+        parts.extend(mass_of(t, mass_kg).map(|m| Part::of("body mass", m, "kg")));
+    }
+    for (i, (flight, touch)) in flights.into_iter().zip(touches).enumerate() {
+        let n = i + 1;
+        parts.push(Part::of(format!("hop {n}, flight"), flight, "s"));
+        parts.push(Part::of(format!("hop {n}, contact"), touch, "s"));
+        let height = jump::height_from_flight(flight, STANDARD_GRAVITY);
+        parts.extend(height.ok().map(|h| Part::of(format!("hop {n}, height"), h.value, "m")));
+    }
+    Some(Why {
+        formula: told.formula.id,
+        version: told.formula.version,
+        rule: told.formula.rule,
+        source: told.formula.source,
+        parts,
+        notes: told.notes,
+        caution: told.formula.caution,
+    })
+}
+
 fn hops(t: &Trial) -> Result<(Vec<f64>, Vec<f64>), Lack> {
     let s = |times: &Option<Times>| -> Vec<f64> {
         times.iter().flat_map(|t| &t.0).map(|d| d.as_f64() / 1000.0).collect()
@@ -106,7 +162,7 @@ fn hops(t: &Trial) -> Result<(Vec<f64>, Vec<f64>), Lack> {
 }
 
 /// Height over contact, m/s: the five best of a test with hops enough, else the mean.
-fn reactive_of(t: &Trial) -> Result<(f64, Option<&'static str>), Lack> {
+fn reactive_of(t: &Trial) -> Result<Told, Lack> {
     let (flights, touches) = hops(t)?;
     if flights.len() >= HOPS {
         let each = flights
@@ -115,22 +171,15 @@ fn reactive_of(t: &Trial) -> Result<(f64, Option<&'static str>), Lack> {
             .map(|(f, c)| reactive::rsi(*f, *c, STANDARD_GRAVITY).map(|r| r.value.rsi))
             .collect::<Result<Vec<f64>, _>>()?;
         let best = reactive::ten_five(&each, Some(&touches), 0.25, "height_over_contact")?;
-        return Ok((best.value, Some(best.id())));
+        return Ok(Told { value: best.value, formula: best.formula, notes: best.notes });
     }
     let mean = reactive::rsi_mean(&flights, &touches, STANDARD_GRAVITY)?;
-    Ok((mean.value.rsi, Some(mean.id())))
+    Ok(Told { value: mean.value.rsi, formula: mean.formula, notes: mean.notes })
 }
 
 /// Each hop first, then the mean.
-fn stiffness_of(
-    t: &Trial,
-    mass_kg: &dyn Fn(Day) -> Option<f64>,
-) -> Result<(f64, Option<&'static str>), Lack> {
-    let mass = t
-        .mass
-        .map(|m| m.as_f64() / 100.0)
-        .or_else(|| mass_kg(t.date))
-        .ok_or(Lack::Nothing { what: "body mass" })?;
+fn stiffness_of(t: &Trial, mass_kg: &dyn Fn(Day) -> Option<f64>) -> Result<Told, Lack> {
+    let mass = mass_of(t, mass_kg).ok_or(Lack::Nothing { what: "body mass" })?;
     let (flights, touches) = hops(t)?;
     let each = flights
         .iter()
@@ -138,11 +187,12 @@ fn stiffness_of(
         .map(|(f, c)| stiffness::dalleau(mass, *c, *f).map(|k| k.value))
         .collect::<Result<Vec<f64>, _>>()?;
     let mean = stats::mean(&each).ok_or(Lack::Nothing { what: "hops" })?;
-    Ok((mean, Some(stiffness::DALLEAU.id)))
+    Ok(Told { value: mean, formula: &stiffness::DALLEAU, notes: Vec::new() })
 }
 
 /// The body mass nearest before a day, kg, at most two months old.
-fn mass_on(done: &Done, day: Day) -> Option<f64> {
+#[must_use]
+pub fn mass_on(done: &Done, day: Day) -> Option<f64> {
     let weighed = done.checkins.iter().map(|c| (c.record.date, c.record.mass));
     let tested = done.trials.iter().map(|t| (t.record.date, t.record.mass));
     weighed

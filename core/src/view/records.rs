@@ -1,7 +1,7 @@
 //! Record lists of a club and personal bests. A minor is named to nobody whom `may_name` does not
 //! allow; withdrawn marks do not count; marks with too much wind stand apart.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::club::{Thresholds, age};
 use super::done::Done;
@@ -254,10 +254,14 @@ pub struct Personal {
     pub test: String,
     /// The unit.
     pub unit: String,
+    /// The season, by the year in which it ends; `None` for the best of all seasons.
+    pub season: Option<u16>,
     /// Whether the wind was too strong to count: such marks have a best of their own.
     pub wind_aided: bool,
     /// The best; of equal ones the earliest.
     pub best: Mark,
+    /// Later days on which it was equalled.
+    pub again: Vec<Day>,
     /// The best before that day.
     pub before: Option<Mark>,
     /// Whether the best differs from the one before beyond noise, or why it cannot be told.
@@ -267,17 +271,37 @@ pub struct Personal {
 /// An athlete's bests up to `until`.
 #[must_use]
 pub fn personal(done: &Done, library: &Library, noises: &Noises, until: Day) -> Vec<Personal> {
+    bests(done, library, noises, until, false)
+}
+
+/// An athlete's bests up to `until`, of all seasons and of each one, the newest season first. What was best before
+/// is looked for in the same season.
+#[must_use]
+pub fn personal_by_season(done: &Done, library: &Library, noises: &Noises, until: Day) -> Vec<Personal> {
+    bests(done, library, noises, until, true)
+}
+
+fn bests(done: &Done, library: &Library, noises: &Noises, until: Day, by_season: bool) -> Vec<Personal> {
+    let limits = Thresholds::of(library.settings.as_ref());
     let mut out = Vec::new();
     for ((protocol, read), marks) in all_marks(done, library) {
         let Some(test) = library.protocols.get(&protocol).map(|p| &p.record) else { continue };
         if read != Reading::Result {
             continue;
         }
-        for aided in [false, true] {
+        let mut seasons: Vec<Option<u16>> = vec![None];
+        if by_season {
+            let years: BTreeSet<u16> = marks.iter().map(|m| limits.season(m.day)).collect();
+            seasons.extend(years.into_iter().rev().map(Some));
+        }
+        let noise = noises.get(&protocol, read).cloned();
+        for (season, aided) in seasons.into_iter().flat_map(|s| [(s, false), (s, true)]) {
             let of = marks.iter().filter(|m| m.day <= until && wind_aided(test, m) == aided);
+            let of = of.filter(|m| season.is_none_or(|s| limits.season(m.day) == s));
             let Some(best) = top(of.clone(), test.better) else { continue };
+            let equal = of.clone().filter(|m| m.day > best.day && !better(test.better, best.value, m.value));
+            let again: BTreeSet<Day> = equal.map(|m| m.day).collect();
             let before = top(of.filter(|m| m.day < best.day), test.better);
-            let noise = noises.get(&protocol, read).cloned();
             let change = match before {
                 Some(before) => against(before, best, &noise),
                 None => Err(Lack::Nothing { what: "earlier mark" }),
@@ -286,14 +310,17 @@ pub fn personal(done: &Done, library: &Library, noises: &Noises, until: Day) -> 
                 protocol: protocol.clone(),
                 test: test.name.to_string(),
                 unit: unit(test, read),
+                season,
                 wind_aided: aided,
                 best: best.clone(),
+                again: again.into_iter().collect(),
                 before: before.cloned(),
                 change,
             });
         }
     }
-    out.sort_by(|a, b| (&a.test, &a.protocol, a.wind_aided).cmp(&(&b.test, &b.protocol, b.wind_aided)));
+    // All seasons come before each one, and those the newest first; the order in which they were pushed stays.
+    out.sort_by(|a, b| (&a.test, &a.protocol).cmp(&(&b.test, &b.protocol)));
     out
 }
 

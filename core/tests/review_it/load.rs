@@ -258,4 +258,15 @@ fn hops_give_reactive_strength_and_stiffness() {
     assert!((all[1].days[0].value - 29_538.455).abs() < 1e-3);
     assert_eq!(all[1].days[0].formula, Some("stiff.dalleau"));
     assert_eq!(all[0].noise.as_ref().unwrap_err().code(), "nothing");
+    let (done, protocol) = (w.done(), library.protocols.values().next().unwrap());
+    let reckoned = |read| {
+        let mass = |day| marks::mass_on(&done, day);
+        marks::reckoned(&done.trials[0], &protocol.record, &mass, read).unwrap()
+    };
+    let why = reckoned(marks::Reading::Stiffness);
+    let parts: Vec<_> = why.parts.iter().map(|p| (p.name.as_str(), p.value)).collect();
+    assert_eq!(parts[..3], [("body mass", 75.0), ("hop 1, flight", 0.444), ("hop 1, contact", 0.18)]);
+    near(why.parts[3].value, 9.806_65 * 0.444 * 0.444 / 8.0);
+    assert_eq!(why.caution, Some(backstraight_core::science::Caution::JumpExposure));
+    assert_eq!(reckoned(marks::Reading::Result).parts[0].name, "hop 1, flight");
 }

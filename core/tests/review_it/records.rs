@@ -12,7 +12,8 @@ use backstraight_core::view::done::Done;
 use backstraight_core::view::library::Library;
 use backstraight_core::view::marks::{Noises, Reading};
 use backstraight_core::view::records::{
-    ADULT, AgeGroup, Best, ClubRecord, Holder, Person, may_be_named, of_age, personal, records,
+    ADULT, AgeGroup, Best, ClubRecord, Holder, Person, may_be_named, of_age, personal, personal_by_season,
+    records,
 };
 use backstraight_core::view::why::Lack;
 use uuid::Uuid;
@@ -154,12 +155,43 @@ fn personal_bests_and_noise() {
     assert_eq!((p.best.day, p.best.value), (day("2026-11-17"), 7.85));
     let change = p.change.as_ref().unwrap();
     assert!((change.before - 8.0).abs() < 1e-9 && change.beyond_noise);
+    assert_eq!(p.again, [day("2026-11-24")], "equalled a week later");
     assert_eq!(change.reading, "lower, beyond noise");
     assert_eq!(change.why.formula, "rel.change");
     let p = &personal(&done, &library, &noises, day("2026-11-12"))[0];
     assert!(!p.change.as_ref().unwrap().beyond_noise, "0.10 s is not");
     let p = &personal(&done, &library, &noises, day("2026-11-05"))[0];
     assert_eq!(p.change, Err(Lack::Nothing { what: "earlier mark" }));
+}
+
+#[test]
+fn personal_bests_of_each_season_are_compared_within_it() {
+    let mut w = World::new();
+    let test = w.protocol(Protocol::new(name("Sprint 60"), Measure::Time, Better::Lower));
+    for (date, ms, wind) in [
+        ("2025-11-10", 7_900, None),
+        ("2026-10-20", 8_050, None),
+        ("2026-11-10", 7_980, None),
+        ("2026-11-11", 7_800, Some(2_100)),
+    ] {
+        trial(&mut w, &test, date, ms, wind);
+    }
+    let (library, done) = (Library::of(&w.library), w.done());
+    let all = personal_by_season(&done, &library, &Noises::default(), day("2026-11-25"));
+    let told: Vec<_> = all.iter().map(|p| (p.season, p.wind_aided, p.best.value)).collect();
+    assert_eq!(
+        told,
+        [
+            (None, false, 7.9),
+            (None, true, 7.8),
+            (Some(2027), false, 7.98),
+            (Some(2027), true, 7.8),
+            (Some(2026), false, 7.9)
+        ]
+    );
+    assert_eq!(all[2].before.as_ref().map(|m| m.value), Some(8.05));
+    assert_eq!(all[0].before, None);
+    assert_eq!(all[0].change, Err(Lack::Nothing { what: "earlier mark" }));
 }
 
 #[test]

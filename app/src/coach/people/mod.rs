@@ -96,6 +96,18 @@ pub struct At {
 }
 
 impl At {
+    /// For one's own account alone: nothing is asked about anybody else.
+    #[must_use]
+    pub fn own(hub: Hub) -> At {
+        At {
+            hub,
+            toaster: Toaster::here(),
+            people: ask(hub, Signal::stored(String::new())),
+            squads: ask(hub, Signal::stored(String::new())),
+            open: RwSignal::new(None),
+        }
+    }
+
     /// Sends a change, says that it is done, and goes on with the answer.
     pub fn send(self, path: String, body: Value, said: &'static str, then: impl FnOnce(Value) + 'static) {
         spawn_local(async move {

@@ -13,7 +13,8 @@ use super::super::parts::Pick;
 use super::guardians::{Consents, Guardians};
 use super::invite::Invite;
 use super::{At, Person, kept_by, may_invite, moment};
-use crate::kit::{Button, Chip, DateField, Kind};
+use crate::kit::{Button, ButtonLink, Chip, DateField, Kind};
+use crate::route::Route;
 use crate::words::{say, say_with};
 
 #[derive(Debug, Clone, PartialEq, Eq, Default, Deserialize)]
@@ -92,8 +93,14 @@ fn Born(at: At, person: Person) -> impl IntoView {
     }
 }
 
+/// The devices of an account. This one has a way out of its own, which first offers what it alone has.
 #[component]
-fn Devices(at: At, person: Person) -> impl IntoView {
+pub fn Devices(
+    /// What the screen shares.
+    at: At,
+    /// Whose.
+    person: Person,
+) -> impl IntoView {
     let path = format!("/v1/people/{}/installs", person.person);
     let installs = ask::<Installs>(at.hub, Signal::stored(path.clone()));
     let shown = move |list: &Installs| {
@@ -112,7 +119,7 @@ fn Devices(at: At, person: Person) -> impl IntoView {
                 |t| say_with("people.device.heard", &[("time", &moment(t))]),
             );
             let this = i.this.then(|| view! { <Chip text=say("people.device.this") strong=true /> });
-            let withdraw = i.withdrawn_at.is_none().then(|| {
+            let withdraw = (i.withdrawn_at.is_none() && !i.this).then(|| {
                 let label = say_with("people.device.withdraw", &[("device", &i.device)]);
                 let go = move || {
                     at.send(path.clone(), Value::Null, say("people.device.done"), move |_| {
@@ -121,10 +128,13 @@ fn Devices(at: At, person: Person) -> impl IntoView {
                 };
                 view! { <Button label=label kind=Kind::Grave on_press=go /> }
             });
+            let out = i.this.then(|| {
+                view! { <ButtonLink label=say("settings.leave.ask").to_owned() href=Route::Settings.href() /> }
+            });
             view! {
                 <li class="row">
                     <span>{i.device.clone()}</span> {this} <span class="soft">{heard}</span>
-                    {ended.map(|text| view! { <Chip text=text /> })} {withdraw}
+                    {ended.map(|text| view! { <Chip text=text /> })} {withdraw} {out}
                 </li>
             }
         });

@@ -1,8 +1,11 @@
-//! A trial as it is typed on a test day and printed back. Plain functions; what a trial comes to is said by core.
+//! A trial as it is typed and printed back, for a coach's test day and an athlete's phone. Plain functions; what a
+//! trial comes to is said by core.
 //!
-//! By what the test measures: "100" or "100x3" kilograms; "10.84"; "2.61" in the test's unit; "12" repetitions;
+//! In one field, by what the test measures: "100" or "100x3" kilograms; "10.84"; "2.61" in the test's unit; "12" repetitions;
 //! "0.52/0.18 0.50/0.17" flight and contact of each hop (or "520/180" in ms); "1.05 1.98 2.90" times since the
 //! start; "0.62 0.60" bar speeds. Wind after a w: "10.84 w1.3".
+
+pub mod caution;
 
 use backstraight_core::doc::read::Entry;
 use backstraight_core::model::log::Trial;
@@ -14,9 +17,14 @@ use backstraight_core::view::marks::{self, Mark, Reading};
 use crate::parse::{self, Masses, Mistake};
 use crate::words::{Word, word};
 
-type Read<T> = Result<T, String>;
+/// What was read, or what is wrong with it.
+pub type Read<T> = Result<T, String>;
 
-fn words<T>(got: Result<T, Mistake>) -> Read<T> {
+/// A result's mistake in words.
+///
+/// # Errors
+/// The same in words.
+pub fn words<T>(got: Result<T, Mistake>) -> Read<T> {
     got.map_err(|m| m.words())
 }
 
@@ -34,8 +42,11 @@ pub const fn hint(measure: Measure) -> Word {
     }
 }
 
-/// Seconds with a decimal sign, milliseconds without.
-fn hop_time(text: &str) -> Read<Duration> {
+/// Flight or contact of a hop: seconds with a decimal sign, milliseconds without.
+///
+/// # Errors
+/// When it is neither.
+pub fn hop_time(text: &str) -> Read<Duration> {
     if text.contains(['.', ',']) {
         return words(parse::time(text));
     }
@@ -62,12 +73,34 @@ fn hops(text: &str) -> Read<(Times, Times)> {
 }
 
 fn splits(text: &str) -> Read<Times> {
-    let all: Vec<Duration> = text.split_whitespace().map(|t| words(parse::time(t))).collect::<Read<_>>()?;
+    in_order(text.split_whitespace().map(|t| words(parse::time(t))).collect::<Read<_>>()?)
+}
+
+/// Times since the start, each later than the one before.
+///
+/// # Errors
+/// When there is none, one is not later, or there are too many.
+pub fn in_order(all: Vec<Duration>) -> Read<Times> {
     let rising = all.windows(2).all(|w| w.first() < w.get(1));
     if all.is_empty() || all.len() > 120 || !rising {
         Err(Mistake::Form("1.05 1.98 2.90").words())
     } else {
         Ok(Times(all))
+    }
+}
+
+/// A trial without what it measured; all that stands around it stays.
+#[must_use]
+pub fn without_result(base: &Trial) -> Trial {
+    Trial {
+        value: None,
+        load: None,
+        reps: None,
+        flights: None,
+        touches: None,
+        splits: None,
+        speeds: None,
+        ..base.clone()
     }
 }
 
@@ -81,17 +114,7 @@ pub fn read(base: &Trial, measure: Measure, text: &str) -> Read<Trial> {
         Some((rest, wind)) => (rest.trim(), Some(words(parse::wind(wind))?)),
         None => (text, base.wind),
     };
-    let blank = Trial {
-        value: None,
-        load: None,
-        reps: None,
-        flights: None,
-        touches: None,
-        splits: None,
-        speeds: None,
-        wind,
-        ..base.clone()
-    };
+    let blank = Trial { wind, ..without_result(base) };
     Ok(match measure {
         Measure::Load => {
             let (load, reps) = match text.split_once('x') {
@@ -146,6 +169,16 @@ pub fn print(t: &Trial, measure: Measure) -> String {
 #[must_use]
 pub fn wind_text(wind: Option<Wind>) -> String {
     wind.map_or_else(String::new, |w| parse::plain(w.get(), 3))
+}
+
+/// What a trial comes to, as a figure: three places, none for large numbers.
+#[must_use]
+pub fn figure(value: f64) -> String {
+    if value.abs() >= 1_000.0 {
+        return format!("{value:.0}");
+    }
+    let text = format!("{value:.3}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
 /// What trials come to, and which is the best. A trial that does not hold what the test measures comes to
@@ -252,6 +285,15 @@ mod tests {
         let (marks, at) = best(&lifts, &protocol(Measure::Load, Better::Higher));
         assert_eq!((marks[0].is_none(), at), (true, Some(1)));
         assert_eq!(best(&[], &protocol(Measure::Load, Better::Higher)), (Vec::new(), None));
+    }
+
+    #[test]
+    fn figures_have_no_needless_places() {
+        assert_eq!(
+            (figure(7.850), figure(102.5), figure(29_538.455)),
+            ("7.85".into(), "102.5".into(), "29538".into())
+        );
+        assert_eq!((figure(0.0), figure(120.0)), ("0".into(), "120".into()));
     }
 
     #[test]

@@ -1,0 +1,181 @@
+//! A copy of what this device has about its person, as data that anybody can open: everything that was ever written,
+//! in the order in which it was written. For where no server answers; the server's full copy has more.
+
+use std::collections::BTreeMap;
+
+use backstraight_core::base::moment::Moment;
+use backstraight_core::doc::open::Document;
+use backstraight_core::model::log::{SetDone, Work};
+use backstraight_core::model::name::DocName;
+use backstraight_core::model::number::Speeds;
+use backstraight_core::model::spec::{Field as _, Record as _, Scalar};
+use backstraight_core::model::whole;
+use backstraight_core::view::library::Library;
+use serde_json::{Map, Value, json};
+
+use crate::device::shelf::MemoryShelf;
+use crate::error::AppError;
+use crate::hub::Hub;
+
+/// The documents about somebody; what belongs to the club is not theirs.
+#[must_use]
+pub fn is_own(name: &DocName) -> bool {
+    !matches!(name, DocName::Library(_) | DocName::Squad(_))
+}
+
+/// Everything that this device has about its person, as bytes of a JSON file.
+///
+/// # Errors
+/// When a document cannot be opened.
+pub fn of_device(hub: Hub) -> Result<Vec<u8>, AppError> {
+    hub.peek(|device| {
+        let me = device.identity().clone();
+        let library = device.library().unwrap_or_default();
+        let mut documents = Vec::new();
+        for name in own(device)? {
+            documents.push(document(device.document(name)?));
+        }
+        let all = json!({
+            "written_at_utc": hub.now().to_string(),
+            "person": me.person.to_string(),
+            "name": me.name,
+            "club": me.club.to_string(),
+            "device": me.install.to_string(),
+            "exercises": names(&library).0,
+            "tests": names(&library).1,
+            "documents": documents,
+        });
+        serde_json::to_vec_pretty(&all).map_err(|e| AppError::Answer(e.to_string()))
+    })
+}
+
+/// The own documents on this device.
+///
+/// # Errors
+/// When they cannot be listed.
+pub fn own(device: &backstraight_core::device::Device<MemoryShelf>) -> Result<Vec<DocName>, AppError> {
+    Ok(device.documents()?.into_iter().filter(is_own).collect())
+}
+
+/// What keys of exercises and tests are called.
+fn names(library: &Library) -> (BTreeMap<String, String>, BTreeMap<String, String>) {
+    let exercises = library.exercises.iter().map(|(k, e)| (k.to_string(), e.record.name.to_string()));
+    let tests = library.protocols.iter().map(|(k, p)| (k.to_string(), p.record.name.to_string()));
+    (exercises.collect(), tests.collect())
+}
+
+/// A document: its state and everything that was ever written in it.
+fn document(doc: &Document) -> Value {
+    let written = match doc.history() {
+        Ok(all) => all
+            .into_iter()
+            .map(|w| {
+                let value = w.value.as_ref().map(|v| value(&w.path, v));
+                json!({
+                    "at_utc": w.at.to_string(), "by_device": w.by.install().to_string(),
+                    "where": w.path, "value": value,
+                })
+            })
+            .collect(),
+        Err(error) => json!({ "unreadable": error.to_string() }),
+    };
+    json!({
+        "document": doc.name().to_string(),
+        "state": doc.heads().iter().map(ToString::to_string).collect::<Vec<_>>(),
+        "written": written,
+    })
+}
+
+/// A value: numbers as they are in the document, sets with the names of their fields, times in UTC.
+fn value(path: &str, value: &Scalar) -> Value {
+    match value {
+        Scalar::Int(n) => json!(n),
+        Scalar::Text(t) => json!(t),
+        Scalar::Bool(b) => json!(b),
+        Scalar::Time(ms) => json!(Moment(*ms).to_string()),
+        Scalar::Bytes(bytes) => set(path, bytes).or_else(|| speeds(value)).unwrap_or_else(|| {
+            let hex: String = bytes.iter().map(|b| format!("{b:02x}")).collect();
+            json!({ "hex": hex })
+        }),
+    }
+}
+
+/// A set stands in one value: here it is again, field by field.
+fn set(path: &str, bytes: &[u8]) -> Option<Value> {
+    let (sets, _) = Work::SPEC.inner?;
+    let mut parts = path.rsplit('/');
+    if parts.nth(1) != Some(sets) {
+        return None;
+    }
+    let (values, _) = whole::unpack(bytes, SetDone::SPEC)?;
+    let mut out = Map::new();
+    for (number, one) in values {
+        let name = SetDone::SPEC.fields.get(number).map_or("", |f| f.name);
+        out.insert(name.to_owned(), value(name, &one));
+    }
+    Some(Value::Object(out))
+}
+
+/// Bar speeds in mm/s.
+fn speeds(value: &Scalar) -> Option<Value> {
+    Speeds::from_scalar(value).map(|s| json!(s.mm_s()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use backstraight_core::base::id::{ActorId, InstallId, PersonId};
+    use backstraight_core::base::key::Key;
+    use backstraight_core::doc::command::{Command, New, Scene};
+    use backstraight_core::doc::place::Place;
+    use backstraight_core::model::log::Trial;
+    use backstraight_core::model::number::{Load, Text};
+
+    const NOW: Moment = Moment(1_795_600_800_000);
+
+    #[test]
+    fn what_was_corrected_is_there_as_it_was_and_as_it_is() {
+        let day: backstraight_core::base::day::Day = "2026-11-25".parse().unwrap();
+        let name = DocName::Log(PersonId(uuid::Uuid::from_u128(1)), day.month());
+        let mut doc = Document::create(name).unwrap();
+        doc.write_as(ActorId::of(InstallId([3; 8]), [4; 8]));
+        let key: Key = "abcdef-1".parse().unwrap();
+        let place = Place::of("trials", &key);
+        let first = Trial { conditions: Text::new("wet").ok(), ..Trial::new(day, NOW, key) };
+        let then = Trial { conditions: Text::new("dry").ok(), ..first.clone() };
+        let scene = Scene { now: NOW, exercises: None };
+        let add = Command::Add(vec![New { place: place.clone(), record: first.clone().into() }]);
+        doc.apply(&add, &scene).unwrap();
+        let edit = Command::Edit { place: place.clone(), from: first.into(), to: then.into() };
+        doc.apply(&edit, &scene).unwrap();
+        let told = document(&doc);
+        let at = format!("{place}/conditions");
+        let all = told["written"].as_array().unwrap();
+        let words: Vec<&Value> =
+            all.iter().filter(|w| w["where"] == at.as_str()).map(|w| &w["value"]).collect();
+        assert_eq!(words, ["wet", "dry"]);
+        assert_eq!(told["document"], name.to_string());
+    }
+
+    #[test]
+    fn a_set_has_the_names_of_its_fields_and_speeds_are_numbers() {
+        let set = SetDone {
+            load: Load::new(8_250).ok(),
+            speeds: Speeds::new(vec![620, 600]).ok(),
+            ..SetDone::new(NOW)
+        };
+        let packed = Scalar::Bytes(whole::pack(&set.fields(), SetDone::SPEC));
+        let (sets, _) = Work::SPEC.inner.unwrap();
+        let told = value(&format!("sessions/a/works/b/{sets}/c"), &packed);
+        assert_eq!((&told["load"], &told["speeds"]), (&json!(8_250), &json!([620, 600])));
+        assert!(value("trials/a/other", &Scalar::Bytes(vec![255])).get("hex").is_some());
+    }
+
+    #[test]
+    fn the_clubs_documents_are_not_a_persons_own() {
+        let (person, month) = (PersonId(uuid::Uuid::from_u128(1)), "2026-11".parse().unwrap());
+        assert!(is_own(&DocName::Log(person, month)) && is_own(&DocName::Care(person)));
+        let club = "018bcfe5-6800-7707-8707-070707070707".parse().unwrap();
+        assert!(!is_own(&DocName::Library(club)));
+    }
+}

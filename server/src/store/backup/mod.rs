@@ -65,14 +65,17 @@ pub fn backup_of(store: &Store, folder: &Folder, to: &Path, now: Moment) -> Resu
         return backup(folder, to, now);
     }
     write(folder, to, now, |draft| {
-        let mut file = open_writer(draft)?;
-        // A draft that breaks off is thrown away, so that it need not be durable before it is whole.
-        file.pragma_update(None, "synchronous", "OFF")?;
-        store.read_blocking(|db| copy_tables(db, &mut file))?;
-        // One file, without a log beside it.
-        file.pragma_update(None, "journal_mode", "DELETE")?;
-        file.close().map_err(|(_, e)| e)?;
-        Ok(())
+        let copied = || {
+            let mut file = open_writer(draft)?;
+            // A draft that breaks off is thrown away, so that it need not be durable before it is whole.
+            file.pragma_update(None, "synchronous", "OFF")?;
+            store.read_blocking(|db| copy_tables(db, &mut file))?;
+            // One file, without a log beside it.
+            file.pragma_update(None, "journal_mode", "DELETE")?;
+            file.close().map_err(|(_, e)| e)?;
+            Ok(())
+        };
+        copied().map_err(|e| of_the_copy(e, draft, to))
     })
 }
 
@@ -87,12 +90,7 @@ fn write(
     let draft = draft(to)?;
     let made = (|| {
         fill(&draft)?;
-        let manifest = seal(&draft, &keys, now).map_err(|e| match e {
-            StoreError::Sql(sql::Error::Lite(e)) => not_written(&draft, to, e),
-            StoreError::Full => no_room(to),
-            StoreError::Stopped => broken(to),
-            other => other,
-        })?;
+        let manifest = seal(&draft, &keys, now).map_err(|e| of_the_copy(e, &draft, to))?;
         let file = File::open(&draft).map_err(|e| file_error(&draft, e))?;
         file.sync_all().map_err(|e| file_error(&draft, e))?;
         let bytes = file.metadata().map_err(|e| file_error(&draft, e))?.len();
@@ -134,6 +132,16 @@ fn not_written(from: &Path, to: &Path, error: rusqlite::Error) -> StoreError {
             let text = format!("{} could not be copied: the disk of one of them failed", from.display());
             file_error(to, std::io::Error::other(text))
         }
+        other => other,
+    }
+}
+
+/// What went wrong with the file that is being written is told of that file.
+fn of_the_copy(error: StoreError, draft: &Path, to: &Path) -> StoreError {
+    match error {
+        StoreError::Sql(sql::Error::Lite(e)) => not_written(draft, to, e),
+        StoreError::Full => no_room(to),
+        StoreError::Stopped => broken(to),
         other => other,
     }
 }

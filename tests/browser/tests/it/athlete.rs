@@ -5,7 +5,7 @@ use serde_json::json;
 
 /// Sets that are shown in the session.
 fn sets(phone: &Seat) -> u64 {
-    phone.run("return document.querySelectorAll('.sets li').length", Vec::new()).as_u64().unwrap()
+    phone.run("return document.querySelectorAll('.sets li').length", Vec::new()).as_u64().unwrap_or_default()
 }
 
 #[track_caller]
@@ -19,7 +19,7 @@ fn holds(phone: &Seat, text: &str) -> bool {
 
 /// The part of an address that names the session.
 fn here(phone: &Seat) -> String {
-    phone.run("return location.hash", Vec::new()).as_str().unwrap().to_owned()
+    phone.run("return location.hash", Vec::new()).as_str().unwrap_or_default().to_owned()
 }
 
 #[test]

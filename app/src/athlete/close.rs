@@ -10,7 +10,7 @@ use super::draft::note;
 use super::scene::Own;
 use crate::hub::{Hub, use_hub};
 use crate::kit::number::Steps;
-use crate::kit::{Button, EmptyState, Kind, NumberField, TextField, Toaster};
+use crate::kit::{Button, ButtonLink, EmptyState, Kind, NumberField, TextField, Toaster};
 use crate::parse;
 use crate::platform::files;
 use crate::route::Route;
@@ -101,7 +101,7 @@ fn form(hub: Hub, key: Key, screen: SessionScreen) -> impl IntoView {
             <TextField label=say("close.comment") value=comment lines=true most=500 error=part(|w| w.comment.clone()) />
             <Button label=say("close.save").to_owned() kind=Kind::Main big=true full=true submit=true on_press=|| () />
         </form>
-        <p><a href=Route::Session(key).href()>{say("close.back")}</a></p>
+        <ButtonLink label=say("close.back").to_owned() href=Route::Session(key).href() kind=Kind::Quiet />
     }
 }
 

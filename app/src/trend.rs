@@ -12,7 +12,7 @@ use backstraight_core::view::why::Lack;
 use leptos::prelude::*;
 
 use crate::chart::{Band, DayChart, Point, Series};
-use crate::kit::{WhyButton, WhyParts};
+use crate::kit::{Chip, WhyButton, WhyParts};
 use crate::words::{say, say_n, say_with};
 
 /// Most charts of bar speed at once.
@@ -83,10 +83,27 @@ pub fn told(change: &Result<Change, Lack>) -> (String, Option<WhyParts>) {
     }
 }
 
+/// Wind in words; positive from behind, m/s.
+#[must_use]
+pub fn wind_words(wind: f64) -> String {
+    say_with("tests.wind", &[("wind", &format!("{wind:+.1}"))])
+}
+
+/// That a mark had too much wind from behind, where it had.
+pub fn wind_aided(yes: bool) -> Option<impl IntoView> {
+    yes.then(|| view! { <Chip text=say("tests.wind-aided") /> })
+}
+
+/// How a change stands to the noise.
+pub fn against_noise(beyond: bool) -> impl IntoView {
+    let text = if beyond { say("tests.beyond") } else { say("tests.within") };
+    view! { <Chip text=text strong=beyond /> }
+}
+
 /// What stood around a mark: wind and conditions.
 #[must_use]
 pub fn around(mark: &Mark) -> String {
-    let wind = mark.wind.map(|w| say_with("tests.wind", &[("wind", &format!("{w:+.1}"))]));
+    let wind = mark.wind.map(wind_words);
     wind.into_iter().chain(mark.conditions.clone()).collect::<Vec<_>>().join(", ")
 }
 

@@ -9,17 +9,15 @@ use backstraight_core::view::records::{Personal, personal_by_season};
 use leptos::prelude::*;
 
 use crate::coach::parts::Pick;
+use crate::coach::records::{ALL_TIME, newest_first, season_choices};
 use crate::error::AppError;
 use crate::hub::{Hub, use_hub};
-use crate::kit::{CautionBox, Chip, Column, DataTable, EmptyState, WhyButton, dates};
+use crate::kit::{CautionBox, Column, DataTable, EmptyState, WhyButton, dates};
 use crate::route::Route;
 use crate::screens::{head, unreadable};
-use crate::trend::{Trends, around, chart, left_out, told};
+use crate::trend::{Trends, against_noise, around, chart, left_out, told, wind_aided};
 use crate::trial::figure;
 use crate::words::{say, say_with};
-
-/// What the list of seasons has for the best of all.
-const ALL_TIME: &str = "";
 
 #[derive(Debug, Clone, PartialEq, Default)]
 struct Seen {
@@ -43,13 +41,10 @@ fn read(hub: Hub) -> Result<Seen, AppError> {
 /// Seasons in which there is a best mark, the newest first.
 #[must_use]
 pub fn seasons(bests: &[Personal]) -> Vec<u16> {
-    let mut all: Vec<u16> = bests.iter().filter_map(|b| b.season).collect();
-    all.sort_unstable_by(|a, b| b.cmp(a));
-    all.dedup();
-    all
+    newest_first(bests.iter().filter_map(|b| b.season))
 }
 
-/// The bests of a season; of all of them for an empty text.
+/// The bests of a season; of all of them for [`ALL_TIME`].
 #[must_use]
 pub fn of_season<'a>(bests: &'a [Personal], season: &str) -> Vec<&'a Personal> {
     let year = season.parse::<u16>().ok();
@@ -96,11 +91,7 @@ fn bests(all: Vec<Personal>, season: RwSignal<String>) -> impl IntoView {
     if all.is_empty() {
         return view! { <p class="soft">{say("own-records.none")}</p> }.into_any();
     }
-    let mut options = vec![(ALL_TIME.to_owned(), say("records.all-time").to_owned())];
-    options.extend(seasons(&all).into_iter().map(|y| {
-        let year = y.to_string();
-        (year.clone(), say_with("records.season", &[("year", &year)]))
-    }));
+    let options = season_choices(&seasons(&all));
     let table = move || {
         let columns = vec![
             Column::words(say("records.test")),
@@ -125,22 +116,18 @@ fn bests(all: Vec<Personal>, season: RwSignal<String>) -> impl IntoView {
 
 fn row(b: &Personal) -> Vec<AnyView> {
     let value = |v: f64| format!("{} {}", figure(v), b.unit).trim_end().to_owned();
-    let aided = b.wind_aided.then(|| view! { <Chip text=say("tests.wind-aided") /> });
     let before = b.before.as_ref().map_or_else(
         || say("coach.none").to_owned(),
         |m| say_with("tests.value-on", &[("value", &value(m.value)), ("day", &dates::full(m.day))]),
     );
-    let beyond = b.change.as_ref().ok().map(|c| {
-        let text = if c.beyond_noise { say("tests.beyond") } else { say("tests.within") };
-        view! { <Chip text=text strong=c.beyond_noise /> }
-    });
+    let beyond = b.change.as_ref().ok().map(|c| against_noise(c.beyond_noise));
     let (said, why) = told(&b.change);
     let why = why.map(|why| view! { <WhyButton of=b.test.clone() why=why /> });
     let around = around(&b.best);
     let around = if around.is_empty() { say("coach.none").to_owned() } else { around };
     vec![
         b.test.clone().into_any(),
-        view! { <span class="value">{value(b.best.value)}</span> " " {aided} }.into_any(),
+        view! { <span class="value">{value(b.best.value)}</span> " " {wind_aided(b.wind_aided)} }.into_any(),
         days(b.best.day, &b.again).into_any(),
         before.into_any(),
         view! { <span>{beyond} " " {said}</span> {why} }.into_any(),

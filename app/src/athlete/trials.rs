@@ -30,6 +30,7 @@ use crate::kit::{
 };
 use crate::route::Route;
 use crate::screens::{head, unreadable};
+use crate::trend::wind_words;
 use crate::trial::caution::TestCaution;
 use crate::trial::{best, figure, print};
 use crate::words::{say, say_n, say_with};
@@ -112,18 +113,22 @@ pub fn begin(test: &Test, days: &[(Day, Vec<Entry<Trial>>)], masses: crate::pars
 struct Seen {
     day: Day,
     library: Rc<Library>,
-    tests: Vec<Test>,
-    done: Rc<Done>,
+    done: Done,
+}
+
+/// The club's tests, which need no log.
+fn offered(hub: Hub) -> Result<Vec<Test>, AppError> {
+    hub.read_with(|device, readings| {
+        let (day, person) = (device.today()?, device.identity().person);
+        let plan = readings.newest_plan(device, person)?;
+        Ok(tests(&*readings.library(device)?, plan.as_ref().map(|(_, p)| &**p), day))
+    })
 }
 
 fn read(hub: Hub) -> Result<Seen, AppError> {
     hub.read_with(|device, readings| {
-        let day = device.today()?;
-        let person = device.identity().person;
-        let library = readings.library(device)?;
-        let plan = readings.newest_plan(device, person)?;
-        let done = Rc::new(readings.all_done(device, person)?);
-        Ok(Seen { day, tests: tests(&library, plan.as_ref().map(|(_, p)| &**p), day), library, done })
+        let (day, person) = (device.today()?, device.identity().person);
+        Ok(Seen { day, library: readings.library(device)?, done: readings.all_done(device, person)? })
     })
 }
 
@@ -132,17 +137,17 @@ fn read(hub: Hub) -> Result<Seen, AppError> {
 pub fn Trials() -> impl IntoView {
     let hub = use_hub();
     head(say("way.tests"), say("own-tests.under"));
-    let seen = match untrack(|| read(hub)) {
-        Ok(seen) => seen,
+    let (offer, seen) = match untrack(|| offered(hub).and_then(|tests| Ok((tests, read(hub)?)))) {
+        Ok(both) => both,
         Err(error) => return unreadable(error),
     };
-    if seen.tests.is_empty() {
+    if offer.is_empty() {
         return view! { <EmptyState title=say("testday.no-tests") text=say("own-tests.none") /> }.into_any();
     }
-    let chosen = RwSignal::new(first(&seen.tests, &seen.done).map(|k| k.to_string()).unwrap_or_default());
+    let chosen = RwSignal::new(first(&offer, &seen.done).map(|k| k.to_string()).unwrap_or_default());
     // The list follows the library, but is drawn anew only when it differs: what is being typed stays.
     let all = Memo::new(move |before: Option<&Vec<Test>>| {
-        read(hub).map_or_else(|_| before.cloned().unwrap_or_default(), |seen| seen.tests)
+        offered(hub).unwrap_or_else(|_| before.cloned().unwrap_or_default())
     });
     let options = Signal::derive(move || {
         let name = |t: Test| {
@@ -287,10 +292,9 @@ fn row(
     let n = (at + 1).to_string();
     let typed = print(t, test.protocol.measure);
     let wind = t.wind.map(|w| {
-        let text = say_with("tests.wind", &[("wind", &format!("{:+.1}", w.as_f64() / 1000.0))]);
-        let much = w.as_f64() / 1000.0 > MOST_WIND;
-        let much = much.then(|| view! { <Chip text=say("testday.windy") /> });
-        view! { <span class="soft">{text}</span> {much} }
+        let wind = w.as_f64() / 1000.0;
+        let much = (wind > MOST_WIND).then(|| view! { <Chip text=say("testday.windy") /> });
+        view! { <span class="soft">{wind_words(wind)}</span> {much} }
     });
     let conditions = t.conditions.as_ref().map(|c| view! { <p class="soft">{c.to_string()}</p> });
     let top = top.then(|| view! { <Chip text=say("testday.is-best") strong=true /> });

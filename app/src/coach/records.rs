@@ -11,9 +11,10 @@ use super::parts::Pick;
 use super::reports::download;
 use crate::chart::days::value_text;
 use crate::hub::use_hub;
-use crate::kit::{Button, Chip, Column, DataTable, EmptyState, Toaster};
+use crate::kit::{Button, Column, DataTable, EmptyState, Toaster};
 use crate::route::{Route, Section};
 use crate::screens::head;
+use crate::trend::{wind_aided, wind_words};
 use crate::words::{say, say_with};
 
 /// The best marks.
@@ -69,7 +70,7 @@ pub struct Best {
 }
 
 /// The mark of all seasons, in the drop-down.
-const ALL_TIME: &str = "all";
+pub const ALL_TIME: &str = "all";
 
 /// The records of a season, or of all seasons together, and of one test or all.
 #[must_use]
@@ -125,6 +126,23 @@ pub fn csv(records: &[&Record]) -> String {
     csv.finish()
 }
 
+/// Seasons, each once, the newest first.
+#[must_use]
+pub fn newest_first(seasons: impl Iterator<Item = u16>) -> Vec<u16> {
+    let mut all: Vec<u16> = seasons.collect();
+    all.sort_unstable_by(|a, b| b.cmp(a));
+    all.dedup();
+    all
+}
+
+/// What a list of seasons offers: all of them together, then each.
+#[must_use]
+pub fn season_choices(seasons: &[u16]) -> Vec<(String, String)> {
+    let one = |y: &u16| (y.to_string(), say_with("records.season", &[("year", &y.to_string())]));
+    let all = (ALL_TIME.to_owned(), say("records.all-time").to_owned());
+    core::iter::once(all).chain(seasons.iter().map(one)).collect()
+}
+
 /// The screen.
 #[component]
 pub fn RecordsScreen() -> impl IntoView {
@@ -136,19 +154,8 @@ pub fn RecordsScreen() -> impl IntoView {
     let season = RwSignal::new(ALL_TIME.to_owned());
     let test = RwSignal::new(String::new());
     let list = move || answer.get().unwrap_or_default().records;
-    let seasons = Signal::derive(move || {
-        let mut years: Vec<u16> = list().iter().filter_map(|r| r.season).collect();
-        years.sort_unstable();
-        years.dedup();
-        let mut all = vec![(ALL_TIME.to_owned(), say("records.all-time").to_owned())];
-        all.extend(
-            years
-                .into_iter()
-                .rev()
-                .map(|y| (y.to_string(), say_with("records.season", &[("year", &y.to_string())]))),
-        );
-        all
-    });
+    let seasons =
+        Signal::derive(move || season_choices(&newest_first(list().iter().filter_map(|r| r.season))));
     let tests = Signal::derive(move || {
         let mut names: Vec<String> = list().into_iter().map(|r| r.test).collect();
         names.dedup();
@@ -195,10 +202,8 @@ fn table(records: &[&Record]) -> impl IntoView + use<> {
         .flat_map(|r| {
             r.best.iter().map(|b| {
                 let mark = format!("{} {}", value_text(b.value), r.unit).trim_end().to_owned();
-                let wind = b
-                    .wind_m_s
-                    .map(|w| view! { <span class="soft">{say_with("tests.wind", &[("wind", &format!("{w:+.1}"))])}</span> });
-                let aided = r.wind_aided.then(|| view! { <Chip text=say("tests.wind-aided") /> });
+                let wind = b.wind_m_s.map(|w| view! { <span class="soft">{wind_words(w)}</span> });
+                let aided = wind_aided(r.wind_aided);
                 let name = b.name.clone().unwrap_or_else(|| say("records.withheld").to_owned());
                 let by = match b.person.as_deref().and_then(|p| p.parse::<PersonId>().ok()) {
                     Some(id) => {

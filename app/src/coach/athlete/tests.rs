@@ -9,7 +9,8 @@ use super::super::parts::why_of;
 use super::At;
 use crate::chart::days::value_text;
 use crate::chart::{Band, DayChart, Point, Series};
-use crate::kit::{Chip, Column, DataTable, EmptyState};
+use crate::kit::{Column, DataTable, EmptyState};
+use crate::trend::{against_noise, wind_aided, wind_words};
 use crate::words::{say, say_n, say_with};
 
 /// Days back that are asked for: the most that one answer spans.
@@ -68,7 +69,7 @@ pub fn remarks(trial: &Trial) -> String {
         out.push(say_n("tests.reps", u64::try_from(reps).unwrap_or(0), &[]));
     }
     if let Some(wind) = trial.wind_m_s {
-        out.push(say_with("tests.wind", &[("wind", &format!("{wind:+.1}"))]));
+        out.push(wind_words(wind));
     }
     out.extend(trial.conditions.clone().filter(|c| !c.is_empty()));
     if trial.by_coach {
@@ -113,22 +114,17 @@ fn test(test: &Test) -> impl IntoView + use<> {
 
 fn best(b: &OwnBest, test: &Test, unit: &str) -> Vec<AnyView> {
     let mark = |v: f64| format!("{} {unit}", value_text(v)).trim_end().to_owned();
-    let wind = b.wind_aided.then(|| view! { <Chip text=say("tests.wind-aided") /> });
     let before = match (b.before, &b.before_day) {
         (Some(v), Some(on)) => say_with("tests.value-on", &[("value", &mark(v)), ("day", &day_text(on))]),
         (Some(v), None) => mark(v),
         (None, _) => say("coach.none").to_owned(),
     };
-    let beyond = b.beyond_noise.map(|yes| {
-        let text = if yes { say("tests.beyond") } else { say("tests.within") };
-        view! { <Chip text=text strong=yes /> }
-    });
     let told = b.lack.as_ref().map(|l| l.words.clone()).or_else(|| b.reading.clone()).unwrap_or_default();
     vec![
-        view! { <span class="value">{mark(b.value)}</span> {wind} }.into_any(),
+        view! { <span class="value">{mark(b.value)}</span> {wind_aided(b.wind_aided)} }.into_any(),
         day_text(&b.day).into_any(),
         before.into_any(),
-        view! { <span>{beyond} {told}</span> {why_of(&test.name, b.why.as_ref())} }.into_any(),
+        view! { <span>{b.beyond_noise.map(against_noise)} {told}</span> {why_of(&test.name, b.why.as_ref())} }.into_any(),
     ]
 }
 

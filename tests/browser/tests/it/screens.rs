@@ -2,6 +2,7 @@
 //! that a machine can hold them to.
 
 use backstraight_browser::{Kind, Seat, Stage};
+use serde_json::json;
 
 /// Goes there, waits until nothing is awaited any more, and looks.
 fn look(seat: &Seat, path: &str, name: &str, wrong: &mut Vec<String>) {
@@ -19,91 +20,88 @@ fn look(seat: &Seat, path: &str, name: &str, wrong: &mut Vec<String>) {
     }
 }
 
-#[test]
-#[ignore = "needs a browser: cargo xtask browser"]
-fn screens_of_an_athlete() {
+/// All screens of one person, on a phone and at a desk. `open` waits for the first one, and tells the parts of an
+/// address after `#/` with the name of the picture.
+fn screens_of(name: &str, open: impl Fn(&Seat) -> Vec<(String, String)>) {
     let stage = Stage::of_the_club();
     let mut wrong = Vec::new();
     for kind in [Kind::Phone, Kind::Desk] {
-        let seat = stage.come_in(kind, "Ines");
-        seat.wait_to_see("link", "Go on");
-        let session =
-            seat.run("return document.querySelector('main a[href*=session]').hash.slice(2)", Vec::new());
-        let session = session.as_str().unwrap().to_owned();
-        let close = session.replace("session", "close");
-        for (path, name) in [
-            ("today", "today"),
-            (session.as_str(), "session"),
-            (close.as_str(), "close"),
-            ("check-in", "check-in"),
-            ("weeks", "weeks"),
-            ("tests", "tests"),
-            ("records", "records"),
-            ("talk", "talk"),
-            ("my-data", "my-data"),
-            ("unsent", "unsent"),
-            ("settings", "settings"),
-            ("help", "help"),
-        ] {
-            look(&seat, path, &format!("athlete-{name}"), &mut wrong);
+        let seat = stage.come_in(kind, name);
+        for (path, picture) in open(&seat) {
+            look(&seat, &path, &picture, &mut wrong);
         }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// Screens that are where their name says.
+fn named(whose: &str, paths: &[&str]) -> impl Iterator<Item = (String, String)> {
+    paths.iter().map(move |path| ((*path).to_owned(), format!("{whose}-{path}")))
+}
+
+/// The part of an address after `#/` to which a link with that text leads.
+#[track_caller]
+fn leads_to(seat: &Seat, text: &str) -> String {
+    seat.wait_to_see("link", text);
+    let hash = seat.run(
+        "return [...document.querySelectorAll('main a')].find((a) => a.innerText.includes(arguments[0])).hash",
+        vec![json!(text)],
+    );
+    hash.as_str().unwrap_or_default().trim_start_matches("#/").to_owned()
+}
+
+#[test]
+#[ignore = "needs a browser: cargo xtask browser"]
+fn screens_of_an_athlete() {
+    screens_of("Ines", |seat| {
+        let session = leads_to(seat, "Go on");
+        let close = session.replace("session", "close");
+        let of_session = [(session, "athlete-session".to_owned()), (close, "athlete-close".to_owned())];
+        let others = named(
+            "athlete",
+            &[
+                "today", "check-in", "weeks", "tests", "records", "talk", "my-data", "unsent", "settings",
+                "help",
+            ],
+        );
+        of_session.into_iter().chain(others).collect()
+    });
 }
 
 #[test]
 #[ignore = "needs a browser: cargo xtask browser"]
 fn screens_of_a_coach() {
-    let stage = Stage::of_the_club();
-    let mut wrong = Vec::new();
-    for kind in [Kind::Phone, Kind::Desk] {
-        let seat = stage.come_in(kind, "Marta");
-        seat.wait_to_see("link", "Ines Tarrowby");
-        let athlete = seat.run(
-            "return [...document.querySelectorAll('a')].find((a) => a.innerText.includes('Ines Tarrowby')).hash.split('/')[2]",
-            Vec::new(),
+    screens_of("Marta", |seat| {
+        let athlete = leads_to(seat, "Ines Tarrowby");
+        let parts = ["overview", "sessions", "load", "trends", "tests", "availability"]
+            .map(|part| (format!("{athlete}/{part}"), format!("coach-athlete-{part}")));
+        let plan = (athlete.replace("athlete/", "plan/"), "coach-plan".to_owned());
+        let others = named(
+            "coach",
+            &[
+                "board",
+                "attention",
+                "talk",
+                "test-day",
+                "proposals",
+                "records",
+                "library",
+                "people",
+                "reports",
+                "unsent",
+                "settings",
+                "help",
+            ],
         );
-        let athlete = athlete.as_str().unwrap().to_owned();
-        for part in ["overview", "sessions", "load", "trends", "tests", "availability"] {
-            look(&seat, &format!("athlete/{athlete}/{part}"), &format!("coach-athlete-{part}"), &mut wrong);
-        }
-        look(&seat, &format!("plan/{athlete}"), "coach-plan", &mut wrong);
-        for path in [
-            "board",
-            "attention",
-            "talk",
-            "test-day",
-            "proposals",
-            "records",
-            "library",
-            "people",
-            "reports",
-            "unsent",
-            "settings",
-            "help",
-        ] {
-            look(&seat, path, &format!("coach-{path}"), &mut wrong);
-        }
-    }
-    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+        parts.into_iter().chain([plan]).chain(others).collect()
+    });
 }
 
 #[test]
 #[ignore = "needs a browser: cargo xtask browser"]
 fn screens_of_care_staff() {
-    let stage = Stage::of_the_club();
-    let mut wrong = Vec::new();
-    for kind in [Kind::Phone, Kind::Desk] {
-        let seat = stage.come_in(kind, "Linnea");
-        seat.wait_to_see("link", "Ines Tarrowby");
-        let athlete = seat.run(
-            "return [...document.querySelectorAll('a')].find((a) => a.innerText.includes('Ines Tarrowby')).hash.slice(2)",
-            Vec::new(),
-        );
-        look(&seat, athlete.as_str().unwrap(), "care-athlete", &mut wrong);
-        for path in ["people", "unsent", "settings", "help"] {
-            look(&seat, path, &format!("care-{path}"), &mut wrong);
-        }
-    }
-    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    screens_of("Linnea", |seat| {
+        let athlete = (leads_to(seat, "Ines Tarrowby"), "care-athlete".to_owned());
+        core::iter::once(athlete).chain(named("care", &["people", "unsent", "settings", "help"])).collect()
+    });
 }

@@ -4,6 +4,7 @@
 //! problems, applied as one change, and stored by the shell before anybody says "saved".
 
 pub mod admit;
+pub mod apart;
 pub mod chunk;
 pub mod command;
 pub mod gate;

@@ -8,9 +8,10 @@ use automerge::{ObjId, Prop, ReadDoc};
 
 use super::chunk::{self, Action, Obj};
 use super::open::Document;
+use super::place::object;
 use crate::base::id::ActorId;
 use crate::base::key::Key;
-use crate::model::any::root;
+use crate::model::any::{root, roots};
 
 /// Records of root maps, by the root's name. What is inside of a record counts as the record.
 pub type Touched = BTreeMap<&'static str, BTreeSet<Key>>;
@@ -43,6 +44,17 @@ impl Document {
     pub fn touched(&self, changes: &[u8]) -> Option<Touched> {
         // The document library gives up when a map of its own is not there.
         catch_unwind(AssertUnwindSafe(|| self.place_all(changes))).ok().flatten()
+    }
+
+    /// All records of root maps, withdrawn and unreadable ones included.
+    #[must_use]
+    pub fn all_records(&self) -> Touched {
+        let of = |name| {
+            let map = object(&self.auto, &automerge::ROOT, name)?;
+            let keys: BTreeSet<Key> = self.auto.keys(&map).filter_map(|key| key.parse().ok()).collect();
+            (!keys.is_empty()).then_some((name, keys))
+        };
+        roots(self.name().kind()).iter().filter_map(|root| of(root.name)).collect()
     }
 
     fn place_all(&self, changes: &[u8]) -> Option<Touched> {

@@ -1,6 +1,7 @@
 //! The new rows of one athlete, from the documents that moved on since the last time and from what is
 //! kept of the others. Whether a session was done and how much of it is core's to say.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
 use backstraight_core::base::day::Day;
@@ -79,8 +80,9 @@ impl Work<'_> {
         let mut parts = Vec::new();
         for doc in self.docs {
             if speaks(doc) {
-                let done = Done::of([&open_doc(self.db, doc)?]);
-                change.parts.push(part(doc, None, &done));
+                let open = open_doc(self.db, doc)?;
+                let done = Done::of([&open]);
+                change.parts.push(part(doc, &open.all_records(), false, &done));
                 change.available.extend(available(doc, &done));
                 change.docs.push(facts(doc));
                 parts.push(done);
@@ -131,11 +133,8 @@ impl Work<'_> {
         let mut opened = BTreeMap::new();
         for doc in &dirty {
             if speaks(doc) {
-                let open = open_doc(self.db, doc)?;
-                let of = self.moved(&open, doc, read.get(&doc.id).copied())?;
-                let done = of.as_ref().map_or_else(|| Done::of([&open]), |of| Done::of_records(&open, of));
-                affected.extend(board::spoken_of(self.db, doc.id, of.as_ref())?);
-                let part = part(doc, of, &done);
+                let (open, part, done) = self.read_on(doc, read.get(&doc.id).copied())?;
+                affected.extend(board::spoken_of(self.db, doc.id, part.of.as_ref())?);
                 affected.extend(part.records.iter().filter_map(|r| r.session.clone()));
                 opened.insert(doc.id, (open, part.of.clone()));
                 change.parts.push(part);
@@ -149,8 +148,8 @@ impl Work<'_> {
         let Some(others) = self.what_else_speaks(&affected, &opened)? else { return Ok(Err(KeepError)) };
         for (doc, records) in others {
             let done = match opened.get(&doc.id) {
-                Some((open, _)) => Done::of_records(open, &records),
-                None => Done::of_records(&open_doc(self.db, doc)?, &records),
+                Some((Some(open), _)) => Done::of_records(open, &records),
+                Some((None, _)) | None => Done::of_records(&open_doc(self.db, doc)?, &records),
             };
             let sessions = records.get(SESSIONS).into_iter().flatten();
             change.extras.extend(sessions.map(|key| (doc.id, key.clone())));
@@ -298,14 +297,26 @@ impl Work<'_> {
         Ok(Asks::Opened { plan: Box::new(Plan::of(&open_doc(self.db, doc)?)), doc: doc.id })
     }
 
-    /// The records in which a document moved on since it was read up to chunk `read`; none when all of
-    /// it has to be read.
-    fn moved(&self, open: &Document, doc: &Doc, read: Option<u64>) -> Result<Option<Touched>, StoreError> {
+    /// What a document says since it was read up to chunk `read`: the document, when it had to be opened.
+    fn read_on(&self, doc: &Doc, read: Option<u64>) -> Result<(Option<Document>, Part, Done), StoreError> {
         // What may be trained is a handful of records.
-        let Some(read) = read.filter(|_| !matches!(doc.name, DocName::Availability(_))) else {
-            return Ok(None);
+        let fresh = match read.filter(|_| !matches!(doc.name, DocName::Availability(_))) {
+            Some(read) => document::fresh(self.db, doc, read)?,
+            None => None,
         };
-        Ok(document::fresh(self.db, doc, read)?.and_then(|changes| open.touched(&changes)))
+        if let Some((apart, of)) =
+            fresh.as_ref().and_then(|changes| Document::of_new_records(doc.name, changes))
+            && !board::any_known(self.db, doc.id, &of)?
+        {
+            let done = Done::of_records(&apart, &of);
+            return Ok((None, part(doc, &of, true, &done), done));
+        }
+        let open = open_doc(self.db, doc)?;
+        let moved = fresh.and_then(|changes| open.touched(&changes));
+        let done = moved.as_ref().map_or_else(|| Done::of([&open]), |of| Done::of_records(&open, of));
+        let of = moved.as_ref().map_or_else(|| Cow::Owned(open.all_records()), Cow::Borrowed);
+        let part = part(doc, &of, moved.is_some(), &done);
+        Ok((Some(open), part, done))
     }
 
     /// What was not read yet and speaks of the same sessions. None when it is in a map of which this
@@ -313,7 +324,7 @@ impl Work<'_> {
     fn what_else_speaks(
         &self,
         affected: &BTreeSet<Key>,
-        read: &BTreeMap<i64, (Document, Option<Touched>)>,
+        read: &BTreeMap<i64, (Option<Document>, Option<Touched>)>,
     ) -> Result<Option<Vec<(&Doc, Touched)>>, StoreError> {
         let mut others: BTreeMap<i64, Touched> = BTreeMap::new();
         for session in affected {
@@ -396,12 +407,18 @@ fn available(doc: &Doc, done: &Done) -> Option<(i64, Vec<Said>)> {
     matches!(doc.name, DocName::Availability(_)).then(|| (doc.id, availability::said(&done.availability)))
 }
 
-/// What was read of such a document, for the rows.
-fn part(doc: &Doc, of: Option<Touched>, done: &Done) -> Part {
-    let mut said: BTreeMap<(&'static str, Key), RecordFacts> = BTreeMap::new();
+/// What was read of such a document, for the rows: of its records `of`, which are `some` or all.
+fn part(doc: &Doc, of: &Touched, some: bool, done: &Done) -> Part {
+    // Every record is noted, also one that says nothing of a session: so it is known to be there.
+    let blank = |root, record: &Key| {
+        let facts = RecordFacts { root, record: record.clone(), session: None, met: 0, unreadable: 0 };
+        ((root, record.clone()), facts)
+    };
+    let mut said: BTreeMap<(&'static str, Key), RecordFacts> =
+        of.iter().flat_map(|(root, keys)| keys.iter().map(|key| blank(*root, key))).collect();
     let mut of_record = |root, record: Key, note: &dyn Fn(&mut RecordFacts)| {
-        let blank = RecordFacts { root, record: record.clone(), session: None, met: 0, unreadable: 0 };
-        note(said.entry((root, record)).or_insert(blank));
+        let (place, facts) = blank(root, &record);
+        note(said.entry(place).or_insert(facts));
     };
     for session in &done.sessions {
         let asked = &session.session.record.session;
@@ -428,7 +445,6 @@ fn part(doc: &Doc, of: Option<Touched>, done: &Done) -> Part {
         let key = place.keys.first().into_iter();
         key.for_each(|key| of_record(place.root, key.clone(), &|said| said.unreadable += 1));
     }
-    let worth = |said: &RecordFacts| said.session.is_some() || said.met > 0 || said.unreadable > 0;
     let trial = |t: &Entry<Trial>| KeptMark {
         kind: MarkKind::Trial,
         record: t.key(),
@@ -442,8 +458,8 @@ fn part(doc: &Doc, of: Option<Touched>, done: &Done) -> Part {
     let weighed = done.checkins.iter().filter(|c| c.record.mass.is_some());
     Part {
         doc: doc.id,
-        of,
-        records: said.into_values().filter(worth).collect(),
+        of: some.then(|| of.clone()),
+        records: said.into_values().collect(),
         marks: done.trials.iter().map(trial).chain(weighed.map(weighing)).collect(),
     }
 }

@@ -401,6 +401,23 @@ pub fn spoken_of(db: &Db, doc: i64, records: Option<&Touched>) -> Result<BTreeSe
     Ok(spoken)
 }
 
+/// Whether a document held any of these records when it was last read.
+///
+/// # Errors
+/// When storage fails.
+pub fn any_known(db: &Db, doc: i64, records: &Touched) -> Result<bool, StoreError> {
+    let mut ask =
+        db.prepare_cached("SELECT 1 FROM board_record WHERE doc = ?1 AND root = ?2 AND record = ?3")?;
+    for (root, keys) in records {
+        for record in keys {
+            if ask.query_row((doc, *root, record.as_str()), |_| Ok(())).optional()?.is_some() {
+                return Ok(true);
+            }
+        }
+    }
+    Ok(false)
+}
+
 /// All test trials and weighings of an athlete that may be reviewed.
 ///
 /// # Errors

@@ -191,6 +191,62 @@ proptest! {
     }
 }
 
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 200, ..ProptestConfig::default() })]
+
+    #[test]
+    fn new_records_read_apart_are_those_of_the_document(
+        kind in any_kind(),
+        story in prop::collection::vec(event(), 1..40),
+        cut in any::<prop::sample::Index>(),
+    ) {
+        // One copy's whole history, cut in two at a place that another copy may never have seen.
+        let (copies, _) = play(kind, &story);
+        let all = chunks(&copies[0].doc.changes_to_send(&[], usize::MAX));
+        let (known, fresh) = all.split_at(cut.index(all.len() + 1));
+        let mut before = Document::create(name(kind)).unwrap();
+        if !known.is_empty() {
+            before.admit(&known.concat(), &|_| true).unwrap();
+        }
+        if let Some((apart, made)) = Document::of_new_records(name(kind), &fresh.concat()) {
+            let start = content(&Document::create(name(kind)).unwrap());
+            let (then, now, apart) = (content(&before), content(&copies[0].doc), content(&apart));
+            prop_assert_eq!(&copies[0].doc.touched(&fresh.concat()).unwrap(), &made);
+            for (root, records) in apart.as_object().unwrap() {
+                for (key, record) in records.as_object().unwrap() {
+                    let told = made.iter().any(|(r, k)| *r == root && k.iter().any(|k| k.as_str() == key));
+                    prop_assert!(told || start[root].get(key) == Some(record), "{root} {key} is told");
+                    // A key that is there already is the caller's to find.
+                    if then[root].get(key).is_none() {
+                        prop_assert_eq!(record, &now[root][key], "{} {}", root, key);
+                    }
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn a_history_of_whole_records_can_be_read_apart() {
+    let mut runner = TestRunner::deterministic();
+    let deeds = prop::collection::vec((any_deed(), any::<i16>()), 20..40);
+    let (mut read, mut refused) = (0, 0);
+    for _ in 0..40 {
+        let deeds = deeds.new_tree(&mut runner).unwrap().current();
+        let story: Vec<Event> = deeds.into_iter().map(|(deed, off)| Event::Do(0, deed, off)).collect();
+        let (copies, made) = play(Kind::Log, &story);
+        let all = copies[0].doc.changes_to_send(&[], usize::MAX);
+        // Nobody else wrote: all that is there was made by these changes.
+        let apart = Document::of_new_records(name(Kind::Log), &all).expect("all of it can be read");
+        assert_eq!(content(&apart.0), content(&copies[0].doc));
+        read += made.len();
+        // Half of a record cannot be.
+        let half = chunks(&all).split_off(1).concat();
+        refused += usize::from(Document::of_new_records(name(Kind::Log), &half).is_none());
+    }
+    assert!(read > 200 && refused > 20, "{read} {refused}");
+}
+
 /// Whether every record in `seen` is in `after` too, at every depth.
 fn holds_all(after: &serde_json::Value, seen: &serde_json::Value) -> Result<(), TestCaseError> {
     let Some(map) = seen.as_object() else { return Ok(()) };

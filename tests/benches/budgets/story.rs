@@ -217,11 +217,23 @@ pub(crate) struct Athlete<'a> {
     pub(crate) library: &'a Library,
     pub(crate) rng: Rng,
     next: usize,
+    /// Sessions of the plan that are done in turn.
+    turn: usize,
 }
 
 impl<'a> Athlete<'a> {
     pub(crate) fn new(plan: &'a Plan, library: &'a Library, seed: u64) -> Athlete<'a> {
-        Athlete { plan, library, rng: Rng::new(seed), next: 0 }
+        Athlete { plan, library, rng: Rng::new(seed), next: 0, turn: plan.sessions.len() }
+    }
+
+    /// Leaves the plan's last session for later.
+    pub(crate) fn keep_the_last(&mut self) {
+        self.turn = self.plan.sessions.len() - 1;
+    }
+
+    /// Does the plan's last session next.
+    pub(crate) fn now_the_last(&mut self) {
+        (self.next, self.turn) = (self.plan.sessions.len() - 1, self.plan.sessions.len());
     }
 
     /// Does the next planned session, whatever its day, on `began`: opened as one change, then one
@@ -234,7 +246,7 @@ impl<'a> Athlete<'a> {
         sets: usize,
         close: bool,
     ) {
-        let planned = &self.plan.sessions[self.next % self.plan.sessions.len()];
+        let planned = &self.plan.sessions[self.next % self.turn];
         self.next += 1;
         let day = Day::of(began, 0).unwrap();
         let name = DocName::Log(athlete, day.month());

@@ -84,6 +84,12 @@ limits! {
     body_seconds = 20 in 1..=600;
     /// Seconds after which a request is given up, its body included. Streams are not held to it.
     request_seconds = 30 in 1..=600;
+    /// Seconds of waiting for a client that does not take what is sent, after which it is looked at how much it
+    /// took meanwhile. Streams are held to it too.
+    answer_seconds = 30 in 1..=600;
+    /// Bytes that a client has to take for each of these seconds, or its connection ends. A phone on the
+    /// poorest line takes some thousand; who takes less holds memory and a place for hours.
+    answer_rate = 1_000 in 0..=1_000_000;
     /// Requests that are unpacked, checked and answered at the same time; 0 for two a processor core.
     /// Bounds memory, and keeps the processors from being shared by too many.
     work = 0 in 0..=1_024;

@@ -98,12 +98,7 @@ impl Move {
 }
 
 /// The document of a squad that the writer may write; none when there is no such squad for the writer.
-fn squad(
-    db: &Db,
-    by: &Caller,
-    id: SquadId,
-    now: Moment,
-) -> Result<Option<(Document, MayWrite)>, StoreError> {
+fn squad(db: &Db, by: &Caller, id: SquadId, now: Moment) -> Result<Option<(Document, MayWrite)>, StoreError> {
     let name = DocName::Squad(id);
     let damaged = |e: &dyn std::fmt::Display| StoreError::Damaged(format!("a squad: {e}"));
     let today = Day::of(now, 0).map_err(|e| damaged(&e))?;

@@ -242,10 +242,12 @@ fn list(store: &Store, id: SquadId, output: Output) -> Result<(), CliError> {
     let mut rows: Vec<MemberLine> = Vec::new();
     if let Some(doc) = doc {
         let members = doc.records::<Member>("members");
-        rows.extend(members.live().map(|e| MemberLine {
-            athlete: e.record.athlete.to_string(),
-            name: e.record.name.to_string(),
-        }));
+        rows.extend(
+            members.live().map(|e| MemberLine {
+                athlete: e.record.athlete.to_string(),
+                name: e.record.name.to_string(),
+            }),
+        );
     }
     rows.sort_by(|a, b| (&a.name, &a.athlete).cmp(&(&b.name, &b.athlete)));
     table::print(output, &["ATHLETE", "NAME"], &rows, |r| vec![r.athlete.clone(), r.name.clone()])
@@ -264,7 +266,9 @@ impl Writer {
         let let_in = all.into_iter().filter(|i| i.withdrawn.is_none() && i.ended.is_none());
         let last = let_in.max_by_key(|i| (i.heard.or(i.refreshed).unwrap_or(i.created), i.id));
         let install = last.ok_or_else(|| {
-            CliError::Argument("the coach has no phone or desk that is let in: invite and enrol one".to_owned())
+            CliError::Argument(
+                "the coach has no phone or desk that is let in: invite and enrol one".to_owned(),
+            )
         })?;
         Ok(Caller { asker: coach.asker, install: install.id })
     }

@@ -195,8 +195,7 @@ pub async fn edit(app: &Shared, edits: Vec<Edit>) -> Result<Result<(), Outcome>,
     }
     let _place = app.load.enter()?;
     let now = app.clock.now();
-    let done =
-        compute(app, move |app| Ok(at_once::write(&app.store, &app.indexes, &edits, now)?)).await?;
+    let done = compute(app, move |app| Ok(at_once::write(&app.store, &app.indexes, &edits, now)?)).await?;
     app.signals.wake();
     Ok(done)
 }

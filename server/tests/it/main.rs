@@ -34,6 +34,7 @@ mod raw;
 mod restored;
 mod sessions;
 mod sign_in;
+mod squads;
 mod support;
 mod table;
 mod tls;

@@ -518,6 +518,15 @@ impl Hub {
         serde_json::from_slice(answer).map_err(|e| AppError::Answer(e.to_string()))
     }
 
+    /// Sends bytes; the answer has none.
+    ///
+    /// # Errors
+    /// As [`Hub::get`].
+    pub async fn hand_in(self, path: &str, kind: &str, bytes: &[u8]) -> Result<(), AppError> {
+        let body = Some((kind, bytes));
+        self.signed_in(Ask { method: "POST", path, body, ..Ask::default() }).await?.good().map(drop)
+    }
+
     /// Bytes of an answer, for a download.
     ///
     /// # Errors

@@ -56,6 +56,9 @@ macro_rules! limits {
 limits! {
     /// Bytes of a JSON body. The longest that a client has a reason to send is a few hundred.
     json_bytes = 16_384 in 1_024..=1_048_576;
+    /// Bytes of a full copy, which is read back when an athlete leaves with it. Ten years of one athlete are a
+    /// few million.
+    copy_bytes = 16_777_216 in 1_048_576..=1_073_741_824;
     /// Bytes that one packed byte of an exchange may become. Changes pack six- to tenfold: beyond this a
     /// body is meant to hurt.
     unpack_ratio = 100 in 20..=1_000;

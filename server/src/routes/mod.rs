@@ -12,6 +12,7 @@ mod install;
 mod invite;
 mod keeping;
 mod keys;
+mod leave;
 mod look;
 mod nudge;
 mod people;
@@ -115,7 +116,7 @@ fn list() -> OpenApiRouter<Shared> {
         .routes(routes!(people::change))
         .routes(routes!(people::withdraw))
         .routes(routes!(people::restore))
-        .routes(routes!(people::leave))
+        .routes(routes!(leave::leave))
         .routes(routes!(people::reset_sign_in))
         .routes(routes!(guardian::list))
         .routes(routes!(guardian::begin))

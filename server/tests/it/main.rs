@@ -20,6 +20,7 @@ mod faults;
 mod headers;
 mod invitations;
 mod keeping_doc;
+mod leaving;
 mod limits;
 mod nudge;
 mod operating_doc;

@@ -2,6 +2,7 @@
 
 use std::io::Cursor;
 use std::sync::Arc;
+use std::time::Duration;
 
 use axum::extract::{FromRequest as _, Path, Request, State};
 use axum::http::StatusCode;
@@ -17,6 +18,9 @@ use crate::grant::{self, Caller, MayLeave};
 use crate::problem::{Problem, ProblemBody};
 use crate::store::document::Doc;
 use crate::store::members;
+
+/// How long a turn is waited for.
+const PATIENCE: Duration = Duration::from_secs(5);
 
 /// Body of `POST /v1/people/{id}/leave` when no copy is wanted.
 #[derive(Debug, Deserialize, ToSchema)]
@@ -69,8 +73,9 @@ pub(super) async fn leave(
 }
 
 async fn read_back(app: &Shared, grant: &MayLeave, request: Request) -> Result<Vec<Doc>, Problem> {
-    // One copy at a time, made or read; others may wait a moment.
-    let held = Arc::clone(&app.exports).try_acquire_owned().map_err(|_| Problem::Busy)?;
+    // One copy at a time, made or read. The one that was just made may not quite be done with.
+    let turn = tokio::time::timeout(PATIENCE, Arc::clone(&app.exports).acquire_owned()).await;
+    let held = turn.map_err(|_| Problem::Busy)?.map_err(|_| Problem::Busy)?;
     let most = usize::try_from(app.config.limits.copy_bytes).unwrap_or(usize::MAX);
     let bytes = extract::body(request, app, most).await?;
     let room = (bytes.len() as u64).saturating_mul(u64::from(app.config.limits.unpack_ratio));

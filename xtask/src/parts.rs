@@ -127,6 +127,8 @@ pub(crate) fn postgres() -> Outcome {
     requests.args(["people::", "sign_in::", "nudge::", "calendars::", "carry::", "command_line::"]);
     // Keeping: backups by the clock, damage and repair, restored servers, erasing, full copies.
     requests.args(["backups::", "damaged::", "restored::", "restore::", "erasure::", "export::"]);
+    // What is written at the machine, leaving with a copy, what came by way of somebody else or was refused.
+    requests.args(["squads::", "leaving::", "aside::", "carried_heard::"]);
     requests.arg("watching::neither_logs_nor_figures_nor_errors_say_anything_about_anybody");
     requests.args(ABOUT_FILES.iter().flat_map(|name| ["--skip", name]));
     requests.env("BACKSTRAIGHT_TEST_OVER", "postgres");

@@ -124,5 +124,5 @@ fn applied(
     let scene = Scene { now, exercises: None };
     doc.apply(command, &scene).map_err(|e| StoreError::Damaged(format!("a squad cannot be edited: {e}")))?;
     let plain = doc.changes_since(&heads);
-    Ok((!plain.is_empty()).then(|| Edit { grant, plain }))
+    Ok((!plain.is_empty()).then_some(Edit { grant, plain }))
 }

@@ -11,6 +11,7 @@ use backstraight_core::base::day::Day;
 use backstraight_core::base::id::ChangeHash;
 use backstraight_core::base::key::Key;
 use backstraight_core::base::moment::Moment;
+use backstraight_core::device::aside::Kept;
 use backstraight_core::device::identity::Identity;
 use backstraight_core::device::session::Tokens;
 use backstraight_core::device::shelf::{DocRow, RefusedRow, Shelf as _};
@@ -126,8 +127,8 @@ pub fn use_hub() -> Hub {
     expect_context::<Hub>()
 }
 
-fn randomness() -> Result<[u8; 12], AppError> {
-    let mut bytes = [0; 12];
+fn randomness<const N: usize>() -> Result<[u8; N], AppError> {
+    let mut bytes = [0; N];
     getrandom::fill(&mut bytes)
         .map_err(|e| AppError::Storage { why: format!("no randomness: {e}"), full: false })?;
     Ok(bytes)
@@ -237,6 +238,24 @@ impl Hub {
             self.run(name, command).await?;
         }
         Ok(())
+    }
+
+    /// Sets aside what the server refused, which the person has as a file by now; whether it was done: not when more
+    /// was written meanwhile.
+    ///
+    /// # Errors
+    /// When another tab writes, or the browser did not store it.
+    pub async fn set_aside(self, kept: &Kept) -> Result<bool, AppError> {
+        let inner = self.inner();
+        if inner.elsewhere.get() {
+            return Err(AppError::Elsewhere);
+        }
+        let random = randomness::<8>()?;
+        let done = inner.device.borrow_mut().set_aside(kept, random)?;
+        self.touch();
+        self.flush().await?;
+        self.soon();
+        Ok(done)
     }
 
     fn touch(self) {
@@ -516,6 +535,15 @@ impl Hub {
         let answer = self.signed_in(Ask { method, path, body, ..Ask::default() }).await?.good()?;
         let answer: &[u8] = if answer.is_empty() { b"null" } else { &answer };
         serde_json::from_slice(answer).map_err(|e| AppError::Answer(e.to_string()))
+    }
+
+    /// Sends bytes; the answer has none.
+    ///
+    /// # Errors
+    /// As [`Hub::get`].
+    pub async fn hand_in(self, path: &str, kind: &str, bytes: &[u8]) -> Result<(), AppError> {
+        let body = Some((kind, bytes));
+        self.signed_in(Ask { method: "POST", path, body, ..Ask::default() }).await?.good().map(drop)
     }
 
     /// Bytes of an answer, for a download.

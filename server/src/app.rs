@@ -24,6 +24,7 @@ use crate::nudge::{self, Hub};
 use crate::page::Page;
 use crate::passkey::Site;
 use crate::password::Passwords;
+use crate::patience::Patience;
 use crate::project::{self, Signals};
 use crate::rate::{Backoff, Buckets, Failures};
 use crate::routes;
@@ -204,6 +205,11 @@ pub async fn start(config: Config, options: StoreOptions, clock: Clock) -> Resul
         most: app.config.limits.connections,
         head: Duration::from_secs(u64::from(app.config.limits.head_seconds)),
         handshake: Duration::from_secs(u64::from(app.config.limits.handshake_seconds)),
+        patience: Patience::new(
+            app.config.limits.answer_seconds,
+            app.config.limits.answer_rate,
+            app.figures.given_up.clone(),
+        ),
         tls: app.tls.clone(),
     };
     let open = app.figures.connections.clone();

@@ -1,5 +1,5 @@
-//! Connections: how many, encrypted or not, how long one may take to say what it wants, and how they
-//! end. Knows no route.
+//! Connections: how many, encrypted or not, how long one may take to say what it wants and to take what it
+//! asked for, and how they end. Knows no route.
 
 use std::net::SocketAddr;
 use std::sync::Arc;
@@ -19,6 +19,7 @@ use tokio::net::TcpListener;
 use tokio::sync::{Semaphore, oneshot};
 use tokio_rustls::TlsAcceptor;
 
+use crate::patience::{Patience, Patient};
 use crate::tls::Tls;
 
 /// Most bytes of a head.
@@ -33,6 +34,8 @@ pub(crate) struct How {
     pub(crate) head: Duration,
     /// How long encryption may take to be agreed on.
     pub(crate) handshake: Duration,
+    /// What is asked of whoever reads an answer.
+    pub(crate) patience: Patience,
     /// Encryption, if any.
     pub(crate) tls: Option<Arc<Tls>>,
 }
@@ -69,6 +72,7 @@ pub(crate) async fn serve(
         };
         // Answers are short and wanted at once; without it they are only later.
         let _ = stream.set_nodelay(true);
+        let stream = Patient::new(stream, how.patience.clone());
         let (router, http, watcher) = (router.clone(), http.clone(), graceful.watcher());
         let tls = how.tls.as_ref().map(|tls| (TlsAcceptor::from(tls.present()), how.handshake));
         open.inc();

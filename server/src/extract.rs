@@ -6,7 +6,9 @@ use std::time::Duration;
 use axum::body::Bytes;
 use axum::extract::{ConnectInfo, FromRequest, FromRequestParts, Request};
 use axum::http::request::Parts;
-use axum::http::{HeaderMap, HeaderValue, header};
+use axum::http::{HeaderMap, HeaderValue, Version, header};
+use axum::middleware::Next;
+use axum::response::{IntoResponse, Response};
 use serde::de::DeserializeOwned;
 
 use crate::app::Shared;
@@ -96,6 +98,17 @@ fn the_one(headers: &HeaderMap, name: header::HeaderName) -> Option<&HeaderValue
     let mut all = headers.get_all(name).iter();
     let first = all.next()?;
     all.next().is_none().then_some(first)
+}
+
+/// Lets a request through that names one host, as HTTP/1.1 wants it: of two, a proxy may have gone by the other one.
+pub(crate) async fn one_host(request: Request, next: Next) -> Response {
+    let headers = request.headers();
+    let older = request.version() < Version::HTTP_11 && !headers.contains_key(header::HOST);
+    if older || the_one(headers, header::HOST).is_some() {
+        next.run(request).await
+    } else {
+        Problem::Malformed.into_response()
+    }
 }
 
 /// The media type of a body, without its parameters.

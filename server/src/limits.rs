@@ -56,6 +56,9 @@ macro_rules! limits {
 limits! {
     /// Bytes of a JSON body. The longest that a client has a reason to send is a few hundred.
     json_bytes = 16_384 in 1_024..=1_048_576;
+    /// Bytes of a full copy, which is read back when an athlete leaves with it. Ten years of one athlete are a
+    /// few million.
+    copy_bytes = 16_777_216 in 1_048_576..=1_073_741_824;
     /// Bytes that one packed byte of an exchange may become. Changes pack six- to tenfold: beyond this a
     /// body is meant to hurt.
     unpack_ratio = 100 in 20..=1_000;
@@ -84,6 +87,12 @@ limits! {
     body_seconds = 20 in 1..=600;
     /// Seconds after which a request is given up, its body included. Streams are not held to it.
     request_seconds = 30 in 1..=600;
+    /// Seconds of waiting for a client that does not take what is sent, after which it is looked at how much it
+    /// took meanwhile. Streams are held to it too.
+    answer_seconds = 30 in 1..=600;
+    /// Bytes that a client has to take for each of these seconds, or its connection ends. A phone on the
+    /// poorest line takes some thousand; who takes less holds memory and a place for hours.
+    answer_rate = 1_000 in 0..=1_000_000;
     /// Requests that are unpacked, checked and answered at the same time; 0 for two a processor core.
     /// Bounds memory, and keeps the processors from being shared by too many.
     work = 0 in 0..=1_024;

@@ -73,6 +73,12 @@ pub enum Problem {
     GuardianNeeded,
     /// The athlete is of age.
     OfAge,
+    /// Whoever leaves with a copy shows it.
+    CopyNeeded,
+    /// The copy is not whole, or is somebody else's.
+    CopyDamaged,
+    /// Something was written since the copy was made.
+    CopyOld,
     /// More requests than an install or an address may send; seconds after which it may again.
     TooFast(u32),
     /// The body did not arrive in time.
@@ -165,6 +171,21 @@ impl Problem {
                 "a guardian has to sign for a minor, or for somebody whose date of birth is not known",
             ),
             Problem::OfAge => (S::CONFLICT, "of-age", "the athlete is of age"),
+            Problem::CopyNeeded => (
+                S::UNPROCESSABLE_ENTITY,
+                "copy-needed",
+                "send the copy itself, the zip of the export, or say that none is wanted",
+            ),
+            Problem::CopyDamaged => (
+                S::UNPROCESSABLE_ENTITY,
+                "copy-damaged",
+                "this is no whole copy of this person's: take another one; nothing was changed",
+            ),
+            Problem::CopyOld => (
+                S::CONFLICT,
+                "copy-old",
+                "something was written since the copy was made: take another one; nothing was changed",
+            ),
             Problem::TooFast(_) => (S::TOO_MANY_REQUESTS, "too-fast", "too many requests: wait"),
             Problem::SlowBody => (S::REQUEST_TIMEOUT, "slow-body", "the body took too long to arrive"),
             Problem::Method => {

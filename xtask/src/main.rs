@@ -12,6 +12,7 @@ mod run;
 mod spdx;
 mod tidy;
 mod tools;
+mod unit;
 
 use std::process::{Command, ExitCode};
 
@@ -37,6 +38,7 @@ cargo xtask <command>
   oracle           our formulas against independent implementations
   schema           requests made up from the OpenAPI document, to a server of its own
   postgres         the tests that need PostgreSQL, on servers of their own
+  unit             the unit file, by systemd's own tool
   deny             advisories, licences, bans and sources by cargo-deny
 ";
 
@@ -64,6 +66,7 @@ fn main() -> ExitCode {
         ("interop", []) => tools::interop(),
         ("oracle", []) => tools::oracle(),
         ("schema", []) => tools::schema(),
+        ("unit", []) => unit::part(),
         ("postgres", []) => parts::postgres(),
         ("deny", []) => tools::deny(),
         ("help" | "--help" | "-h", _) => {

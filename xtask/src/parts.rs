@@ -5,7 +5,7 @@ use std::process::{Command, ExitCode};
 use std::time::{Duration, Instant};
 
 use crate::run::{self, Outcome, cargo};
-use crate::{licences, tidy, tools};
+use crate::{licences, tidy, tools, unit};
 
 struct Part {
     name: &'static str,
@@ -13,7 +13,7 @@ struct Part {
 }
 
 /// Quick parts first, so that a slip is told early.
-const PARTS: [Part; 14] = [
+const PARTS: [Part; 15] = [
     Part { name: "format", run: format },
     Part { name: "tidy", run: tidy::part },
     Part { name: "licences", run: licences::part },
@@ -25,6 +25,7 @@ const PARTS: [Part; 14] = [
     Part { name: "interop", run: tools::interop },
     Part { name: "oracle", run: tools::oracle },
     Part { name: "schema", run: tools::schema },
+    Part { name: "unit", run: unit::part },
     Part { name: "demo", run: demo },
     Part { name: "drill", run: drill },
     Part { name: "drill-pg", run: drill_over_postgres },
@@ -126,6 +127,8 @@ pub(crate) fn postgres() -> Outcome {
     requests.args(["people::", "sign_in::", "nudge::", "calendars::", "carry::", "command_line::"]);
     // Keeping: backups by the clock, damage and repair, restored servers, erasing, full copies.
     requests.args(["backups::", "damaged::", "restored::", "restore::", "erasure::", "export::"]);
+    // What is written at the machine, leaving with a copy, what came by way of somebody else or was refused.
+    requests.args(["squads::", "leaving::", "aside::", "carried_heard::"]);
     requests.arg("watching::neither_logs_nor_figures_nor_errors_say_anything_about_anybody");
     requests.args(ABOUT_FILES.iter().flat_map(|name| ["--skip", name]));
     requests.env("BACKSTRAIGHT_TEST_OVER", "postgres");

@@ -3,15 +3,11 @@
 
 use std::collections::BTreeMap;
 
-use backstraight_core::base::moment::Moment;
 use backstraight_core::doc::open::Document;
-use backstraight_core::model::log::{SetDone, Work};
 use backstraight_core::model::name::DocName;
-use backstraight_core::model::number::Speeds;
-use backstraight_core::model::spec::{Field as _, Record as _, Scalar};
-use backstraight_core::model::whole;
+use backstraight_core::model::told::Told;
 use backstraight_core::view::library::Library;
-use serde_json::{Map, Value, json};
+use serde_json::{Value, json};
 
 use crate::device::shelf::MemoryShelf;
 use crate::error::AppError;
@@ -66,11 +62,12 @@ fn names(library: &Library) -> (BTreeMap<String, String>, BTreeMap<String, Strin
 
 /// A document: its state and everything that was ever written in it.
 fn document(doc: &Document) -> Value {
+    let kind = doc.name().kind();
     let written = match doc.history() {
         Ok(all) => all
             .into_iter()
             .map(|w| {
-                let value = w.value.as_ref().map(|v| value(&w.path, v));
+                let value = w.value.as_ref().map(|v| value(Told::written(kind, &w.path, v)));
                 json!({
                     "at_utc": w.at.to_string(), "by_device": w.by.install().to_string(),
                     "where": w.path, "value": value,
@@ -86,39 +83,17 @@ fn document(doc: &Document) -> Value {
     })
 }
 
-/// A value: numbers as they are in the document, sets with the names of their fields, times in UTC.
-fn value(path: &str, value: &Scalar) -> Value {
-    match value {
-        Scalar::Int(n) => json!(n),
-        Scalar::Text(t) => json!(t),
-        Scalar::Bool(b) => json!(b),
-        Scalar::Time(ms) => json!(Moment(*ms).to_string()),
-        Scalar::Bytes(bytes) => set(path, bytes).or_else(|| speeds(value)).unwrap_or_else(|| {
-            let hex: String = bytes.iter().map(|b| format!("{b:02x}")).collect();
-            json!({ "hex": hex })
-        }),
+/// A value as JSON.
+fn value(told: Told) -> Value {
+    match told {
+        Told::Int(n) => json!(n),
+        Told::Text(t) => json!(t),
+        Told::Bool(b) => json!(b),
+        Told::Time(at) => json!(at.to_string()),
+        Told::List(list) => json!(list),
+        Told::Fields(fields) => fields.into_iter().map(|(name, one)| (name.to_owned(), value(one))).collect(),
+        Told::Hex(hex) => json!({ "hex": hex }),
     }
-}
-
-/// A set stands in one value: here it is again, field by field.
-fn set(path: &str, bytes: &[u8]) -> Option<Value> {
-    let (sets, _) = Work::SPEC.inner?;
-    let mut parts = path.rsplit('/');
-    if parts.nth(1) != Some(sets) {
-        return None;
-    }
-    let (values, _) = whole::unpack(bytes, SetDone::SPEC)?;
-    let mut out = Map::new();
-    for (number, one) in values {
-        let name = SetDone::SPEC.fields.get(number).map_or("", |f| f.name);
-        out.insert(name.to_owned(), value(name, &one));
-    }
-    Some(Value::Object(out))
-}
-
-/// Bar speeds in mm/s.
-fn speeds(value: &Scalar) -> Option<Value> {
-    Speeds::from_scalar(value).map(|s| json!(s.mm_s()))
 }
 
 #[cfg(test)]
@@ -126,10 +101,11 @@ mod tests {
     use super::*;
     use backstraight_core::base::id::{ActorId, InstallId, PersonId};
     use backstraight_core::base::key::Key;
+    use backstraight_core::base::moment::Moment;
     use backstraight_core::doc::command::{Command, New, Scene};
     use backstraight_core::doc::place::Place;
     use backstraight_core::model::log::Trial;
-    use backstraight_core::model::number::{Load, Text};
+    use backstraight_core::model::number::Text;
 
     const NOW: Moment = Moment(1_795_600_800_000);
 
@@ -159,16 +135,14 @@ mod tests {
 
     #[test]
     fn a_set_has_the_names_of_its_fields_and_speeds_are_numbers() {
-        let set = SetDone {
-            load: Load::new(8_250).ok(),
-            speeds: Speeds::new(vec![620, 600]).ok(),
-            ..SetDone::new(NOW)
-        };
-        let packed = Scalar::Bytes(whole::pack(&set.fields(), SetDone::SPEC));
-        let (sets, _) = Work::SPEC.inner.unwrap();
-        let told = value(&format!("sessions/a/works/b/{sets}/c"), &packed);
-        assert_eq!((&told["load"], &told["speeds"]), (&json!(8_250), &json!([620, 600])));
-        assert!(value("trials/a/other", &Scalar::Bytes(vec![255])).get("hex").is_some());
+        let told = Told::Fields(vec![
+            ("load", Told::Int(8_250)),
+            ("speeds", Told::List(vec![620, 600])),
+            ("at", Told::Time(NOW)),
+        ]);
+        let at = NOW.to_string();
+        assert_eq!(value(told), json!({ "load": 8_250, "speeds": [620, 600], "at": at }));
+        assert_eq!(value(Told::Hex("ff".to_owned())), json!({ "hex": "ff" }));
     }
 
     #[test]

@@ -48,8 +48,9 @@ pub fn MyData() -> impl IntoView {
         role: Role::Athlete.word().to_owned(),
         ..Person::default()
     };
-    // Whether a copy was taken, or is not wanted: leaving asks for it.
+    // Whether a copy was taken, or is not wanted: leaving asks for it, and shows the copy itself.
     let copy = RwSignal::new(None::<bool>);
+    let file = StoredValue::new(None::<Vec<u8>>);
     view! {
         <div class="stack wide">
             <section class="stack tight">
@@ -65,7 +66,7 @@ pub fn MyData() -> impl IntoView {
                     <li>{say("mine.club.account")}</li>
                 </ul>
             </section>
-            <Copies hub=hub copy=copy />
+            <Copies hub=hub copy=copy file=file />
             <section class="stack tight">
                 <h2>{say("mine.who")}</h2>
                 <p>{say("mine.who.text")}</p>
@@ -85,7 +86,7 @@ pub fn MyData() -> impl IntoView {
                     <ButtonLink label=say("settings.leave.ask").to_owned() href=Route::Settings.href() />
                 </p>
             </section>
-            <LeaveClub hub=hub copy=copy />
+            <LeaveClub hub=hub copy=copy file=file />
         </div>
     }
 }
@@ -119,15 +120,12 @@ fn here(hub: Hub) -> impl IntoView + use<> {
 
 /// Copies to take along: the server's, and what this device has.
 #[component]
-fn Copies(hub: Hub, copy: RwSignal<Option<bool>>) -> impl IntoView {
+fn Copies(hub: Hub, copy: RwSignal<Option<bool>>, file: StoredValue<Option<Vec<u8>>>) -> impl IntoView {
     let toaster = Toaster::here();
     let busy = RwSignal::new(false);
     let trouble = RwSignal::new(None::<String>);
     let took = move |saved: Result<(), crate::error::AppError>| match saved {
-        Ok(()) => {
-            let _ = copy.try_set(Some(true));
-            toaster.say(say("mine.copy.saved"));
-        }
+        Ok(()) => toaster.say(say("mine.copy.saved")),
         Err(error) => drop(trouble.try_set(Some(error.to_string()))),
     };
     let full = move || {
@@ -140,7 +138,14 @@ fn Copies(hub: Hub, copy: RwSignal<Option<bool>>) -> impl IntoView {
             let path = format!("/v1/people/{}/export", hub.me().person);
             let got = hub.bytes(&path).await;
             let _ = busy.try_set(false);
-            took(got.and_then(|bytes| files::save("backstraight-export.zip", "application/zip", &bytes)));
+            let saved = got.and_then(|bytes| {
+                files::save("backstraight-export.zip", "application/zip", &bytes)?;
+                Ok(bytes)
+            });
+            took(saved.map(|bytes| {
+                let _ = copy.try_set(Some(true));
+                let _ = file.try_set_value(Some(bytes));
+            }));
         });
     };
     let device = move || {
@@ -179,22 +184,28 @@ fn Copies(hub: Hub, copy: RwSignal<Option<bool>>) -> impl IntoView {
 
 /// The way out of the club: what it means, the copy, a word to type.
 #[component]
-fn LeaveClub(hub: Hub, copy: RwSignal<Option<bool>>) -> impl IntoView {
+fn LeaveClub(hub: Hub, copy: RwSignal<Option<bool>>, file: StoredValue<Option<Vec<u8>>>) -> impl IntoView {
     let (asked, left) = (RwSignal::new(false), RwSignal::new(false));
     let typed = RwSignal::new(String::new());
     let wrong = RwSignal::new(None::<String>);
     let go = move || {
         let unsent = hub.unsent.get_untracked();
-        let (copied, text) = (copy.get_untracked(), typed.get_untracked());
+        let taken = file.get_value();
+        // Whoever says that there is a copy shows it.
+        let copied = copy.get_untracked().filter(|has| !has || taken.is_some());
+        let text = typed.get_untracked();
         if let Some(why) = in_the_way(unsent, copied, &text, say("mine.leave.word")) {
             return wrong.set(Some(why.text().to_owned()));
         }
         wrong.set(None);
         spawn_local(async move {
             let path = format!("/v1/people/{}/leave", hub.me().person);
-            let copy = if copied == Some(true) { "taken" } else { "declined" };
-            match hub.send::<Value>("POST", &path, &json!({ "copy": copy })).await {
-                Ok(_) => drop(left.try_set(true)),
+            let done = match taken.filter(|_| copied == Some(true)) {
+                Some(bytes) => hub.hand_in(&path, "application/zip", &bytes).await,
+                None => hub.send::<Value>("POST", &path, &json!({ "copy": "declined" })).await.map(drop),
+            };
+            match done {
+                Ok(()) => drop(left.try_set(true)),
                 Err(error) => drop(wrong.try_set(Some(error.to_string()))),
             }
         });

@@ -1,6 +1,7 @@
 //! What the server does not have yet, and every way to get it there: trying now, or a carry file that somebody
 //! takes along. Says what the browser promises about its storage.
 
+use backstraight_core::device::aside::{Kept, Stuck};
 use backstraight_core::model::name::DocName;
 use leptos::prelude::*;
 use leptos::task::spawn_local;
@@ -63,15 +64,8 @@ pub fn Unsent() -> impl IntoView {
         view! { <ul>{rows.collect_view()}</ul> }.into_any()
     };
     let refused = move || {
-        let rows = hub.read(|device| device.refusals().unwrap_or_default());
-        rows.into_iter()
-            .map(|row| {
-                let what =
-                    say_with("unsent.refused", &[("what", &name(&row.name)), ("why", &row.refusal.text)]);
-                let trouble = Trouble { what, todo: say("unsent.refused.todo").to_owned() };
-                view! { <ErrorBox trouble=trouble /> }
-            })
-            .collect_view()
+        let rows = hub.read(|device| device.stuck().unwrap_or_default());
+        rows.into_iter().map(|stuck| view! { <Refused stuck=stuck /> }).collect_view()
     };
     let not_saved = move || match hub.saved.get() {
         Saved::Not { why, full } => {
@@ -112,5 +106,58 @@ pub fn Unsent() -> impl IntoView {
         </div>
         <h2>{say("unsent.storage")}</h2>
         <StorageState />
+    }
+}
+
+/// A refusal that stands, and the way past it: first a file to keep, then on without what was refused.
+#[component]
+fn Refused(stuck: Stuck) -> impl IntoView {
+    let hub = use_hub();
+    let toaster = Toaster::here();
+    let kept = StoredValue::new(None::<Kept>);
+    let has_file = RwSignal::new(false);
+    let which = stuck.which;
+    let keep = move || {
+        let file = hub.peek(|device| device.keep_refused(which)).and_then(|file| {
+            if let Some(file) = &file {
+                let carry = file.is_carry_file();
+                let name = if carry { "backstraight-refused.bin" } else { "backstraight-refused.document" };
+                files::save(name, "application/octet-stream", &file.bytes)?;
+            }
+            Ok(file)
+        });
+        match file {
+            Ok(file) => {
+                has_file.set(file.is_some());
+                kept.set_value(file);
+            }
+            Err(error) => toaster.say(error.to_string()),
+        }
+    };
+    let go_on = move || {
+        let Some(file) = kept.get_value() else { return };
+        spawn_local(async move {
+            match hub.set_aside(&file).await {
+                Ok(true) => toaster.say(say("unsent.aside.done")),
+                Ok(false) => {
+                    let _ = has_file.try_set(false);
+                    toaster.say(say("unsent.aside.again"));
+                }
+                Err(error) => toaster.say(error.to_string()),
+            }
+        });
+    };
+    let what = say_with("unsent.refused", &[("what", &name(&stuck.name)), ("why", &stuck.refusal.text)]);
+    let trouble = Trouble { what, todo: say("unsent.refused.todo").to_owned() };
+    let changes = say_n("unsent.aside.changes", u64::try_from(stuck.changes).unwrap_or(u64::MAX), &[]);
+    view! {
+        <div class="stack tight">
+            <ErrorBox trouble=trouble />
+            <p class="soft">{changes}</p>
+            <Button label=say("unsent.aside.keep").to_owned() full=true on_press=keep />
+            {move || has_file.get().then(|| view! {
+                <Button label=say("unsent.aside.go-on").to_owned() kind=Kind::Grave full=true on_press=go_on />
+            })}
+        </div>
     }
 }

@@ -180,9 +180,9 @@ impl MemoryShelf {
         self.aside = self.aside.saturating_add(1);
     }
 
-    /// How many pieces were set aside because they could not be read.
+    /// How many pieces were put aside: what could not be read, and what was set aside after a refusal.
     #[must_use]
-    pub const fn set_aside(&self) -> u32 {
+    pub const fn put_by(&self) -> u32 {
         self.aside
     }
 
@@ -228,6 +228,16 @@ impl MemoryShelf {
         for n in chunks.unwrap_or_default().into_keys() {
             self.waiting.push(Write::remove(Slot::Chunk(*name, n).key()));
         }
+    }
+
+    /// Goes on with `saved` and that row; the bytes as they were are put aside.
+    fn replace(&mut self, row: &DocRow, saved: &[u8]) -> Result<(), AppError> {
+        let held = self.held(row.name);
+        let old: Vec<Vec<u8>> = held.saved.take().into_iter().chain(held.chunks.values().cloned()).collect();
+        held.row = row.clone();
+        old.into_iter().for_each(|piece| self.put_aside(piece));
+        self.write_row(&row.name);
+        self.compact(&row.name, saved)
     }
 
     fn write_parcel(&mut self, n: u32) {
@@ -312,16 +322,19 @@ impl Shelf for MemoryShelf {
 
     fn rescue(&mut self, name: &DocName) -> Result<Document, AppError> {
         let held = self.held(*name);
-        let saved = held.saved.take();
         let chunks: Vec<Vec<u8>> = held.chunks.values().cloned().collect();
-        let doc = rescue::longest(*name, saved.as_deref().unwrap_or_default(), &chunks)
+        let doc = rescue::longest(*name, held.saved.as_deref().unwrap_or_default(), &chunks)
             .ok_or_else(|| DeviceError::Answer(format!("{name} cannot be rescued")))?;
-        saved.into_iter().chain(chunks).for_each(|piece| self.put_aside(piece));
-        let row = rescue::unsure(&doc);
-        self.held(*name).row = row;
-        self.write_row(name);
-        self.compact(name, &doc.save())?;
+        self.replace(&rescue::unsure(&doc), &doc.save())?;
         Ok(doc)
+    }
+
+    fn set_aside(&mut self, row: &DocRow, saved: &[u8]) -> Result<(), AppError> {
+        self.replace(row, saved)?;
+        if self.refused.remove(&row.name).is_some() {
+            self.waiting.push(Write::remove(Slot::Refused(row.name).key()));
+        }
+        Ok(())
     }
 
     fn chunk_count(&self, name: &DocName) -> Result<u64, AppError> {
@@ -392,7 +405,7 @@ impl Shelf for MemoryShelf {
         Ok(self.carried.values().cloned().collect())
     }
 
-    fn carried_arrived(&mut self, id: i64) -> Result<(), AppError> {
+    fn carried_done(&mut self, id: i64) -> Result<(), AppError> {
         if let Some((n, _)) = u32::try_from(id).ok().and_then(|n| self.carried.remove_entry(&n)) {
             self.waiting.push(Write::remove(Slot::Parcel(n).key()));
         }

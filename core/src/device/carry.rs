@@ -306,7 +306,7 @@ impl<S: Shelf> Device<S> {
         for (id, outcome) in ids.iter().zip(said) {
             match outcome {
                 Outcome::Accepted => {
-                    self.shelf.carried_arrived(*id)?;
+                    self.shelf.carried_done(*id)?;
                     report.carried.arrived += 1;
                 }
                 Outcome::Need => report.carried.waiting += 1,

@@ -1,6 +1,7 @@
 //! One install at work, whatever keeps its bytes and carries them: commands in, "saved" out, and both
 //! halves of a round trip. Shells (phone, page) bring the shelf, the clock and the way to the server.
 
+pub mod aside;
 pub mod carry;
 pub mod error;
 pub mod identity;

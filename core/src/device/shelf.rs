@@ -121,6 +121,13 @@ pub trait Shelf {
     /// When it cannot be stored; everything is then as it was.
     fn rescue(&mut self, name: &DocName) -> Result<Document, Self::Error>;
 
+    /// Sets the bytes of a document aside, within the shelf, and goes on with `saved` and that row. A refusal of the
+    /// document ends with it.
+    ///
+    /// # Errors
+    /// When it cannot be stored; everything is then as it was.
+    fn set_aside(&mut self, row: &DocRow, saved: &[u8]) -> Result<(), Self::Error>;
+
     /// How many chunks a document has beyond its saved form.
     ///
     /// # Errors
@@ -187,11 +194,11 @@ pub trait Shelf {
     /// When the shelf cannot be read.
     fn carried(&self) -> Result<Vec<CarriedRow>, Self::Error>;
 
-    /// The server has it: it need not be carried any more.
+    /// It need not be carried any more: the server has it, or it was set aside.
     ///
     /// # Errors
     /// When it cannot be stored.
-    fn carried_arrived(&mut self, id: i64) -> Result<(), Self::Error>;
+    fn carried_done(&mut self, id: i64) -> Result<(), Self::Error>;
 
     /// The server did not take it, and why.
     ///

@@ -1,6 +1,7 @@
 //! A document in memory: opened from its fixed start or from a device's own bytes, saved as
 //! changes since what is on disk. Bytes from elsewhere come in only by way of the gate.
 
+use std::collections::HashSet;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use automerge::Automerge;
@@ -133,6 +134,34 @@ impl Document {
     #[must_use]
     pub fn count_since(&self, heads: &[ChangeHash]) -> usize {
         self.auto.get_changes_meta(&self.known(heads)).len()
+    }
+
+    /// The names of the changes that `heads` do not cover, the starting change left out.
+    #[must_use]
+    pub fn names_since(&self, heads: &[ChangeHash]) -> Vec<ChangeHash> {
+        let mut from = self.known(heads);
+        from.push(automerge::ChangeHash(genesis_hash(self.name)));
+        self.auto.get_changes_meta(&from).iter().map(|change| ChangeHash(change.hash.0)).collect()
+    }
+
+    /// The document without some changes and without what builds on them. The starting change stays.
+    ///
+    /// # Errors
+    /// When the document library cannot put the rest together.
+    pub fn without(&self, gone: &dyn Fn(&ChangeHash) -> bool) -> Result<Document, DocError> {
+        let start = automerge::ChangeHash(genesis_hash(self.name));
+        let (mut bytes, mut left) = (Vec::new(), HashSet::new());
+        // Each comes after those that it builds on.
+        for change in self.auto.get_changes(&[]) {
+            let hash = change.hash();
+            let goes = gone(&ChangeHash(hash.0)) || change.deps().iter().any(|dep| left.contains(dep));
+            if goes && hash != start {
+                left.insert(hash);
+            } else {
+                bytes.extend_from_slice(change.raw_bytes());
+            }
+        }
+        Document::open(self.name, &bytes)
     }
 
     /// The whole document in its compact form.

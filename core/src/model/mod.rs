@@ -13,4 +13,5 @@ pub mod packed;
 pub mod plan;
 pub mod rule;
 pub mod spec;
+pub mod told;
 pub mod whole;

@@ -210,20 +210,17 @@ impl Shelf for Store {
             .collect::<Result<_, _>>()?;
         let doc = rescue::longest(*name, saved.as_deref().unwrap_or_default(), &chunks)
             .ok_or_else(|| PhoneError::Storage { why: format!("{name} cannot be rescued"), full: false })?;
-        let row = rescue::unsure(&doc);
-        tx.execute(
-            "INSERT INTO damaged (doc, n, body) SELECT name, 0, saved FROM doc WHERE name = ?1 AND saved IS NOT NULL
-             UNION ALL SELECT doc, n, body FROM chunk WHERE doc = ?1",
-            [key.as_slice()],
-        )?;
-        tx.execute("DELETE FROM chunk WHERE doc = ?1", [key.as_slice()])?;
-        tx.execute(
-            "UPDATE doc SET saved = ?2, heads = ?3, cursor = 0, server_heads = x'', agreed = 0, tell_heads = 1
-             WHERE name = ?1",
-            params![key.as_slice(), doc.save(), join(&row.heads)],
-        )?;
+        replace(&tx, &rescue::unsure(&doc), &doc.save())?;
         tx.commit()?;
         Ok(doc)
+    }
+
+    fn set_aside(&mut self, row: &DocRow, saved: &[u8]) -> Result<(), PhoneError> {
+        let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        replace(&tx, row, saved)?;
+        tx.execute("DELETE FROM refused WHERE doc = ?1", [row.name.to_bytes().as_slice()])?;
+        tx.commit()?;
+        Ok(())
     }
 
     fn chunk_count(&self, name: &DocName) -> Result<u64, PhoneError> {
@@ -311,7 +308,7 @@ impl Shelf for Store {
         carried::all(&self.db)
     }
 
-    fn carried_arrived(&mut self, id: i64) -> Result<(), PhoneError> {
+    fn carried_done(&mut self, id: i64) -> Result<(), PhoneError> {
         self.db.execute("DELETE FROM carried WHERE id = ?1", [id])?;
         Ok(())
     }
@@ -323,6 +320,31 @@ impl Shelf for Store {
         )?;
         Ok(())
     }
+}
+
+/// Goes on with `saved` and that row; the bytes as they were are put aside.
+fn replace(db: &Connection, row: &DocRow, saved: &[u8]) -> Result<(), PhoneError> {
+    let key = row.name.to_bytes();
+    db.execute(
+        "INSERT INTO damaged (doc, n, body) SELECT name, 0, saved FROM doc WHERE name = ?1 AND saved IS NOT NULL
+         UNION ALL SELECT doc, n, body FROM chunk WHERE doc = ?1",
+        [key.as_slice()],
+    )?;
+    db.execute("DELETE FROM chunk WHERE doc = ?1", [key.as_slice()])?;
+    db.execute(
+        "UPDATE doc SET saved = ?2, heads = ?3, cursor = ?4, server_heads = ?5, agreed = ?6, tell_heads = ?7
+         WHERE name = ?1",
+        params![
+            key.as_slice(),
+            saved,
+            join(&row.heads),
+            i64::try_from(row.cursor).unwrap_or(i64::MAX),
+            join(&row.server_heads),
+            row.agreed,
+            row.tell_heads,
+        ],
+    )?;
+    Ok(())
 }
 
 /// Appends a chunk to a document, which is made when it is not there yet.

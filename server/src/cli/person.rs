@@ -1,11 +1,14 @@
 //! `backstraight person`.
 
+use std::path::PathBuf;
+
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::{ClubId, PersonId};
 use backstraight_core::exchange::access::Role;
 use clap::{Args, Subcommand};
 use serde::Serialize;
 
+use super::export::read_back;
 use super::{CliError, Data, Output, chance, identity, name, now, table};
 use crate::grant::AtTheMachine;
 use crate::store::members::{self, Change, Changed, Member};
@@ -56,12 +59,16 @@ pub(super) enum Person {
     Withdraw(Target),
     /// Take a withdrawal back
     Restore(Target),
-    /// Let an athlete leave who has a copy of what is theirs, or wants none
+    /// Let an athlete leave with a copy of what is theirs, which is read back first, or without wanting one
+    #[command(group = clap::ArgGroup::new("leaves").required(true))]
     Leave {
         #[command(flatten)]
         target: Target,
+        /// The full copy: a folder of `export person`, or the zip that the athlete has
+        #[arg(long, value_name = "PATH", group = "leaves")]
+        copy: Option<PathBuf>,
         /// The athlete wants no copy
-        #[arg(long)]
+        #[arg(long, group = "leaves")]
         without_copy: bool,
     },
     /// Take a person's password and passkeys away; an invitation is then the way in
@@ -179,10 +186,7 @@ impl Person {
             Person::Restore(target) => target.run(|db, member, now| {
                 members::restore(db, &AtTheMachine.to_keep(&member.asker), now).map(|_| Changed::Done)
             }),
-            Person::Leave { target, without_copy } => target.run(move |db, member, now| {
-                let grant = AtTheMachine.to_leave(&member.asker);
-                members::leave(db, &grant, !without_copy, now).map(|()| Changed::Done)
-            }),
+            Person::Leave { target, copy, without_copy: _ } => target.leave(copy),
             Person::ResetSignIn(target) => target.run(|db, member, now| {
                 sign_in::reset(db, &AtTheMachine.to_keep(&member.asker), now).map(|_| Changed::Done)
             }),
@@ -252,6 +256,22 @@ impl Target {
             return Err(last_owner());
         }
         Line::of(&find(&store, id)?).show(self.output)
+    }
+}
+
+impl Target {
+    fn leave(self, copy: Option<PathBuf>) -> Result<(), CliError> {
+        let (_, store) = self.data.store()?;
+        let member = member(&store, &self.person)?;
+        let (grant, now) = (AtTheMachine.to_leave(&member.asker), now());
+        let copy = copy.map(|path| read_back(&store, &grant.copy(), &path)).transpose()?;
+        let left = store.write_blocking(move |db| members::leave(db, &grant, copy.as_deref(), now))?;
+        if !left {
+            return Err(CliError::Argument(
+                "something was written since the copy was read: again".to_owned(),
+            ));
+        }
+        Line::of(&find(&store, member.asker.person)?).show(self.output)
     }
 }
 

@@ -1,12 +1,22 @@
 //! `backstraight squad`.
 
 use backstraight_core::base::id::{ClubId, SquadId};
-use clap::Subcommand;
+use backstraight_core::exchange::access::Role;
+use backstraight_core::exchange::wire::Outcome;
+use backstraight_core::model::name::DocName;
+use backstraight_core::model::number::Name;
+use backstraight_core::model::plan::Member;
+use clap::{Args, Subcommand};
 use serde::Serialize;
 
+use super::person::member;
 use super::{CliError, Data, Output, chance, identity, name, now, table};
-use crate::grant::AtTheMachine;
-use crate::store::{members, people};
+use crate::exchange::at_once;
+use crate::exchange::index::Indexes;
+use crate::grant::{AtTheMachine, Caller};
+use crate::review;
+use crate::squad::{Move, Unknown};
+use crate::store::{Store, audit, installs, members, people};
 
 /// Squads of a club.
 #[derive(Debug, Subcommand)]
@@ -37,6 +47,58 @@ pub(super) enum Squad {
         #[command(flatten)]
         output: Output,
     },
+    /// Put an athlete into a squad, as a coach's device would
+    Join {
+        /// The athlete
+        athlete: String,
+        /// The squad
+        squad: String,
+        #[command(flatten)]
+        writer: Writer,
+        #[command(flatten)]
+        data: Data,
+        #[command(flatten)]
+        output: Output,
+    },
+    /// Take an athlete out of a squad, as a coach's device would; nothing that was written is deleted
+    Leave {
+        /// The athlete
+        athlete: String,
+        /// The squad
+        squad: String,
+        #[command(flatten)]
+        writer: Writer,
+        #[command(flatten)]
+        data: Data,
+        #[command(flatten)]
+        output: Output,
+    },
+    /// Both at once: what the squad that is left says about the athlete comes along
+    Move {
+        /// The athlete
+        athlete: String,
+        /// The squad that the athlete leaves
+        #[arg(long, value_name = "SQUAD")]
+        from: String,
+        /// The squad that the athlete joins
+        #[arg(long, value_name = "SQUAD")]
+        to: String,
+        #[command(flatten)]
+        writer: Writer,
+        #[command(flatten)]
+        data: Data,
+        #[command(flatten)]
+        output: Output,
+    },
+    /// List who is in a squad
+    Members {
+        /// The squad
+        squad: String,
+        #[command(flatten)]
+        data: Data,
+        #[command(flatten)]
+        output: Output,
+    },
     /// List the squads of a club
     List {
         /// The club
@@ -47,6 +109,21 @@ pub(super) enum Squad {
         #[command(flatten)]
         output: Output,
     },
+}
+
+/// Squads are written by coaches: in whose name.
+#[derive(Debug, Args)]
+pub(super) struct Writer {
+    /// The coach in whose name it is written; the coach has a phone or desk that is let in
+    #[arg(long = "by", value_name = "COACH")]
+    coach: String,
+}
+
+/// Somebody in a squad.
+#[derive(Debug, Serialize)]
+struct MemberLine {
+    athlete: String,
+    name: String,
 }
 
 #[derive(Debug, Serialize)]
@@ -84,6 +161,20 @@ impl Squad {
                 }
                 table::one(output, &line, &[("squad", line.id.clone()), ("name", line.name.clone())])
             }
+            Squad::Join { athlete, squad, writer, data, output } => {
+                moved(&data, &athlete, (None, Some(&squad)), &writer, output)
+            }
+            Squad::Leave { athlete, squad, writer, data, output } => {
+                moved(&data, &athlete, (Some(&squad), None), &writer, output)
+            }
+            Squad::Move { athlete, from, to, writer, data, output } => {
+                moved(&data, &athlete, (Some(&from), Some(&to)), &writer, output)
+            }
+            Squad::Members { squad, data, output } => {
+                let id: SquadId = identity("the squad", &squad)?;
+                let (_, store) = data.store()?;
+                list(&store, id, output)
+            }
             Squad::List { club, data, output } => {
                 let club: ClubId = identity("the club", &club)?;
                 let (_, store) = data.store()?;
@@ -92,5 +183,93 @@ impl Squad {
                 table::print(output, &["SQUAD", "NAME"], &rows, |r| vec![r.id.clone(), r.name.clone()])
             }
         }
+    }
+}
+
+/// Writes who is in a squad, and prints who is in it then: in the one that is joined, else in the one that is
+/// left.
+fn moved(
+    data: &Data,
+    athlete: &str,
+    (from, to): (Option<&str>, Option<&str>),
+    writer: &Writer,
+    output: Output,
+) -> Result<(), CliError> {
+    let squad = |id: Option<&str>| id.map(|id| identity("the squad", id)).transpose();
+    let (from, to): (Option<SquadId>, Option<SquadId>) = (squad(from)?, squad(to)?);
+    if from == to {
+        return Err(CliError::Argument("both squads are the same".to_owned()));
+    }
+    let (_, store) = data.store()?;
+    let by = writer.of(&store)?;
+    let athlete = member(&store, athlete)?;
+    if athlete.asker.role != Role::Athlete || athlete.asker.club != by.asker.club {
+        return Err(CliError::Argument("this is no athlete of the coach's club".to_owned()));
+    }
+    let who = athlete.asker.person;
+    let name = Name::new(&athlete.name)
+        .map_err(|e| CliError::Argument(format!("the athlete's name cannot stand in a squad: {e}")))?;
+    let (ask, now) = (Move { to, from, athlete: who, name }, now());
+    let edits = store.read_blocking(|db| ask.edits(db, &by, now))?.map_err(|unknown| {
+        let why = match unknown {
+            Unknown::To => "the club has no such squad to join",
+            Unknown::From => "the club has no such squad to leave",
+            Unknown::NotIn => "the athlete is not in that squad",
+        };
+        CliError::Argument(why.to_owned())
+    })?;
+    at_once::write(&store, &Indexes::default(), &edits, now)?.map_err(|refused| match refused {
+        Outcome::Refused(refusal) => CliError::Found(format!("refused: {} ({})", refusal.text, refusal.code)),
+        Outcome::Accepted | Outcome::Need => CliError::Found("the squad has moved on: try again".to_owned()),
+    })?;
+    if !edits.is_empty() {
+        let line = crate::grant::By { club: Some(by.asker.club), ..AtTheMachine.by() };
+        let what = format!("squad written at the machine in the name of {}", by.asker.person);
+        store.write_blocking(move |db| audit::add(db, &line, &what, &who.to_string(), now))?;
+    }
+    to.or(from).map_or(Ok(()), |shown| list(&store, shown, output))
+}
+
+fn list(store: &Store, id: SquadId, output: Output) -> Result<(), CliError> {
+    let whole = store.read_blocking(|db| {
+        let known = people::squad_exists(db, id)?;
+        Ok((known, if known { review::open(db, &DocName::Squad(id))? } else { None }))
+    })?;
+    let doc = match whole {
+        (false, _) => return Err(CliError::Argument(format!("there is no squad {id}"))),
+        (true, doc) => doc,
+    };
+    let mut rows: Vec<MemberLine> = Vec::new();
+    if let Some(doc) = doc {
+        let members = doc.records::<Member>("members");
+        rows.extend(
+            members.live().map(|e| MemberLine {
+                athlete: e.record.athlete.to_string(),
+                name: e.record.name.to_string(),
+            }),
+        );
+    }
+    rows.sort_by(|a, b| (&a.name, &a.athlete).cmp(&(&b.name, &b.athlete)));
+    table::print(output, &["ATHLETE", "NAME"], &rows, |r| vec![r.athlete.clone(), r.name.clone()])
+}
+
+impl Writer {
+    /// The coach, by the install that was heard last: what is written carries an install's name, so that a
+    /// device can send it to a server that has lost it.
+    fn of(&self, store: &Store) -> Result<Caller, CliError> {
+        let coach = member(store, &self.coach)?;
+        if !coach.asker.role.coaches() || coach.withdrawn.is_some() {
+            return Err(CliError::Argument("--by is a coach who is in the club".to_owned()));
+        }
+        let grant = AtTheMachine.to_installs(&coach.asker);
+        let all = store.read_blocking(|db| installs::list(db, &grant))?;
+        let let_in = all.into_iter().filter(|i| i.withdrawn.is_none() && i.ended.is_none());
+        let last = let_in.max_by_key(|i| (i.heard.or(i.refreshed).unwrap_or(i.created), i.id));
+        let install = last.ok_or_else(|| {
+            CliError::Argument(
+                "the coach has no phone or desk that is let in: invite and enrol one".to_owned(),
+            )
+        })?;
+        Ok(Caller { asker: coach.asker, install: install.id })
     }
 }

@@ -61,9 +61,7 @@ pub(super) fn compose(db: &Db, app: &App, mut work: Work) -> Result<Down, StoreE
         };
         listed(db, app, work.same_epoch, item, read, &mut room, &mut down)?;
     }
-    if !work.only_listed {
-        granted(db, app, &work, &mut room, &mut down)?;
-    }
+    granted(db, app, &work, &mut room, &mut down)?;
     if !work.handed_in.is_empty() {
         down.carried = Some(work.handed_in.into_iter().map(|h| h.outcome).collect());
     }

@@ -5,8 +5,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use backstraight_core::base::day::Day;
-use backstraight_core::base::id::{ChangeHash, InstallId};
+use backstraight_core::base::day::{Day, Month};
+use backstraight_core::base::id::{ChangeHash, InstallId, PersonId};
 use backstraight_core::base::moment::Moment;
 use backstraight_core::doc::gate::{RejectCode, Rejected};
 use backstraight_core::exchange::access::{Right, right};
@@ -20,7 +20,7 @@ use super::index::Indexes;
 use super::upload::{self, Case, Checked, refused, rejected};
 use crate::grant::{self, AtTheMachine, By, Caller, MayWrite};
 use crate::store::document::{self, Signer};
-use crate::store::{Db, Store, StoreError, audit};
+use crate::store::{Db, Store, StoreError, audit, heard};
 
 /// Who hands parcels in.
 #[derive(Debug, Clone, Copy)]
@@ -48,6 +48,8 @@ struct Sound {
     /// The changes that may be taken.
     plain: Vec<u8>,
     writers: BTreeSet<InstallId>,
+    /// When each install made its newest change in it, by its own clock.
+    newest: BTreeMap<InstallId, Moment>,
     /// What was left out because its writer was withdrawn before.
     cut: Option<ChangeHash>,
 }
@@ -102,17 +104,24 @@ fn one(
             upload::check(&case, indexes)
         })?;
         let (appends, index) = match checked {
-            Checked::Done(outcome) => return done(0, end(outcome)),
+            Checked::Done(outcome) => {
+                if outcome == Outcome::Accepted {
+                    let heard = sound.heard(name);
+                    store.write_blocking(move |db| note(db, &heard, now))?;
+                }
+                return done(0, end(outcome));
+            }
             Checked::Fresh(appends, index) => (appends, index),
         };
         let fresh = appends.iter().map(|a| a.changes).sum();
-        let (by, writers) = (by(carrier), sound.writers.clone());
+        let (by, writers, heard) = (by(carrier), sound.writers.clone(), sound.heard(name));
         let written = store.write_blocking(move |db| {
             let appended = document::append_all(db, &appends, now)?;
             if appended.is_some() {
                 for writer in &writers {
                     audit::add(db, &by, "changes carried here", &writer.to_string(), now)?;
                 }
+                note(db, &heard, now)?;
             }
             Ok(appended)
         })?;
@@ -123,6 +132,24 @@ fn one(
         // Somebody else wrote to it meanwhile.
     }
     Err(StoreError::Busy)
+}
+
+/// Whose log of a month was brought whole, by which install, and when that wrote last.
+type Heard = Vec<(InstallId, (PersonId, Month), Moment)>;
+
+impl Sound {
+    /// Of whom it tells through which day they were heard.
+    fn heard(&self, name: DocName) -> Heard {
+        let DocName::Log(athlete, month) = name else { return Vec::new() };
+        if self.cut.is_some() {
+            return Vec::new();
+        }
+        self.newest.iter().map(|(install, at)| (*install, (athlete, month), *at)).collect()
+    }
+}
+
+fn note(db: &Db, heard: &Heard, now: Moment) -> Result<(), StoreError> {
+    heard.iter().try_for_each(|(install, log, newest)| heard::note_carried(db, *install, *log, *newest, now))
 }
 
 fn by(carrier: Carrier<'_>) -> By {
@@ -177,8 +204,14 @@ fn sound(
     }
     let may = |s: &Signer| right(&s.asker, name.kind(), &subject) == Right::Write;
     let writers = signers.iter().filter(|(_, s)| may(s)).map(|(install, _)| *install).collect();
+    let mut newest = BTreeMap::new();
+    for change in &changes {
+        let at = Moment(change.time.saturating_mul(1_000));
+        let known = newest.entry(change.actor.install()).or_insert(at);
+        *known = at.max(*known);
+    }
     let (plain, cut) = before_withdrawal(plain, &changes, &signers);
-    Ok(Ok(Sound { grant, plain, writers, cut }))
+    Ok(Ok(Sound { grant, plain, writers, newest, cut }))
 }
 
 fn refused_signature(error: &SignedError) -> Outcome {

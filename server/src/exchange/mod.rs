@@ -2,6 +2,7 @@
 //! what passed in one transaction, and only then answer with what the device lacks.
 
 mod answer;
+pub mod at_once;
 pub mod carried;
 pub mod gzip;
 pub mod index;
@@ -27,6 +28,7 @@ use crate::grant::{self, Access, Caller};
 use crate::problem::Problem;
 use crate::store::document::{self, Append};
 use crate::store::{Db, StoreError, erased, heard};
+use at_once::Edit;
 use carried::{Carrier, HandedIn};
 use upload::{Case, Checked};
 
@@ -84,8 +86,6 @@ struct Work {
     /// What others wrote and the device took along, and what became of it.
     carried: Option<Vec<Parcel>>,
     handed_in: Vec<HandedIn>,
-    /// Whether documents that the device did not list are left out of the answer.
-    only_listed: bool,
 }
 
 /// Carries a request out. `read` makes the request from its body, `finish` the body from the answer;
@@ -96,25 +96,6 @@ struct Work {
 pub async fn run<T: Send + 'static>(
     app: &Shared,
     caller: Caller,
-    read: impl FnOnce() -> Result<Up, Problem> + Send + 'static,
-    finish: impl FnOnce(Down) -> T + Send + 'static,
-) -> Result<T, Problem> {
-    carry_out(app, caller, false, read, finish).await
-}
-
-/// The same for an edit that a route makes for its caller: the answer is about the documents of the request
-/// and no others.
-///
-/// # Errors
-/// As [`run`].
-pub async fn edit(app: &Shared, caller: Caller, up: Up) -> Result<Down, Problem> {
-    carry_out(app, caller, true, move || Ok(up), |down| down).await
-}
-
-async fn carry_out<T: Send + 'static>(
-    app: &Shared,
-    caller: Caller,
-    only_listed: bool,
     read: impl FnOnce() -> Result<Up, Problem> + Send + 'static,
     finish: impl FnOnce(Down) -> T + Send + 'static,
 ) -> Result<T, Problem> {
@@ -201,8 +182,22 @@ async fn carry_out<T: Send + 'static>(
             Outcome::Refused(refusal) => &refusal.code,
         });
     }
-    work.only_listed = only_listed;
     compute(app, move |app| Ok(finish(app.store.read_blocking(|db| answer::compose(db, app, work))?))).await
+}
+
+/// Makes edits of a route for its caller. What the gate said of the one that it refused; nothing is stored then.
+///
+/// # Errors
+/// When storage cannot make them durable.
+pub async fn edit(app: &Shared, edits: Vec<Edit>) -> Result<Result<(), Outcome>, Problem> {
+    if app.store.stopped() {
+        return Err(Problem::StorageStopped);
+    }
+    let _place = app.load.enter()?;
+    let now = app.clock.now();
+    let done = compute(app, move |app| Ok(at_once::write(&app.store, &app.indexes, &edits, now)?)).await?;
+    app.signals.wake();
+    Ok(done)
 }
 
 /// Runs work that computes, away from the threads that serve connections, and not too much at once.
@@ -264,7 +259,6 @@ fn open(db: &Db, app: &App, caller: Caller, up: Up) -> Result<Result<Work, Probl
         people,
         carried: up.carried,
         handed_in: Vec::new(),
-        only_listed: false,
     }))
 }
 

@@ -7,9 +7,9 @@ use backstraight_core::model::any::AnyRecord;
 use backstraight_core::model::care::{Assessment, Availability, Restriction};
 use backstraight_core::model::log::*;
 use backstraight_core::model::name::Kind;
-use backstraight_core::model::number::Speeds;
 use backstraight_core::model::plan::*;
-use backstraight_core::model::spec::{Field, Record, Scalar};
+use backstraight_core::model::spec::{Record, Scalar};
+use backstraight_core::model::told::Told;
 use serde_json::{Map, Value, json};
 
 /// Calls a macro with every root map and the record in it, of every kind of document.
@@ -48,20 +48,21 @@ macro_rules! each_root {
 /// A whole document. `by` says who an install belongs to.
 pub(super) fn json(doc: &Document, by: &dyn Fn(InstallId) -> String) -> Value {
     let mut records = Map::new();
-    let mut told = Told { by, met: Vec::new(), unreadable: Vec::new() };
+    let kind = doc.name().kind();
+    let mut found = Found { by, met: Vec::new(), unreadable: Vec::new() };
     macro_rules! read {
         ($( $root:literal of $record:ty, )+) => {{ $(
-            records.insert($root.to_owned(), told.records(doc, doc.records::<$record>($root)));
+            records.insert($root.to_owned(), found.records(doc, doc.records::<$record>($root)));
         )+ }};
     }
-    each_root!(read, doc.name().kind());
+    each_root!(read, kind);
     let history = match doc.history() {
         Ok(all) => all
             .into_iter()
             .map(|w| {
                 json!({
                     "at_utc": w.at.to_string(), "by": by(w.by.install()), "change": w.change.to_string(),
-                    "where": w.path, "value": w.value.as_ref().map(|v| shown(field(&w.path), v)),
+                    "where": w.path, "value": w.value.as_ref().map(|v| told(Told::written(kind, &w.path, v))),
                 })
             })
             .collect(),
@@ -71,8 +72,8 @@ pub(super) fn json(doc: &Document, by: &dyn Fn(InstallId) -> String) -> Value {
         "document": doc.name().to_string(),
         "state": doc.heads().iter().map(ToString::to_string).collect::<Vec<_>>(),
         "records": records,
-        "two_edits_met": told.met,
-        "unreadable": told.unreadable,
+        "two_edits_met": found.met,
+        "unreadable": found.unreadable,
         "history": history,
     })
 }
@@ -104,13 +105,13 @@ pub(super) fn entry<R: Record + Clone + Into<AnyRecord>>(entry: &Entry<R>) -> Va
     Value::Object(one)
 }
 
-struct Told<'a> {
+struct Found<'a> {
     by: &'a dyn Fn(InstallId) -> String,
     met: Vec<Value>,
     unreadable: Vec<Value>,
 }
 
-impl Told<'_> {
+impl Found<'_> {
     fn records<R: Record + Into<AnyRecord>>(&mut self, doc: &Document, read: Read<R>) -> Value {
         let mut out = Map::new();
         for e in read.entries {
@@ -154,35 +155,21 @@ fn met(met: &Met, by: &dyn Fn(InstallId) -> String) -> Value {
     json!({ "where": met.place.to_string(), "field": met.field, "values": values })
 }
 
-/// The last part of a path.
-fn field(path: &str) -> &str {
-    path.rsplit('/').next().unwrap_or(path)
-}
-
-/// A value: whole numbers as they are in the document, times in UTC, lists as lists.
+/// The value of a field.
 fn shown(field: &str, value: &Scalar) -> Value {
-    if let Some(list) = list(field, value) {
-        return json!(list);
-    }
-    match value {
-        Scalar::Int(n) => json!(n),
-        Scalar::Text(t) => json!(t),
-        Scalar::Bool(b) => json!(b),
-        Scalar::Time(ms) => json!(backstraight_core::base::moment::Moment(*ms).to_string()),
-        Scalar::Bytes(bytes) => json!({ "hex": data_encoding::HEXLOWER.encode(bytes) }),
-    }
+    told(Told::field(field, value))
 }
 
-/// The numbers of a packed list, when the field is one.
-pub(super) fn list(field: &str, value: &Scalar) -> Option<Vec<i64>> {
-    match (field, value) {
-        ("speeds", Scalar::Bytes(_)) => {
-            Speeds::from_scalar(value).map(|s| s.mm_s().iter().map(|n| i64::from(*n)).collect())
-        }
-        ("flights" | "touches" | "splits" | "gaps" | "lateral", Scalar::Text(text)) => {
-            text.split(',').filter(|n| !n.is_empty()).map(|n| n.parse().ok()).collect()
-        }
-        _ => None,
+/// A value as JSON: times in UTC.
+fn told(value: Told) -> Value {
+    match value {
+        Told::Int(n) => json!(n),
+        Told::Text(t) => json!(t),
+        Told::Bool(b) => json!(b),
+        Told::Time(at) => json!(at.to_string()),
+        Told::List(list) => json!(list),
+        Told::Fields(fields) => fields.into_iter().map(|(name, one)| (name.to_owned(), told(one))).collect(),
+        Told::Hex(hex) => json!({ "hex": hex }),
     }
 }
 

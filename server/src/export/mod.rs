@@ -1,6 +1,7 @@
 //! Everything that is kept of one person, as files that anybody can open: plain words, JSON with all
 //! that was ever written, tables, and the documents themselves. Knows no SQL and no route.
 
+pub mod contents;
 mod document;
 mod table;
 pub mod zip;
@@ -23,6 +24,8 @@ use crate::grant::MayExport;
 use crate::store::about::{self, About};
 use crate::store::document::{self as documents, Doc};
 use crate::store::{Store, StoreError, erased};
+
+use contents::{Contents, Listed};
 
 pub use backstraight_core::base::csv::plain;
 
@@ -103,15 +106,35 @@ impl ExportError {
 /// # Errors
 /// When there is no such person, or something cannot be read or written.
 pub fn write(store: &Store, grant: &MayExport, now: Moment, sink: &mut dyn Sink) -> Result<(), ExportError> {
+    put(store, grant, now, sink)?;
+    let taken = *grant;
+    store.write_blocking(move |db| about::note_export(db, &taken, now))?;
+    Ok(())
+}
+
+/// The same without saying that a copy was taken; the list of what is in it, and the documents.
+fn put(
+    store: &Store,
+    grant: &MayExport,
+    now: Moment,
+    sink: &mut dyn Sink,
+) -> Result<(Contents, Vec<Doc>), ExportError> {
     let person = grant.person();
     let about = store.read_blocking(|db| about::person(db, grant))?.ok_or(ExportError::Nobody)?;
-    let docs = store.read_blocking(|db| documents::owned(db, person.0.into_bytes()))?;
+    let mut docs = store.read_blocking(|db| documents::owned(db, person.0.into_bytes()))?;
+    let mut sink = Listed::new(sink);
     sink.file("README.txt", readme(&about, &docs, now).as_bytes())?;
     sink.file("person.json", &pretty(&person_json(&about, now)))?;
     let mut tables = table::Tables::default();
     let mut damaged = Vec::new();
-    for doc in &docs {
-        let opened = store.read_blocking(|db| index::open(db, doc));
+    for doc in &mut docs {
+        // The document and its state are of one moment: what comes later is in the next copy.
+        let opened = store.read_blocking(|db| {
+            *doc = documents::by_id(db, doc.id)?
+                .filter(|now| now.name == doc.name)
+                .ok_or_else(erased_meanwhile)?;
+            Ok(index::open(db, doc))
+        })?;
         let whole = match opened {
             Ok(whole) => whole,
             Err(StoreError::Damaged(why)) => {
@@ -139,9 +162,11 @@ pub fn write(store: &Store, grant: &MayExport, now: Moment, sink: &mut dyn Sink)
     sink.file("tables/installs.csv", table::installs(&about).as_bytes())?;
     sink.file("tables/audit.csv", table::audit(&about).as_bytes())?;
     sink.file("squads.json", &pretty(&squads))?;
-    let taken = *grant;
-    store.write_blocking(move |db| about::note_export(db, &taken, now))?;
-    Ok(())
+    Ok((sink.finish(person, &docs, now)?, docs))
+}
+
+fn erased_meanwhile() -> StoreError {
+    StoreError::Damaged("a document went while it was copied".to_owned())
 }
 
 /// What the club's own documents hold of the person, and what its exercises are called.
@@ -243,6 +268,8 @@ fn readme(about: &About, docs: &[Doc], now: Moment) -> String {
          \x20             edits met with both values, and under \"history\" every value that was ever\r\n\
          \x20             written, with who and when. The .document file beside it is the document\r\n\
          \x20             itself with its whole history, in the open form that any program for it reads.\r\n\
+         contents.json every file with its size and SHA-256, and the state of every document: with it\r\n\
+         \x20             a copy can be read back before anything is taken away\r\n\
          tables/       the same as tables for a spreadsheet (CSV, RFC 4180, UTF-8)\r\n\
          \r\n\
          Times that end in Z are UTC; dates without a time are days as they were where the person was.\r\n\

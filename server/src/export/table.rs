@@ -10,8 +10,8 @@ use backstraight_core::model::log::*;
 use backstraight_core::model::name::Kind;
 use backstraight_core::model::plan::*;
 use backstraight_core::model::spec::{Record, RecordSpec, Scalar};
+use backstraight_core::model::told::list;
 
-use super::document::list;
 use crate::store::about::About;
 use backstraight_core::base::csv::{Cell, Csv, decimal};
 

@@ -12,6 +12,7 @@ use tokio::runtime::Handle;
 use tokio::sync::mpsc;
 use zip::write::{SimpleFileOptions, StreamWriter, ZipWriter};
 
+use super::contents::TOP;
 use super::{ExportError, Sink};
 use crate::grant::MayExport;
 use crate::store::Store;
@@ -85,7 +86,7 @@ impl Sink for Zip {
     fn file(&mut self, path: &str, bytes: &[u8]) -> std::io::Result<()> {
         // No time of the file: the same person's export has the same bytes as long as nothing changes.
         let options = SimpleFileOptions::default().unix_permissions(0o600);
-        self.0.start_file(format!("backstraight-export/{path}"), options).map_err(Error::other)?;
+        self.0.start_file(format!("{TOP}{path}"), options).map_err(Error::other)?;
         self.0.write_all(bytes)
     }
 }

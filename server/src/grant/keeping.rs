@@ -5,7 +5,7 @@ use backstraight_core::base::id::{ClubId, PersonId};
 use backstraight_core::exchange::access::{Right, Role, Subject, right};
 use backstraight_core::model::name::Kind;
 
-use super::{AtTheMachine, By, Caller};
+use super::{AtTheMachine, By, Caller, MayLeave};
 use crate::store::calendars::Of;
 
 /// Permission to erase a person of a club.
@@ -92,6 +92,14 @@ pub struct MayExport {
     person: PersonId,
     remarks: bool,
     by: By,
+}
+
+impl MayLeave {
+    /// To read back the copy with which somebody leaves.
+    #[must_use]
+    pub fn copy(&self) -> MayExport {
+        MayExport { person: self.person(), remarks: false, by: self.by() }
+    }
 }
 
 impl MayExport {

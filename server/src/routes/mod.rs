@@ -12,6 +12,7 @@ mod install;
 mod invite;
 mod keeping;
 mod keys;
+mod leave;
 mod look;
 mod nudge;
 mod people;
@@ -34,6 +35,7 @@ use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
 use crate::app::Shared;
+use crate::extract;
 use crate::headers;
 use crate::leftover;
 use crate::load;
@@ -115,7 +117,7 @@ fn list() -> OpenApiRouter<Shared> {
         .routes(routes!(people::change))
         .routes(routes!(people::withdraw))
         .routes(routes!(people::restore))
-        .routes(routes!(people::leave))
+        .routes(routes!(leave::leave))
         .routes(routes!(people::reset_sign_in))
         .routes(routes!(guardian::list))
         .routes(routes!(guardian::begin))
@@ -149,6 +151,7 @@ pub fn router(app: Shared) -> Router {
         .fallback(async || Problem::NotFound)
         .method_not_allowed_fallback(async || Problem::Method)
         .layer(middleware::from_fn(problem::of_others))
+        .layer(middleware::from_fn(extract::one_host))
         .layer(middleware::from_fn_with_state(app.clone(), load::by_address))
         .layer(middleware::from_fn_with_state(app.clone(), telemetry::each))
         .layer(middleware::from_fn_with_state(app.clone(), leftover::read))

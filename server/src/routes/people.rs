@@ -381,46 +381,6 @@ pub(super) async fn restore(
     Ok(StatusCode::NO_CONTENT.into_response())
 }
 
-/// Body of `POST /v1/people/{id}/leave`.
-#[derive(Debug, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-pub(super) struct LeaveBody {
-    /// `taken` when the athlete has a copy of what is theirs, `declined` when they want none.
-    copy: String,
-}
-
-/// Lets an athlete leave
-///
-/// First comes the copy of what is theirs. Then guardianships end, and installs and the person are
-/// withdrawn. What was written stays with the club until somebody erases it.
-#[utoipa::path(
-    post, path = "/v1/people/{id}/leave", tag = "people", operation_id = "leave",
-    params(("id" = String, Path, description = "identity of the athlete")), request_body = LeaveBody,
-    responses(
-        (status = 204, description = "the athlete has left"),
-        (status = "default", description = "why not", body = ProblemBody,
-         content_type = "application/problem+json"),
-    ),
-    security(("access_token" = [])),
-)]
-pub(super) async fn leave(
-    State(app): State<Shared>,
-    caller: Caller,
-    Path(id): Path<String>,
-    Json(body): Json<LeaveBody>,
-) -> Result<Response, Problem> {
-    let member = member(&app, &caller, &id).await?;
-    let grant = grant::to_leave(&caller, &member.asker).ok_or(Problem::NotAllowed)?;
-    let with_copy = match body.copy.as_str() {
-        "taken" => true,
-        "declined" => false,
-        _ => return Err(Problem::Field("copy")),
-    };
-    let now = app.clock.now();
-    app.store.write(move |db| members::leave(db, &grant, with_copy, now)).await?;
-    Ok(StatusCode::NO_CONTENT.into_response())
-}
-
 /// Takes somebody's password and passkeys away
 ///
 /// An invitation is then the way in.

@@ -2,11 +2,13 @@
 //! session when this says that the phone has spoken since.
 
 use super::sql::{Db, OptionalExtension};
-use backstraight_core::base::day::Day;
+use backstraight_core::base::day::{Day, Month};
+use backstraight_core::base::id::{ClubId, InstallId, PersonId};
 use backstraight_core::base::moment::Moment;
 use backstraight_core::exchange::access::Role;
 
 use super::fault::StoreError;
+use super::value;
 use crate::grant::Caller;
 
 /// How far a device's calendar day may be from the server's (UTC); beyond it its clock is wrong.
@@ -47,9 +49,57 @@ pub fn note(db: &Db, caller: &Caller, local_day: &str, now: Moment) -> Result<()
     )?
     .execute((caller.install.0, now.0, &day, day.is_none()))?;
     if news {
-        tell(db, caller)?;
+        tell(db, caller.asker.club)?;
     }
     Ok(())
+}
+
+/// How far behind UTC a calendar can be, minutes: where a day was no sooner than anywhere else.
+const LAST_CALENDAR: i32 = -12 * 60;
+
+/// Through which day an install counts as heard by a month's log that somebody brought, when it says more than was
+/// known. A log names with its newest change all that the phone had of that month then; so the days of that month
+/// before the change are told, if those before the month were. The change's day is taken where it is latest.
+fn proven(was: Day, month: Month, newest: Moment, now: Moment) -> Option<Day> {
+    // What an install says of days to come is no proof, and days before the month are in another log.
+    if newest.0 > now.0 || was.month() < month {
+        return None;
+    }
+    let end = match month.number() {
+        12 => Day::new(i16::try_from(month.year()).ok()?.checked_add(1)?, 1, 1),
+        n => Day::new(i16::try_from(month.year()).ok()?, i8::try_from(n).ok()?.checked_add(1)?, 1),
+    };
+    let day = Day::of(newest, LAST_CALENDAR).ok()?.min(end.ok()?);
+    (day > was).then_some(day)
+}
+
+/// Remembers how far an athlete's install was heard by a log of the athlete that somebody brought. Nothing is
+/// remembered of an install that was never heard itself, or whose clock was wrong then.
+///
+/// # Errors
+/// When storage fails.
+pub fn note_carried(
+    db: &Db,
+    install: InstallId,
+    (athlete, month): (PersonId, Month),
+    newest: Moment,
+    now: Moment,
+) -> Result<(), StoreError> {
+    let found = db
+        .prepare_cached(
+            "SELECT i.heard_day, p.club FROM install i JOIN person p ON p.id = i.person
+             WHERE i.id = ?1 AND p.id = ?2 AND p.role = ?3 AND i.clock_wrong = 0
+             /*pg FOR NO KEY UPDATE OF i */",
+        )?
+        .query_row((install.0, athlete.0.as_bytes(), Role::Athlete.word()), |r| {
+            Ok((r.get::<_, Option<String>>(0)?, value::club(r, 1)?))
+        })
+        .optional()?;
+    let Some((Some(was), club)) = found else { return Ok(()) };
+    let Some(day) = was.parse().ok().and_then(|was| proven(was, month, newest, now)) else { return Ok(()) };
+    db.prepare_cached("UPDATE install SET heard_day = ?2 WHERE id = ?1")?
+        .execute((install.0, day.to_string()))?;
+    tell(db, club)
 }
 
 /// Remembers that a caller's app speaks another version of the exchange: it was not heard, and its
@@ -61,14 +111,52 @@ pub fn note_old_app(db: &Db, caller: &Caller) -> Result<(), StoreError> {
     let news =
         db.execute("UPDATE install SET old_app = 1 WHERE id = ?1 AND old_app = 0", [caller.install.0])?;
     if news > 0 {
-        tell(db, caller)?;
+        tell(db, caller.asker.club)?;
     }
     Ok(())
 }
 
 /// Lets coaches be told anew of whom was heard.
-fn tell(db: &Db, caller: &Caller) -> Result<(), StoreError> {
+fn tell(db: &Db, club: ClubId) -> Result<(), StoreError> {
     db.prepare_cached("UPDATE club SET heard_version = heard_version + 1 WHERE id = ?1")?
-        .execute([caller.asker.club.0.as_bytes()])?;
+        .execute([club.0.as_bytes()])?;
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A moment of a day at an hour, UTC.
+    fn at(day: &str, hour: i64) -> Moment {
+        let epoch = Day::new(1970, 1, 1).unwrap();
+        let days = i64::from(day.parse::<Day>().unwrap().since(epoch));
+        Moment((days * 24 + hour) * 3_600_000)
+    }
+
+    #[test]
+    fn a_log_that_was_brought_tells_of_its_own_month_up_to_its_newest_change() {
+        let now = at("2026-12-20", 12);
+        for (was, month, newest, told) in [
+            ("2026-11-10", "2026-11", at("2026-11-20", 12), Some("2026-11-20")),
+            // In the morning of Greenwich it is still the day before somewhere.
+            ("2026-11-10", "2026-11", at("2026-11-20", 11), Some("2026-11-19")),
+            // From the first day of the month on, no day is left out.
+            ("2026-11-01", "2026-11", at("2026-11-20", 12), Some("2026-11-20")),
+            ("2026-10-31", "2026-11", at("2026-11-20", 12), None),
+            // Written into November's log in December: of December it says nothing.
+            ("2026-11-10", "2026-11", at("2026-12-05", 12), Some("2026-12-01")),
+            ("2026-12-01", "2026-12", at("2026-12-20", 12), Some("2026-12-20")),
+            // Nothing goes back, and nothing is believed of days to come.
+            ("2026-11-20", "2026-11", at("2026-11-20", 23), None),
+            ("2026-12-03", "2026-11", at("2026-12-05", 12), None),
+            ("2026-11-10", "2026-12", at("2026-12-20", 12), None),
+            ("2026-12-10", "2026-12", at("2026-12-20", 13), None),
+            // The turn of a year.
+            ("2025-12-10", "2025-12", at("2026-01-09", 12), Some("2026-01-01")),
+        ] {
+            let got = proven(was.parse().unwrap(), month.parse().unwrap(), newest, now);
+            assert_eq!(got.map(|d| d.to_string()).as_deref(), told, "{was} {month} {newest}");
+        }
+    }
 }

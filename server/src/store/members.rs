@@ -6,6 +6,7 @@ use backstraight_core::base::id::{ClubId, PersonId, SquadId};
 use backstraight_core::base::moment::Moment;
 use backstraight_core::exchange::access::{Asker, Role};
 
+use super::document::{self, Doc};
 use super::fault::StoreError;
 use super::{audit, guardians, people, value};
 use crate::grant::{MayAdd, MayKeep, MayKeepClub, MayLeave, MayList};
@@ -205,11 +206,17 @@ pub fn restore(db: &Db, grant: &MayKeep, now: Moment) -> Result<bool, StoreError
 }
 
 /// Lets an athlete leave: guardianships end, every install and the person are withdrawn. What was
-/// written stays until somebody erases it. `with_copy` says whether the athlete has a copy of it.
+/// written stays until somebody erases it. With a copy that was read back come the
+/// documents as they were then: whether they still are so. If not, nothing was changed.
 ///
 /// # Errors
 /// When storage fails.
-pub fn leave(db: &Db, grant: &MayLeave, with_copy: bool, now: Moment) -> Result<(), StoreError> {
+pub fn leave(db: &Db, grant: &MayLeave, copy: Option<&[Doc]>, now: Moment) -> Result<bool, StoreError> {
+    if let Some(copy) = copy
+        && !same(copy, &document::owned(db, grant.person().0.into_bytes())?)
+    {
+        return Ok(false);
+    }
     guardians::end_all(db, &grant.by(), grant.person(), "left the club", now)?;
     let id = grant.person().0.into_bytes();
     db.prepare_cached("UPDATE install SET withdrawn_at = ?2 WHERE person = ?1 AND withdrawn_at IS NULL")?
@@ -222,10 +229,16 @@ pub fn leave(db: &Db, grant: &MayLeave, with_copy: bool, now: Moment) -> Result<
         .execute((id, now.0))?;
     if left == 1 {
         people::changed(db, grant.club())?;
-        let what = if with_copy { "left with a copy" } else { "left without wanting a copy" };
+        let what = if copy.is_some() { "left with a copy" } else { "left without wanting a copy" };
         audit::add(db, &grant.by(), what, &grant.person().to_string(), now)?;
     }
-    Ok(())
+    Ok(true)
+}
+
+/// Whether documents are in the same states.
+fn same(a: &[Doc], b: &[Doc]) -> bool {
+    let state = |doc: &Doc| (doc.name, doc.heads.clone());
+    a.iter().map(state).eq(b.iter().map(state))
 }
 
 /// A club's settings.

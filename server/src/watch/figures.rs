@@ -63,6 +63,8 @@ pub struct Figures {
     scrub_round: Seconds,
     /// Connections that are open.
     pub connections: Gauge,
+    /// Connections that were given up because their client took too little of what was sent.
+    pub given_up: Counter,
     looked_up: LookedUp,
 }
 
@@ -102,6 +104,7 @@ impl Figures {
             damaged: Gauge::default(),
             scrub_round: Seconds::default(),
             connections: Gauge::default(),
+            given_up: Counter::default(),
             looked_up: LookedUp::default(),
             registry: Registry::default(),
         };
@@ -119,6 +122,8 @@ impl Figures {
         let help = "Age of the last whole round over all documents";
         r.register_with_unit("scrub_round_age", help, Unit::Seconds, round);
         r.register("connections", "Connections that are open", f.connections.clone());
+        let help = "Connections given up because their client read too slowly";
+        r.register("slow_readers", help, f.given_up.clone());
         r.register("write_queue", "Requests that wait to be written", store.queue.clone());
         r.register("commit_requests", "Requests that shared one transaction", store.batch.clone());
         let help = "Time of one transaction with its flush to the disk";

@@ -17,6 +17,7 @@ use axum::http::header;
 use axum::middleware;
 use axum::response::{IntoResponse, Response};
 use axum::routing::get;
+use prometheus_client::metrics::counter::Counter;
 use prometheus_client::metrics::gauge::Gauge;
 use tokio::net::TcpListener;
 use tokio::sync::oneshot;
@@ -24,6 +25,7 @@ use tokio::sync::oneshot;
 use crate::app::Shared;
 use crate::connections;
 use crate::headers;
+use crate::patience::Patience;
 use crate::problem::Problem;
 
 /// The type of the text of figures.
@@ -39,8 +41,10 @@ pub(crate) async fn serve(app: Shared, listener: TcpListener, stopped: oneshot::
         .route("/metrics", get(figures_text))
         .fallback(async || Problem::NotFound)
         .layer(middleware::from_fn_with_state(app.clone(), headers::add))
-        .with_state(app);
-    let how = connections::How { most: SCRAPERS, head, handshake: head, tls: None };
+        .with_state(app.clone());
+    let limits = &app.config.limits;
+    let patience = Patience::new(limits.answer_seconds, limits.answer_rate, Counter::default());
+    let how = connections::How { most: SCRAPERS, head, handshake: head, patience, tls: None };
     connections::serve(listener, router, how, Gauge::default(), stopped).await;
 }
 

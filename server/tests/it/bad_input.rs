@@ -2,6 +2,7 @@
 //! a mistake of the server, and nothing is stored.
 
 use std::collections::BTreeMap;
+use std::io::Write as _;
 use std::path::Path;
 
 use backstraight_core::base::id::PersonId;
@@ -10,7 +11,7 @@ use backstraight_core::exchange::access::Role;
 use data_encoding::BASE64URL_NOPAD;
 use serde_json::{Value, json};
 
-use crate::raw::{Answer, Route, request, routes, send};
+use crate::raw::{Answer, Route, connect, read, request, routes, send};
 use crate::support::{Device, Server, log};
 
 /// Rows of every table.
@@ -367,6 +368,22 @@ fn no_other_method_and_no_odd_head_does_anything() {
     ] {
         let answer = send(&server.url, bytes.as_bytes());
         assert!((400..500).contains(&answer.status), "{bytes:.90}: {answer:?}");
+    }
+    // One host is named, and of two lengths of a body the one that ends by itself counts.
+    let get = "GET /healthz HTTP/1.1\r\n";
+    for hosts in ["", "host: x\r\nhost: x\r\n", "host: x\r\nHost: y\r\n"] {
+        let answer = send(&server.url, format!("{get}{hosts}\r\n").as_bytes());
+        assert_eq!((answer.status, answer.code().as_str()), (400, "malformed"), "{hosts:?}");
+    }
+    assert_eq!(send(&server.url, b"GET /healthz HTTP/1.0\r\n\r\n").status, 200);
+    let smuggled = "2\r\n{}\r\n0\r\n\r\nGET /healthz HTTP/1.1\r\nhost: x\r\n\r\n";
+    for lengths in
+        ["content-length: 2\r\ntransfer-encoding: chunked", "transfer-encoding: chunked\r\ncontent-length: 2"]
+    {
+        let mut socket = connect(&server.url);
+        socket.write_all(format!("{post}{lengths}\r\n\r\n{smuggled}").as_bytes()).unwrap();
+        let answer = read(&mut socket);
+        assert_eq!((answer.status, answer.code().as_str()), (400, "malformed"), "{lengths}");
     }
     assert_eq!(rows(dir.path()), before);
     assert_eq!(send(&server.url, &request("GET", "/healthz", &[], b"")).status, 200);

@@ -469,6 +469,17 @@ fn accounts_are_kept_at_the_machine() {
     let older = json(&["audit", "--club", &club, "--limit", "1", "--before", &before], data);
     assert!(older[0]["id"].as_u64() < lines[2]["id"].as_u64());
     // Leaving.
-    assert!(json(&["person", "leave", &mira], data)["withdrawn"].as_bool().unwrap());
-    assert!(failed(&["person", "leave", &owner[..8]], data).contains("identity"));
+    assert!(failed(&["person", "leave", &mira], data).contains("--without-copy"));
+    assert!(failed(&["person", "leave", &owner[..8], "--without-copy"], data).contains("identity"));
+    let copy = dir.path().join("copy");
+    json(&["export", "person", &mira, "--to", copy.to_str().unwrap()], data);
+    let leave = ["person", "leave", &mira, "--copy", copy.to_str().unwrap()];
+    std::fs::rename(copy.join("person.json"), copy.join("person.jsn")).unwrap();
+    assert!(failed(&leave, data).contains("person.json: missing"));
+    std::fs::rename(copy.join("person.jsn"), copy.join("person.json")).unwrap();
+    assert!(
+        failed(&["person", "leave", &parent, "--copy", copy.to_str().unwrap()], data)
+            .contains("somebody else's")
+    );
+    assert!(json(&leave, data)["withdrawn"].as_bool().unwrap());
 }

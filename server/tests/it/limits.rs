@@ -165,3 +165,73 @@ fn a_head_that_drips_is_given_up() {
         assert!(!String::from_utf8_lossy(&said).contains("200 OK"));
     }
 }
+
+/// A server with a file of so many bytes, far more than the machine keeps on the way.
+fn with_a_large_file(dir: &std::path::Path, rate: u32) -> Server {
+    let page = dir.join("page");
+    std::fs::create_dir(&page).unwrap();
+    std::fs::write(page.join("index.html"), "<!doctype html>").unwrap();
+    std::fs::write(page.join("large-0011223344556677.wasm"), vec![7; LARGE]).unwrap();
+    Server::with(&dir.join("data"), |c| {
+        c.page = Some(page);
+        c.limits.answer_seconds = 1;
+        c.limits.answer_rate = rate;
+    })
+}
+
+const LARGE: usize = 48 << 20;
+const ASK: &[u8] = b"GET /large-0011223344556677.wasm HTTP/1.1\r\nhost: x\r\n\r\n";
+
+#[test]
+fn who_takes_an_answer_at_a_trickle_loses_the_line_and_others_do_not() {
+    let dir = tempfile::tempdir().unwrap();
+    let server = with_a_large_file(dir.path(), 10 << 20);
+    let figures = &server.app().figures;
+    let begun = Instant::now();
+    // One does not read at all, one a little of it again and again.
+    let mut silent = connect(&server.url);
+    silent.write_all(ASK).unwrap();
+    let mut dripping = connect(&server.url);
+    dripping.write_all(ASK).unwrap();
+    let dripper = std::thread::spawn(move || {
+        let (mut all, mut piece) = (0, vec![0; 100 << 10]);
+        loop {
+            match dripping.read(&mut piece) {
+                Ok(n) if n > 0 => all += n,
+                _ => return all,
+            }
+            std::thread::sleep(Duration::from_millis(100));
+        }
+    });
+    while figures.given_up.get() < 2 {
+        assert!(begun.elapsed() < Duration::from_secs(20), "{} given up", figures.given_up.get());
+        assert_eq!(send(&server.url, &request("GET", "/healthz", &[], b"")).status, 200);
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    // What had left already comes, and no more.
+    assert!(dripper.join().unwrap() < LARGE);
+    let mut rest = Vec::new();
+    let _ = silent.read_to_end(&mut rest);
+    assert!(rest.len() < LARGE);
+    while figures.connections.get() > 0 {
+        assert!(begun.elapsed() < Duration::from_secs(30), "places do not come free");
+        std::thread::sleep(Duration::from_millis(50));
+    }
+}
+
+#[test]
+fn who_takes_enough_is_given_the_whole_answer_however_long_it_lasts() {
+    let dir = tempfile::tempdir().unwrap();
+    let server = with_a_large_file(dir.path(), 1_000);
+    let mut socket = connect(&server.url);
+    socket.write_all(ASK).unwrap();
+    let (mut all, mut piece, begun) = (0, vec![0; 1 << 20], Instant::now());
+    while all < LARGE {
+        let n = socket.read(&mut piece).unwrap();
+        assert!(n > 0, "broken off after {all}");
+        all += n;
+        std::thread::sleep(Duration::from_millis(60));
+    }
+    assert!(begun.elapsed() > Duration::from_secs(2), "the test is too fast to show anything");
+    assert_eq!(server.app().figures.given_up.get(), 0);
+}

@@ -302,7 +302,7 @@ fn accounts_are_kept_by_those_who_may_and_changes_count_at_once() {
     }
     // Others' clubs do not exist.
     for end in ["", "/withdraw", "/restore", "/leave", "/reset-sign-in"] {
-        let body = if end == "/leave" { json!({ "copy": "taken" }) } else { json!({}) };
+        let body = if end == "/leave" { json!({ "copy": "declined" }) } else { json!({}) };
         assert_eq!(code_of(&tell(&owner, &person(stranger, end), &body)), (404, "not-found"), "{end}");
     }
     assert_eq!(code_of(&ask(&owner, &person(stranger, ""))), (404, "not-found"));
@@ -346,8 +346,11 @@ fn leaving_ends_everything_and_asks_for_the_copy_first() {
     let path = person(mira, "/leave");
     assert_eq!(code_of(&tell(&phone, &path, &json!({}))), (400, "malformed"));
     assert_eq!(code_of(&tell(&phone, &path, &json!({ "copy": "later" }))), (422, "field"));
-    assert_eq!(code_of(&tell(&parent, &path, &json!({ "copy": "taken" }))), (403, "not-allowed"));
-    assert_eq!(tell(&phone, &path, &json!({ "copy": "taken" })).0, 204);
+    assert_eq!(code_of(&tell(&parent, &path, &json!({ "copy": "declined" }))), (403, "not-allowed"));
+    // A word is no copy.
+    assert_eq!(code_of(&tell(&phone, &path, &json!({ "copy": "taken" }))), (422, "copy-needed"));
+    assert_eq!(ask(&phone, "/v1/me").0, 200);
+    assert_eq!(tell(&phone, &path, &json!({ "copy": "declined" })).0, 204);
     assert_eq!(ask(&phone, "/v1/me").0, 401);
     assert_eq!(ask(&parent, &format!("/v1/athletes/{mira}/weeks")).0, 404);
     let (_, list) = ask(&head, &person(mira, "/guardians"));

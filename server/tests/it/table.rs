@@ -309,7 +309,7 @@ fn attempt(world: &World<'_>, caller: &Device, route: &str, target: &mut (Person
         }
         "POST /v1/people" => json!({ "name": "Ines Duarte", "role": "athlete" }),
         "POST /v1/people/{id}" => json!({ "name": "Mira Berg" }),
-        "POST /v1/people/{id}/leave" => json!({ "copy": "taken" }),
+        "POST /v1/people/{id}/leave" => json!({ "copy": "declined" }),
         "POST /v1/people/{id}/erasure" => {
             json!({ "confirm": erase::pseudonym(role_of(world, id).word(), id) })
         }

@@ -8,6 +8,8 @@
 )]
 
 mod api;
+mod aside;
+mod carried_heard;
 mod carry;
 mod erasure;
 mod exchange_doc;

@@ -140,5 +140,5 @@ fn damaged_bytes_are_set_aside_and_the_rest_goes_on() {
     disk.insert(row, vec![0xff]);
     let mut third = device(&disk, 4);
     assert_eq!(sessions(&mut third), 2);
-    assert_eq!(third.shelf().set_aside(), again.shelf().set_aside() + 1);
+    assert_eq!(third.shelf().put_by(), again.shelf().put_by() + 1);
 }

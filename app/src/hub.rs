@@ -27,6 +27,7 @@ use crate::device::shelf::MemoryShelf;
 use crate::error::AppError;
 use crate::platform::clock::{self, BrowserClock};
 use crate::platform::database::Database;
+use crate::platform::focus;
 use crate::platform::net::{self, Answer, Ask};
 use crate::reading::Readings;
 
@@ -241,6 +242,7 @@ impl Hub {
 
     fn touch(self) {
         self.count();
+        focus::keep();
         self.revision.update(|n| *n += 1);
     }
 

@@ -54,6 +54,7 @@ pub fn Screen(
     view! {
         <Frame home=home route=route title=heading.title under=heading.under unsent=unsent
             wide=Signal::derive(move || route.with(wide))>
+            <common::clock::ClockApart />
             {move || content(home, route.get())}
         </Frame>
     }

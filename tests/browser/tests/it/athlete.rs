@@ -26,12 +26,12 @@ fn here(phone: &Seat) -> String {
 #[ignore = "needs a browser: cargo xtask browser"]
 fn a_session_without_a_server_outlives_the_browser_and_reaches_the_coach() {
     let mut stage = Stage::of_the_club();
-    let mut phone = stage.come_in(Kind::Phone, "Ines");
+    let mut phone = stage.come_in(Kind::Phone, "Hanne");
     phone.wait_until_kept();
-    phone.wait_to_see("link", "Go on");
+    phone.wait_to_see("link", "Begin");
     stage.server.stop();
 
-    phone.tap("link", "Go on");
+    phone.tap("link", "Begin");
     phone.wait_to_see("button", "Done:");
     let (session, before) = (here(&phone), sets(&phone));
     // One tap logs what was asked.
@@ -94,8 +94,8 @@ fn a_session_without_a_server_outlives_the_browser_and_reaches_the_coach() {
     assert!(!holds(&phone, "Saved on this phone"));
 
     let desk = stage.come_in(Kind::Desk, "Marta");
-    desk.wait_to_see("link", "Ines Tarrowby");
-    desk.tap("link", "Ines Tarrowby");
+    desk.wait_to_see("link", "Hanne Oakrill");
+    desk.tap("link", "Hanne Oakrill");
     desk.tap("link", "Sessions");
     desk.wait_to_read("High-knee");
     desk.wait_to_read("65 min");

@@ -6,11 +6,11 @@ use std::fs;
 use backstraight_browser::{Built, Kind, Seat, Stage};
 use serde_json::json;
 
-/// A phone of the club's Ines, with the page and her documents on it.
+/// A phone of the club's Hanne, with the page and her documents on it; today's session is not begun.
 fn phone_of(stage: &Stage) -> Seat {
-    let phone = stage.come_in(Kind::Phone, "Ines");
+    let phone = stage.come_in(Kind::Phone, "Hanne");
     phone.wait_until_kept();
-    phone.wait_to_see("link", "Go on");
+    phone.wait_to_see("link", "Begin");
     phone
 }
 
@@ -29,7 +29,7 @@ fn reads(phone: &Seat, text: &str) -> bool {
 
 /// Opens today's session and logs a set as asked. Sets that are there then.
 fn log_one(phone: &Seat) -> u64 {
-    phone.tap("link", "Go on");
+    phone.tap("link", "Begin");
     phone.wait_to_see("button", "Done:");
     let before = sets(phone);
     phone.tap("button", "Done:");
@@ -74,7 +74,7 @@ fn a_new_version_of_the_page_waits_until_the_session_is_closed() {
     let phone = phone_of(&stage);
     let newer = Built::usual().copy_to(&stage.folder("newer"));
     newer.make_newer("Backstraight, newer");
-    phone.tap("link", "Go on");
+    phone.tap("link", "Begin");
     phone.wait_to_see("button", "Done:");
     stage.server.serve_page(newer.folder());
     stage.server.again();
@@ -104,7 +104,7 @@ fn a_new_version_of_the_page_waits_until_the_session_is_closed() {
 #[ignore = "needs a browser: cargo xtask browser"]
 fn storage_that_is_not_promised_or_full_is_said_with_what_to_do() {
     let mut stage = Stage::of_the_club();
-    let phone = phone_of(&stage);
+    let mut phone = phone_of(&stage);
     phone.before_each_load(
         "navigator.storage.persisted = () => Promise.resolve(false); \
          navigator.storage.persist = () => Promise.resolve(false);",
@@ -136,7 +136,6 @@ fn storage_that_is_not_promised_or_full_is_said_with_what_to_do() {
     );
     phone.close();
     // What was stored at the second try outlives the browser.
-    let mut phone = phone;
     phone.reopen();
     phone.go(&format!("/{session}"));
     phone.wait_to_read("Saved on this phone");
@@ -154,8 +153,8 @@ fn a_clock_that_is_wrong_is_said_and_stops_nothing() {
     phone.assert_accessible("a clock that is wrong");
     // Somebody writes all the same, and it arrives.
     phone.go("/#/talk");
-    phone.fill("Words", "My phone says Monday");
-    phone.tap("button", "Send");
+    phone.fill("Your words", "My phone says Monday");
+    phone.tap("button", "Write it");
     phone.wait_to_read("My phone says Monday");
     phone.wait_to_read("With your coach");
 }
@@ -188,7 +187,7 @@ fn a_server_that_was_restored_from_an_older_backup_is_refilled_by_phones() {
     phone.wait_to_read("Exchanged at");
     phone.wait_to_read("Everything is with your coach");
     let desk = stage.come_in(Kind::Desk, "Marta");
-    desk.tap("link", "Ines Tarrowby");
+    desk.tap("link", "Hanne Oakrill");
     desk.tap("link", "Sessions");
     desk.wait_to_read("13");
     desk.wait_for(

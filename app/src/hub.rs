@@ -229,15 +229,21 @@ impl Hub {
         Ok(hash)
     }
 
-    /// Does several things of one deed, one after the other; each is on disk before the next.
+    /// Does several things of one deed, one after the other; each is on disk before the next. Where the browser
+    /// stores nothing, the rest of the deed is kept in memory too: half a deed would help nobody.
     ///
     /// # Errors
-    /// Of the first that could not be done.
+    /// Of the first that could not be done, or that could not be stored.
     pub async fn run_all(self, name: DocName, commands: &[Command]) -> Result<(), AppError> {
+        let mut not_stored = None;
         for command in commands {
-            self.run(name, command).await?;
+            match self.run(name, command).await {
+                Ok(_) => not_stored = None,
+                Err(error @ AppError::Storage { .. }) => not_stored = Some(error),
+                Err(error) => return Err(error),
+            }
         }
-        Ok(())
+        not_stored.map_or(Ok(()), Err)
     }
 
     fn touch(self) {

@@ -247,7 +247,8 @@ fn body(at: At, own: &Own, screen: &SessionScreen) -> impl IntoView + use<> {
     });
     let mut cautions: Vec<Caution> = screen.items().filter_map(|i| i.resolved.caution).collect();
     cautions.dedup();
-    let changed = screen.changed_since.then(|| view! { <p class="box">{say("session.changed-since")}</p> });
+    let changed = screen.changed_since || screen.planned.as_ref().is_some_and(|key| own.saw_earlier(key));
+    let changed = changed.then(|| view! { <p class="box">{say("session.changed-since")}</p> });
     let (done, asked) = screen.progress();
     let progress =
         say_with("session.progress", &[("done", &done.to_string()), ("asked", &asked.to_string())]);

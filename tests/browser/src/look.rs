@@ -39,7 +39,8 @@ for (const e of within.querySelectorAll("button, a[href], input, select, textare
   // A button of text may run over two lines: what counts is what is hit at its first one.
   const line = e.getClientRects()[0];
   const hit = document.elementFromPoint(line.left + line.width / 2, line.top + line.height / 2);
-  if (!(hit && (whole.contains(hit) || hit.contains(e) && hit.closest("label") === whole)))
+  // What was just said lies over the page for a while, and can be put away.
+  if (!hit?.closest(".toasts") && !(hit && (whole.contains(hit) || hit.contains(e) && hit.closest("label") === whole)))
     wrong.push(`${called(e)}: under ${hit ? called(hit) : "the edge"}`);
   if (least && !e.closest("p, li.text, td") && (box.width < least - 0.5 || box.height < least - 0.5))
     wrong.push(`${called(e)}: ${box.width.toFixed(0)} x ${box.height.toFixed(0)}`);

@@ -242,13 +242,15 @@ impl Seat {
         ));
     }
 
-    /// Lets the browser keep no more than so many bytes for the site; none lifts it.
-    pub fn quota(&self, bytes: Option<u64>) {
-        let mut parameters = json!({ "origin": self.site });
-        if let (Some(bytes), Some(fields)) = (bytes, parameters.as_object_mut()) {
-            fields.insert("quotaSize".to_owned(), bytes.into());
-        }
-        self.cdp("Storage.overrideQuotaForOrigin", parameters);
+    /// From the next load on, storage is full while the page's window says so (`window.full = true`). The browser's
+    /// own limit is looked at twice a minute only, and so cannot be reached at a known moment.
+    pub fn storage_that_fills(&self) {
+        self.before_each_load(
+            "{ const put = IDBObjectStore.prototype.put; \
+               IDBObjectStore.prototype.put = function (...a) { \
+                 if (window.full) throw new DOMException('no room', 'QuotaExceededError'); \
+                 return put.apply(this, a); }; }",
+        );
     }
 
     /// Opens another tab of the same browser and looks at it.

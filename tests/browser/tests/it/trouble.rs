@@ -109,6 +109,7 @@ fn storage_that_is_not_promised_or_full_is_said_with_what_to_do() {
         "navigator.storage.persisted = () => Promise.resolve(false); \
          navigator.storage.persist = () => Promise.resolve(false);",
     );
+    phone.storage_that_fills();
     phone.reload();
     phone.go("/#/unsent");
     phone.wait_to_read("This browser may throw away what is saved here");
@@ -118,7 +119,7 @@ fn storage_that_is_not_promised_or_full_is_said_with_what_to_do() {
 
     stage.server.stop();
     phone.go("/#/today");
-    phone.quota(Some(0));
+    phone.run("window.full = true", Vec::new());
     log_one(&phone);
     phone.wait_to_read("could not store");
     assert!(!reads(&phone, "Set saved on this phone"), "nothing is called saved that is not");
@@ -128,7 +129,7 @@ fn storage_that_is_not_promised_or_full_is_said_with_what_to_do() {
     let session = phone.run("return location.hash", Vec::new()).as_str().unwrap_or_default().to_owned();
     phone.run("location.hash = '#/unsent'", Vec::new());
     phone.wait_to_read("This browser's storage is full");
-    phone.quota(None);
+    phone.run("window.full = false", Vec::new());
     phone.tap("button", "Try again");
     phone.wait_for(
         "it is stored",

@@ -266,7 +266,7 @@ fn body(at: At, own: &Own, screen: &SessionScreen) -> impl IntoView + use<> {
             {ended.then(|| view! { <Chip text=say("session.closed") strong=true /> })}
             <Button label=place.unwrap_or_else(|| say("session.place").to_owned()) kind=Kind::Quiet on_press=open(Sheet::Place) />
         </p>
-        {screen.notes.iter().map(|note| view! { <p>{note.clone()}</p> }).collect_view()}
+        {screen.notes.iter().filter(|note| **note != screen.title).map(|note| view! { <p>{note.clone()}</p> }).collect_view()}
         {changed}
         {screen.groups.iter().enumerate().map(|(n, g)| group(at, screen, &standing, n, g)).collect_view()}
         {screen.extra.iter().map(|d| extra(at, &standing, d)).collect_view()}
@@ -388,7 +388,7 @@ fn item(
             {sets(at, standing, &item.doing)}
             <p class="soft">{count}</p>
             <Button label=label kind={if next { Kind::Main } else { Kind::Plain }} big=true full=true id=log_id on_press=log />
-            <div class="row">
+            <div class="row close">
                 <Button label=say("item.other").to_owned() on_press=move || {
                     at.sheet.set(Some(Sheet::Log { item: for_form.clone(), instead: None }));
                 } />
@@ -415,9 +415,11 @@ fn sets(at: At, standing: &Standing, doing: &Doing) -> impl IntoView + use<> {
         let correct = move || at.sheet.set(Some(Sheet::Correct { work: work.clone(), set: set.clone() }));
         view! {
             <li>
-                <span class="figure">{name}" "{words}</span>
-                {corrected}
-                <SaveMark kept=Signal::stored(kept) />
+                <div class="set">
+                    <span class="figure">{name}" "{words}</span>
+                    {corrected}
+                    <SaveMark kept=Signal::stored(kept) />
+                </div>
                 <Button label=label kind=Kind::Quiet on_press=correct />
             </li>
         }

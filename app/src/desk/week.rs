@@ -349,7 +349,9 @@ fn Bar(at: At, help: RwSignal<bool>) -> impl IntoView {
                     on_press=move || at.season.update(|s| *s = !*s) />
                 <Button label=say("desk.gone").to_owned() kind=Kind::Quiet
                     on_press=move || at.gone.update(|g| *g = !*g) />
-                <Button label=say("desk.keys").to_owned() kind=Kind::Quiet on_press=move || help.set(true) />
+                <span class="desk-keys">
+                    <Button label=say("desk.keys").to_owned() kind=Kind::Quiet on_press=move || help.set(true) />
+                </span>
             </div>
         </div>
         {move || at.held.get().map(|held| {

@@ -28,6 +28,8 @@ const wrong = [];
 const root = document.documentElement;
 if (root.scrollWidth > root.clientWidth + 1) wrong.push(`scrolls sideways: ${root.scrollWidth} of ${root.clientWidth}`);
 const least = arguments[0];
+const scrolled = [...document.querySelectorAll("*")].filter((e) => e.scrollTop || e.scrollLeft || e.scrollWidth > e.clientWidth || e.scrollHeight > e.clientHeight)
+  .map((e) => [e, e.scrollLeft, e.scrollTop]);
 const within = document.querySelector("dialog[open]") ?? document;
 const called = (e) => `${e.tagName.toLowerCase()} "${(e.innerText || e.getAttribute("aria-label") || e.name || e.id).trim()}"`;
 for (const e of within.querySelectorAll("button, a[href], input, select, textarea, summary, [role=button], [role=tab]")) {
@@ -45,7 +47,7 @@ for (const e of within.querySelectorAll("button, a[href], input, select, textare
   if (least && !e.closest("p, li.text, td") && (box.width < least - 0.5 || box.height < least - 0.5))
     wrong.push(`${called(e)}: ${box.width.toFixed(0)} x ${box.height.toFixed(0)}`);
 }
-scrollTo(0, 0);
+for (const [e, left, top] of scrolled) e.scrollTo({ left, top, behavior: "instant" });
 return wrong;
 "#;
 

@@ -115,7 +115,7 @@ fn a_week_is_planned_by_keys_given_to_the_squad_and_taken_back() {
     // Another athlete's phone has it, with what it asks.
     let phone = stage.come_in(Kind::Phone, "Noor");
     phone.tap("link", "Weeks");
-    phone.tap("button", "Week after");
+    phone.tap("button", "Later");
     phone.wait_to_see("link", "Grass and hops");
     phone.tap("link", "Grass and hops");
     phone.wait_to_read("Bounds");
@@ -130,7 +130,7 @@ fn a_week_is_planned_by_keys_given_to_the_squad_and_taken_back() {
     phone.tap("button", "Exchange now");
     phone.wait_to_read("Exchanged at");
     phone.tap("link", "Weeks");
-    phone.tap("button", "Week after");
+    phone.tap("button", "Later");
     phone.wait_for("it is gone", "return !document.body.innerText.includes('Grass and hops')");
 }
 
@@ -146,7 +146,10 @@ fn what_a_phone_did_of_the_old_version_stands_against_the_old_version() {
 
     let desk = stage.come_in(Kind::Desk, "Marta");
     plan_of(&desk, "Hanne Oakrill");
-    desk.wait_for("today's session", "return document.querySelector('.desk-day.now .desk-open strong') !== null");
+    desk.wait_for(
+        "today's session",
+        "return document.querySelector('.desk-day.now .desk-open strong') !== null",
+    );
     let today = "return document.querySelector('.desk-day.now .desk-open strong').innerText";
     let title = desk.run(today, Vec::new()).as_str().unwrap_or_default().to_owned();
     desk.run("document.querySelector('.desk-day.now .desk-open').click()", Vec::new());
@@ -187,7 +190,7 @@ fn what_a_phone_did_of_the_old_version_stands_against_the_old_version() {
 
     desk.tap("link", "Board");
     let cell = format!(
-        "return [...document.querySelectorAll('a.cell')].some((a) => a.ariaLabel.startsWith('Hanne Oakrill') \
+        "return [...document.querySelectorAll('a.board-cell')].some((a) => a.ariaLabel.startsWith('Hanne Oakrill') \
          && a.ariaLabel.includes({}) && a.ariaLabel.includes('an earlier version was done'))",
         json!(title)
     );

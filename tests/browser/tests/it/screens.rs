@@ -7,6 +7,10 @@ use serde_json::json;
 /// Goes there, waits until nothing is awaited any more, and looks.
 fn look(seat: &Seat, screen: &Screen, wrong: &mut Vec<String>) {
     let name = &screen.picture;
+    // By way of another screen: what was open on this one is gone then.
+    seat.run("document.querySelector('dialog[open]')?.close()", Vec::new());
+    seat.go("/#/help");
+    seat.wait_to_see("heading", "The marks");
     seat.go(&format!("/#/{}", screen.path));
     wait_for_answers(seat);
     (screen.then)(seat);

@@ -28,6 +28,7 @@ use crate::device::shelf::MemoryShelf;
 use crate::error::AppError;
 use crate::platform::clock::{self, BrowserClock};
 use crate::platform::database::Database;
+use crate::platform::focus;
 use crate::platform::net::{self, Answer, Ask};
 use crate::reading::Readings;
 
@@ -229,15 +230,21 @@ impl Hub {
         Ok(hash)
     }
 
-    /// Does several things of one deed, one after the other; each is on disk before the next.
+    /// Does several things of one deed, one after the other; each is on disk before the next. Where the browser
+    /// stores nothing, the rest of the deed is kept in memory too: half a deed would help nobody.
     ///
     /// # Errors
-    /// Of the first that could not be done.
+    /// Of the first that could not be done, or that could not be stored.
     pub async fn run_all(self, name: DocName, commands: &[Command]) -> Result<(), AppError> {
+        let mut not_stored = None;
         for command in commands {
-            self.run(name, command).await?;
+            match self.run(name, command).await {
+                Ok(_) => not_stored = None,
+                Err(error @ AppError::Storage { .. }) => not_stored = Some(error),
+                Err(error) => return Err(error),
+            }
         }
-        Ok(())
+        not_stored.map_or(Ok(()), Err)
     }
 
     /// Sets aside what the server refused, which the person has as a file by now; whether it was done: not when more
@@ -260,6 +267,7 @@ impl Hub {
 
     fn touch(self) {
         self.count();
+        focus::keep();
         self.revision.update(|n| *n += 1);
     }
 

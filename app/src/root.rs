@@ -97,20 +97,28 @@ pub fn Root() -> impl IntoView {
             Stage::Opening => ().into_any(),
             Stage::Broken(why) => {
                 let trouble = Trouble { what: why, todo: say("root.broken").to_owned() };
-                view! { <main class="content"><ErrorBox trouble=trouble again=again /></main> }.into_any()
+                bare(view! { <ErrorBox trouble=trouble again=again /> })
             }
             Stage::Outside(database) => view! { <Welcome database=database on_in=again /> }.into_any(),
-            Stage::Elsewhere => view! {
-                <main class="content">
-                    <EmptyState title=say("root.elsewhere") text=say("root.elsewhere.text") />
-                    <Button label=say("root.elsewhere.here").to_owned() kind=Kind::Main on_press=here />
-                </main>
-            }
-            .into_any(),
+            Stage::Elsewhere => bare(view! {
+                <EmptyState title=say("root.elsewhere") text=say("root.elsewhere.text") />
+                <Button label=say("root.elsewhere.here").to_owned() kind=Kind::Main big=true full=true on_press=here />
+            }),
             Stage::Inside(hub) => view! { <Inside hub=hub /> }.into_any(),
         }}
         <Toasts toaster=toaster />
     }
+}
+
+/// The frame of a page that is nobody's yet.
+fn bare(content: impl IntoView + 'static) -> AnyView {
+    view! {
+        <div class="frame">
+            <header class="head"><h1>"Backstraight"</h1></header>
+            <main id="content" class="content stack">{content}</main>
+        </div>
+    }
+    .into_any()
 }
 
 /// The home of whoever it is.

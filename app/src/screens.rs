@@ -35,7 +35,16 @@ pub fn unreadable(why: impl ToString) -> AnyView {
 
 /// Screens that want the width of a desk.
 fn wide(route: &Route) -> bool {
-    matches!(route, Route::Board | Route::Athlete(..) | Route::Plan(..) | Route::TestDay | Route::Reports)
+    matches!(
+        route,
+        Route::Board
+            | Route::Athlete(..)
+            | Route::Plan(..)
+            | Route::TestDay
+            | Route::Reports
+            | Route::Records
+            | Route::People
+    )
 }
 
 /// The screen of an address.
@@ -54,6 +63,7 @@ pub fn Screen(
     view! {
         <Frame home=home route=route title=heading.title under=heading.under unsent=unsent
             wide=Signal::derive(move || route.with(wide))>
+            <common::clock::ClockApart />
             {move || content(home, route.get())}
         </Frame>
     }

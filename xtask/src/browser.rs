@@ -1,9 +1,10 @@
-//! Stories of phones and desks in a real browser, and what the page weighs there. The page must have been built
-//! (`crate::page`). Knows which tools that takes; the stories are in `tests/browser`.
+//! Stories of phones and desks in a real browser, on a page that was built quickly, and what the page weighs as it is
+//! shipped. Knows which tools that takes; the stories are in `tests/browser`.
 
 use std::path::Path;
 use std::process::Command;
 
+use crate::page;
 use crate::page_compiler;
 use crate::parts::program;
 use crate::run::{Outcome, cargo, has, root, run, target};
@@ -12,8 +13,16 @@ use crate::tools::{NODE, is_current};
 const BROWSER: Outcome =
     Outcome::Missing { tool: "Chromium with its driver", bring: "apt-get install chromium chromium-driver" };
 
-/// All of them, one after the other: two browsers on a small machine wait for each other.
+/// The page that stories are told on.
+pub(crate) fn page() -> Outcome {
+    if page_compiler::is_there() { page::for_stories() } else { page_compiler::MISSING }
+}
+
+/// All stories, one after the other: two browsers on a small machine wait for each other. [`page`] comes before.
 pub(crate) fn part() -> Outcome {
+    if !page::of_stories().join("index.html").is_file() {
+        return Outcome::Missing { tool: "the page", bring: "cargo xtask browser" };
+    }
     ready().and(|| run(stories()))
 }
 
@@ -48,14 +57,15 @@ pub(crate) fn bench() -> Outcome {
 
 fn stories() -> Command {
     // The workspace as a whole, as everywhere: of another choice of packages all libraries would be compiled again.
-    cargo(&["test", "--locked", "--workspace", "--test", "browser", "--", "--ignored", "--test-threads", "1"])
+    let args =
+        ["test", "--locked", "--workspace", "--test", "browser", "--", "--ignored", "--test-threads", "1"];
+    let mut stories = cargo(&args);
+    stories.env("BACKSTRAIGHT_STORY_PAGE", page::of_stories());
+    stories
 }
 
 /// Brings and builds what they need.
 fn ready() -> Outcome {
-    if !page_compiler::is_there() {
-        return page_compiler::MISSING;
-    }
     if !has("chromedriver") || !["chromium", "chromium-browser", "google-chrome"].iter().any(|name| has(name))
     {
         return BROWSER;

@@ -157,6 +157,7 @@ fn form(hub: Hub, own: &Own) -> impl IntoView + use<> {
         Some(view! { <SaveMark kept=Signal::stored(kept) /> })
     };
     view! {
+        <div class="stack">
         <CautionBox caution=Caution::Wellbeing />
         <form class="stack" on:submit=move |event| { event.prevent_default(); save(); }>
             {rows.into_iter().collect_view()}
@@ -169,6 +170,7 @@ fn form(hub: Hub, own: &Own) -> impl IntoView + use<> {
         </form>
         {kept}
         <p class="soft">{say_with("check-in.once", &[("day", &dates::named(day))])}</p>
+        </div>
     }
 }
 

@@ -15,6 +15,7 @@ use crate::parse;
 use crate::platform::files;
 use crate::route::Route;
 use crate::screens::head;
+use crate::start::busy;
 use crate::words::say;
 
 /// What is wrong, by field.
@@ -39,6 +40,9 @@ pub fn Close(
     key: Option<Key>,
 ) -> impl IntoView {
     let hub = use_hub();
+    // Nothing may load the page anew while somebody says how it was.
+    busy(true);
+    on_cleanup(|| busy(false));
     let own = untrack(|| Own::read(hub));
     let screen = key.as_ref().and_then(|k| own.as_ref().ok()?.screen(hub, k, None));
     match (key, screen) {

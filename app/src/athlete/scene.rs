@@ -86,6 +86,8 @@ pub struct Judged {
     pub share: Option<f64>,
     /// Sets done and asked.
     pub sets: (usize, u32),
+    /// Whether the plan asks something else now than what was shown when it was done.
+    pub earlier: bool,
     /// The athlete's words to the coach.
     pub comment: Option<String>,
 }
@@ -113,6 +115,7 @@ impl Own {
                 state: r.state,
                 share: r.share.as_ref().and_then(|s| s.share),
                 sets: r.sets(),
+                earlier: r.share.as_ref().is_some_and(|s| s.earlier_version),
                 comment: r
                     .logs
                     .iter()
@@ -121,6 +124,17 @@ impl Own {
             })
         };
         row.sessions.iter().filter_map(judged).collect()
+    }
+}
+
+impl Own {
+    /// Whether a session of the plan asks something else now than what was shown when it was done: the same that the
+    /// board says of it.
+    #[must_use]
+    pub fn saw_earlier(&self, session: &Key) -> bool {
+        let planned = self.plan.as_ref().and_then(|(_, plan)| plan.session(session));
+        let Some(day) = planned.map(|p| p.session.record.date) else { return false };
+        self.judged(day, day).iter().any(|j| j.key == *session && j.earlier)
     }
 }
 

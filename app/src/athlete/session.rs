@@ -247,13 +247,14 @@ fn body(at: At, own: &Own, screen: &SessionScreen) -> impl IntoView + use<> {
     });
     let mut cautions: Vec<Caution> = screen.items().filter_map(|i| i.resolved.caution).collect();
     cautions.dedup();
-    let changed = screen.changed_since.then(|| view! { <p class="box">{say("session.changed-since")}</p> });
+    let changed = screen.changed_since || screen.planned.as_ref().is_some_and(|key| own.saw_earlier(key));
+    let changed = changed.then(|| view! { <p class="box">{say("session.changed-since")}</p> });
     let (done, asked) = screen.progress();
     let progress =
         say_with("session.progress", &[("done", &done.to_string()), ("asked", &asked.to_string())]);
     let minutes = screen.minutes.map(|m| say_with("session.minutes", &[("n", &m.get().to_string())]));
     let skipped = screen.begun.as_ref().and_then(|b| b.record.skipped);
-    let closed = screen.begun.as_ref().and_then(|b| b.record.ended).is_some();
+    let ended = is_ended(screen);
     let open = move |sheet: Sheet| move || at.sheet.set(Some(sheet.clone()));
     view! {
         <div class="stack">
@@ -262,10 +263,10 @@ fn body(at: At, own: &Own, screen: &SessionScreen) -> impl IntoView + use<> {
             <span>{progress}</span>
             {minutes.map(|m| view! { <Chip text=m /> })}
             {skipped.map(|why| view! { <Chip text=say_with("session.skipped", &[("why", why.word())]) strong=true /> })}
-            {closed.then(|| view! { <Chip text=say("session.closed") strong=true /> })}
+            {ended.then(|| view! { <Chip text=say("session.closed") strong=true /> })}
             <Button label=place.unwrap_or_else(|| say("session.place").to_owned()) kind=Kind::Quiet on_press=open(Sheet::Place) />
         </p>
-        {screen.notes.iter().map(|note| view! { <p>{note.clone()}</p> }).collect_view()}
+        {screen.notes.iter().filter(|note| **note != screen.title).map(|note| view! { <p>{note.clone()}</p> }).collect_view()}
         {changed}
         {screen.groups.iter().enumerate().map(|(n, g)| group(at, screen, &standing, n, g)).collect_view()}
         {screen.extra.iter().map(|d| extra(at, &standing, d)).collect_view()}
@@ -276,11 +277,17 @@ fn body(at: At, own: &Own, screen: &SessionScreen) -> impl IntoView + use<> {
             {(done == 0 && skipped.is_none()).then(|| view! {
                 <Button label=say("session.leave-all").to_owned() kind=Kind::Quiet full=true on_press=open(Sheet::LeaveAll) />
             })}
-            <ButtonLink label=say("session.close").to_owned() href=Route::Close(Some(at.key.get_value())).href()
-                kind=Kind::Main big=true full=true />
+            <ButtonLink label=if ended { say("session.close-again") } else { say("session.close") }.to_owned()
+                href=Route::Close(Some(at.key.get_value())).href()
+                kind=if ended { Kind::Plain } else { Kind::Main } big=true full=true />
         </div>
         </div>
     }
+}
+
+/// Whether the athlete said that it is over. More can be logged, but nothing is next.
+fn is_ended(screen: &SessionScreen) -> bool {
+    screen.begun.as_ref().is_some_and(|b| b.record.ended.is_some())
 }
 
 /// Where the athlete is: the group that is not done yet and in it the partner with the fewest sets, the first
@@ -318,7 +325,7 @@ fn group(
     let rest = group.group.rest.map(|r| say_with("group.rest", &[("n", &r.get().to_string())]));
     let facts: Vec<String> = rounds.into_iter().chain(change).chain(rest).collect();
     let items = &group.items;
-    let next = next_up(&screen.groups).filter(|(of, _)| *of == n).map(|(_, at)| at);
+    let next = next_up(&screen.groups).filter(|(of, _)| *of == n && !is_ended(screen)).map(|(_, at)| at);
     view! {
         <section class="stack">
             <h2>{group_title(n, &group.group, items.len())}</h2>
@@ -364,6 +371,8 @@ fn item(
         .skipped
         .map(|why| view! { <Chip text=say_with("session.skipped", &[("why", why.word())]) strong=true /> });
     let key = item.shown.item.clone();
+    // Each set draws the session anew; by this the focus finds its button again, whatever it says then.
+    let log_id = format!("log-{key}");
     let (for_log, for_form, for_swap, for_leave) = (key.clone(), key.clone(), key.clone(), key);
     let log = move || at.log(&for_log, None, SetDone { at: at.hub.now(), ..filled.clone() });
     view! {
@@ -378,8 +387,8 @@ fn item(
             {skipped}
             {sets(at, standing, &item.doing)}
             <p class="soft">{count}</p>
-            <Button label=label kind={if next { Kind::Main } else { Kind::Plain }} big=true full=true on_press=log />
-            <div class="row">
+            <Button label=label kind={if next { Kind::Main } else { Kind::Plain }} big=true full=true id=log_id on_press=log />
+            <div class="row close">
                 <Button label=say("item.other").to_owned() on_press=move || {
                     at.sheet.set(Some(Sheet::Log { item: for_form.clone(), instead: None }));
                 } />
@@ -406,9 +415,11 @@ fn sets(at: At, standing: &Standing, doing: &Doing) -> impl IntoView + use<> {
         let correct = move || at.sheet.set(Some(Sheet::Correct { work: work.clone(), set: set.clone() }));
         view! {
             <li>
-                <span class="figure">{name}" "{words}</span>
-                {corrected}
-                <SaveMark kept=Signal::stored(kept) />
+                <div class="set">
+                    <span class="figure">{name}" "{words}</span>
+                    {corrected}
+                    <SaveMark kept=Signal::stored(kept) />
+                </div>
                 <Button label=label kind=Kind::Quiet on_press=correct />
             </li>
         }

@@ -93,11 +93,12 @@ pub fn Unsent() -> impl IntoView {
         Err(error) => toaster.say(error.to_string()),
     };
     view! {
+        <div class="stack">
         {not_saved}
         <p role="status">{move || line_words(&hub.line.get())}</p>
         {list}
         {refused}
-        <div class="stack">
+        <div class="stack tight">
             <Button label=say("unsent.now").to_owned() kind=Kind::Main big=true full=true on_press=move || {
                 spawn_local(hub.exchange());
             } />
@@ -106,6 +107,7 @@ pub fn Unsent() -> impl IntoView {
         </div>
         <h2>{say("unsent.storage")}</h2>
         <StorageState />
+        </div>
     }
 }
 

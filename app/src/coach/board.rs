@@ -212,7 +212,7 @@ fn mark(line: &Line, cell: &Cell, said: Option<RwSignal<String>>) -> impl IntoVi
     let focus = show.clone();
     view! {
         <a
-            class="cell"
+            class="board-cell"
             href=leads(line, Section::Sessions)
             aria-label=words
             title=heard
@@ -220,7 +220,7 @@ fn mark(line: &Line, cell: &Cell, said: Option<RwSignal<String>>) -> impl IntoVi
             on:pointerenter=move |_| show()
         >
             <Mark state=state share=share />
-            <span class="cell-note" aria-hidden="true">{note}</span>
+            <span class="board-note" aria-hidden="true">{note}</span>
         </a>
     }
 }
@@ -240,7 +240,7 @@ fn table(lines: &[Line], columns: &[Column], said: RwSignal<String>) -> impl Int
                 .iter()
                 .map(|c| {
                     let marks = in_column(line, c).map(|cell| mark(line, cell, Some(said))).collect_view();
-                    view! { <td class:now=c.now><div class="cells">{marks}</div></td> }
+                    view! { <td class:now=c.now><div class="board-cells">{marks}</div></td> }
                 })
                 .collect_view();
             view! {

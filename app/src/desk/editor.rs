@@ -12,6 +12,8 @@ use backstraight_core::view::library::Library;
 use backstraight_core::view::met::{MetHere, in_words};
 use backstraight_core::view::planned::{PlannedGroup, PlannedSession};
 use leptos::prelude::*;
+use leptos::task::spawn_local;
+use wasm_bindgen::JsCast as _;
 
 use super::cell::{Cell, Pick};
 use super::deeds::{self, Way};
@@ -21,6 +23,7 @@ use super::item::ItemView;
 use super::scene::{Desk, belongs, writer};
 use super::week::At;
 use crate::kit::{Button, CautionBox, Combo, EmptyState, Kind, Offer, dates};
+use crate::platform::clock::pause;
 use crate::words::{say, say_n, say_with};
 
 /// One session in its editor.
@@ -155,11 +158,28 @@ pub fn Editor(
     }
 }
 
+/// Puts the focus into the first field of the session that is open, with its text marked so that typing replaces it.
+pub fn enter() {
+    spawn_local(async {
+        pause(0).await;
+        let found = document().query_selector(".desk-editor .cells input").ok().flatten();
+        if let Some(field) = found.and_then(|e| e.dyn_into::<web_sys::HtmlInputElement>().ok()) {
+            // Without the focus the field can still be reached.
+            let _ = field.focus();
+            field.select();
+        }
+    });
+}
+
 /// What is always in sight of a session; the rest is unfolded.
 const FIRST: [OfSession; 4] = [OfSession::Title, OfSession::Day, OfSession::Minutes, OfSession::Effort];
 
 #[component]
 fn Head(here: In) -> impl IntoView {
+    if here.at.enter.get_untracked() {
+        here.at.enter.set(false);
+        enter();
+    }
     let cell = move |field: OfSession| {
         let value = Signal::derive(move || {
             here.session.with(|s| {

@@ -177,7 +177,9 @@ pub fn TestDay() -> impl IntoView {
                 <ToggleChip label=say("testday.down") value=at.down />
                 <Button label=say("desk.undo").to_owned() disabled=undo_off on_press=move || bench.undo() />
                 <Button label=say("desk.redo").to_owned() disabled=redo_off on_press=move || bench.redo() />
-                <Button label=say("desk.keys").to_owned() kind=Kind::Quiet on_press=move || help.set(true) />
+                <span class="desk-keys">
+                    <Button label=say("desk.keys").to_owned() kind=Kind::Quiet on_press=move || help.set(true) />
+                </span>
             </div>
             <h2 class="hidden-text">{say("testday.grid")}</h2>
             <Cautions at=at />

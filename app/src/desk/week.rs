@@ -57,6 +57,8 @@ pub struct At {
     pub week: RwSignal<Day>,
     /// The session that is open: whose, which.
     pub open: RwSignal<Option<(PersonId, Key)>>,
+    /// Whether the focus is to go into the session once it is drawn.
+    pub enter: RwSignal<bool>,
     /// What is held.
     pub held: RwSignal<Option<Held>>,
     /// Weeks over which to repeat: whose, which session.
@@ -92,6 +94,8 @@ impl At {
         let title = Text::new(say("desk.new-session")).unwrap_or_default();
         let (key, command) = deeds::add_session(&place.plan, day, title, &mut self.mint());
         self.bench.run(vec![(place.doc, command)], say("desk.added"));
+        // A new session wants its title first.
+        self.enter.set(true);
         self.open.set(Some((who, key)));
     }
 
@@ -200,6 +204,7 @@ pub fn PlanDesk(
         whose,
         week: RwSignal::new(first),
         open: RwSignal::new(None),
+        enter: RwSignal::new(false),
         held: RwSignal::new(None),
         repeat: RwSignal::new(None),
         gone: RwSignal::new(false),
@@ -267,6 +272,7 @@ pub fn PlanDesk(
 fn all_keys() -> Vec<(String, String)> {
     let line = |keys: &str, what: &str| (keys.to_owned(), what.to_owned());
     vec![
+        line("Enter", say("desk.key.open")),
         line("←", say("desk.key.before")),
         line("→", say("desk.key.after")),
         line("t", say("desk.key.today")),
@@ -343,7 +349,9 @@ fn Bar(at: At, help: RwSignal<bool>) -> impl IntoView {
                     on_press=move || at.season.update(|s| *s = !*s) />
                 <Button label=say("desk.gone").to_owned() kind=Kind::Quiet
                     on_press=move || at.gone.update(|g| *g = !*g) />
-                <Button label=say("desk.keys").to_owned() kind=Kind::Quiet on_press=move || help.set(true) />
+                <span class="desk-keys">
+                    <Button label=say("desk.keys").to_owned() kind=Kind::Quiet on_press=move || help.set(true) />
+                </span>
             </div>
         </div>
         {move || at.held.get().map(|held| {
@@ -466,10 +474,18 @@ fn CardView(at: At, who: PersonId, card: Card) -> impl IntoView {
         event.prevent_default();
         event.stop_propagation();
     };
+    // Once opens it, and leaves the focus where keys mean the session; once more goes into it.
+    let pressed = move |_| {
+        if untrack(open) {
+            super::editor::enter();
+        } else {
+            at.open.set(Some((who, own())));
+        }
+    };
     let met = card.met.then(|| view! { <Chip text=say("desk.met") brick=true /> });
     view! {
         <article class="desk-card" class:open=open>
-            <button type="button" class="desk-open" on:click=move |_| at.open.set(Some((who, own()))) on:keydown=press
+            <button type="button" class="desk-open" on:click=pressed on:keydown=press
                 aria-expanded=move || if open() { "true" } else { "false" }>
                 <strong>{card.title.clone()}</strong>
                 <span class="soft">{card.under.clone()}</span>

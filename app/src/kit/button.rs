@@ -56,6 +56,9 @@ pub fn Button(
     /// The id of what says why it cannot be pressed, or what it does.
     #[prop(into, optional)]
     described_by: Option<String>,
+    /// Its id, by which the focus finds it again when its screen is drawn anew with another label.
+    #[prop(into, optional)]
+    id: Option<String>,
     /// Sends the form around it, as Enter does; the form says what happens then.
     #[prop(optional)]
     submit: bool,
@@ -69,6 +72,7 @@ pub fn Button(
     };
     view! {
         <button
+            id=id
             type=if submit { "submit" } else { "button" }
             class=class(kind, big, full)
             aria-disabled=move || disabled.get().then_some("true")

@@ -30,6 +30,10 @@ struct Pile {
 
 impl Pile {
     fn add(&mut self, text: String, undo: Option<Callback<()>>) {
+        if undo.is_some() {
+            // One way back at a time: of two buttons with the same word nobody could tell which deed they mean.
+            self.toasts.retain(|t| t.undo.is_none());
+        }
         let left_s = if undo.is_some() { STAYS_WITH_UNDO_S } else { STAYS_S };
         self.toasts.push(Toast { id: self.next, text, undo, left_s });
         self.next = self.next.wrapping_add(1);
@@ -180,6 +184,19 @@ mod tests {
             pile.second(None);
         }
         assert!(pile.toasts.is_empty());
+    }
+
+    #[test]
+    fn one_deed_at_a_time_can_be_taken_back() {
+        // A callback needs an owner to live in.
+        let owner = Owner::new();
+        owner.with(|| {
+            let mut pile = Pile::default();
+            pile.add("first".into(), Some(Callback::new(|()| ())));
+            pile.add("told".into(), None);
+            pile.add("second".into(), Some(Callback::new(|()| ())));
+            assert_eq!(pile.toasts.iter().map(|t| t.text.as_str()).collect::<Vec<_>>(), ["told", "second"]);
+        });
     }
 
     #[test]

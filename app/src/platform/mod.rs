@@ -4,6 +4,7 @@
 pub mod clock;
 pub mod database;
 pub mod files;
+pub mod focus;
 pub mod net;
 pub mod tabs;
 pub mod wake;

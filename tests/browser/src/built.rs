@@ -35,10 +35,12 @@ pub(crate) fn program(name: &str) -> PathBuf {
 pub struct Built(PathBuf);
 
 impl Built {
-    /// The one that `cargo xtask page` made.
+    /// The one that was built for stories (`BACKSTRAIGHT_STORY_PAGE` names its folder), else the one that
+    /// `cargo xtask page` made.
     #[must_use]
     pub fn usual() -> Built {
-        let folder = workspace().join("app/dist");
+        let named = env::var_os("BACKSTRAIGHT_STORY_PAGE").map(PathBuf::from);
+        let folder = named.unwrap_or_else(|| workspace().join("app/dist"));
         assert!(folder.join(INDEX).is_file(), "there is no page: cargo xtask page");
         Built(folder)
     }

@@ -5,6 +5,7 @@ use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
 use thirtyfour::WebElement;
+use thirtyfour::components::SelectElement;
 
 use crate::must::must;
 use crate::seat::{Seat, wait};
@@ -104,6 +105,20 @@ impl Seat {
     #[track_caller]
     pub fn fill_mark(&self, mark: &str, text: &str) {
         self.with(What::Mark(mark), async |e| fill(e, text).await);
+    }
+
+    /// Chooses what says that in the list of that name.
+    #[track_caller]
+    pub fn choose(&self, list: &str, text: &str) {
+        self.with(What::Named("combobox", list), async |e| {
+            SelectElement::new(e).await?.select_by_partial_text(text).await
+        });
+    }
+
+    /// Puts the focus on what has this role and name, as tabbing there does.
+    #[track_caller]
+    pub fn focus(&self, role: &str, name: &str) {
+        self.with(What::Named(role, name), async |e| e.focus().await);
     }
 
     /// What a marked thing says.

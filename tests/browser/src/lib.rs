@@ -18,3 +18,4 @@ pub use must::must;
 pub use process::Server;
 pub use seat::{Kind, Seat};
 pub use stage::Stage;
+pub use thirtyfour::Key;

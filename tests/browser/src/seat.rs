@@ -102,6 +102,8 @@ impl Seat {
         let driver = must(wait(WebDriver::new(url, caps)), "opening a browser (apt-get install chromium)");
         self.process = driver.capabilities().get("goog:processID").and_then(Value::as_u64);
         self.driver = Some(driver);
+        let folder = json!({"behavior": "allow", "downloadPath": self.downloads()});
+        self.cdp("Browser.setDownloadBehavior", folder);
         if self.kind == Kind::Desk {
             // The window has a frame even without a screen: what counts is the page.
             let size = json!({"width": 1440, "height": 900, "deviceScaleFactor": 1, "mobile": false});
@@ -224,6 +226,91 @@ impl Seat {
     pub fn width(&self, points: u32) {
         let size = json!({"width": points, "height": 844, "deviceScaleFactor": 1, "mobile": self.kind == Kind::Phone});
         self.cdp("Emulation.setDeviceMetricsOverride", size);
+    }
+
+    /// Runs a script before anything of the page in each load from here on: a browser that is not as others are.
+    pub fn before_each_load(&self, script: &str) {
+        self.cdp("Page.addScriptToEvaluateOnNewDocument", json!({ "source": script }));
+    }
+
+    /// Sets the clock of the page's device so many milliseconds ahead, from the next load on.
+    pub fn clock_ahead(&self, ms: i64) {
+        self.before_each_load(&format!(
+            "{{ const Real = Date, now = () => Real.now() + {ms}; \
+             globalThis.Date = class extends Real {{ \
+               constructor(...a) {{ if (a.length) super(...a); else super(now()); }} static now() {{ return now(); }} }}; }}"
+        ));
+    }
+
+    /// From the next load on, storage is full while the page's window says so (`window.full = true`). The browser's
+    /// own limit is looked at twice a minute only, and so cannot be reached at a known moment.
+    pub fn storage_that_fills(&self) {
+        self.before_each_load(
+            "{ const put = IDBObjectStore.prototype.put; \
+               IDBObjectStore.prototype.put = function (...a) { \
+                 if (window.full) throw new DOMException('no room', 'QuotaExceededError'); \
+                 return put.apply(this, a); }; }",
+        );
+    }
+
+    /// Opens another tab of the same browser and looks at it.
+    pub fn new_tab(&self) {
+        let tab = must(wait(self.web().new_tab()), "a new tab");
+        must(wait(self.web().switch_to_window(tab)), "the new tab");
+    }
+
+    /// Looks at the tab that was opened as the nth, counted from 0.
+    pub fn tab(&self, n: usize) {
+        let tabs = must(wait(self.web().windows()), "the tabs");
+        let tab = found(tabs.into_iter().nth(n), "that tab");
+        must(wait(self.web().switch_to_window(tab)), "the tab");
+    }
+
+    /// Presses keys where the focus is; several of `thirtyfour::Key` go together in one text.
+    pub fn press(&self, keys: impl Into<TypingData>) {
+        let chain = self.web().action_chain().send_keys(keys);
+        must(wait(chain.perform()), "pressing keys");
+    }
+
+    /// Presses a key while others are held.
+    pub fn press_with(&self, held: &[Key], key: impl Into<TypingData>) {
+        let mut chain = self.web().action_chain();
+        for hold in held {
+            chain = chain.key_down(hold.clone());
+        }
+        chain = chain.send_keys(key);
+        for hold in held {
+            chain = chain.key_up(hold.clone());
+        }
+        must(wait(chain.perform()), "pressing keys");
+    }
+
+    /// What has the focus, as it is called.
+    #[must_use]
+    pub fn focused(&self) -> String {
+        let script = "const e = document.activeElement; return (e.getAttribute('aria-label') || e.innerText || \
+                      [...(e.labels ?? [])].map((l) => l.innerText).join(' ') || e.tagName).trim()";
+        self.run(script, Vec::new()).as_str().unwrap_or_default().to_owned()
+    }
+
+    /// Files that this browser saved, by name, once one of that ending is whole.
+    #[track_caller]
+    #[must_use]
+    pub fn saved(&self, ends: &str) -> PathBuf {
+        let begun = Instant::now();
+        loop {
+            let entries = std::fs::read_dir(self.downloads()).into_iter().flatten().flatten();
+            let whole = entries.map(|e| e.path()).find(|p| p.to_string_lossy().ends_with(ends));
+            if let Some(path) = whole {
+                return path;
+            }
+            assert!(begun.elapsed() < PATIENCE, "no file …{ends} was saved\n{}", self.state());
+            std::thread::sleep(AGAIN);
+        }
+    }
+
+    fn downloads(&self) -> PathBuf {
+        self.memory.with_extension("saved")
     }
 
     /// Slows the processor, as a phone's is slower than this machine's.

@@ -11,6 +11,7 @@ pub mod trends;
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::PersonId;
 use leptos::prelude::*;
+use wasm_bindgen::JsCast as _;
 
 use super::answers::Athlete as Answer;
 use super::asked::{Asked, ask, question};
@@ -116,8 +117,17 @@ pub fn Athlete(
             view! { <a href=Route::Athlete(id, s).href() aria-current=current>{word_of(s)}</a> }
         })
         .collect_view();
+    let parts = NodeRef::<leptos::html::Nav>::new();
+    // On a phone the parts are wider than the screen: the one that is shown is scrolled to.
+    Effect::new(move |_| {
+        let Some(nav) = parts.get() else { return };
+        let current = nav.query_selector("[aria-current]").ok().flatten();
+        if let Some(link) = current.and_then(|e| e.dyn_into::<web_sys::HtmlElement>().ok()) {
+            nav.set_scroll_left(link.offset_left() - nav.offset_left() - nav.client_width() / 3);
+        }
+    });
     view! {
-        <nav class="parts no-print" aria-label=say("athlete.parts")>{links}</nav>
+        <nav class="parts no-print" aria-label=say("athlete.parts") node_ref=parts>{links}</nav>
         <div class="stack part">{part}</div>
     }
     .into_any()

@@ -23,15 +23,15 @@ pub fn overview(at: At) -> impl IntoView {
         at.hub,
         Signal::derive(move || at.path("/forecast", &[("today", &at.today.to_string()), ("weeks", AHEAD)])),
     );
-    // Plan and talk are on this device, whether the server answers or not.
+    // Plan and talk are on this device, whether the server answers or not; above, so that no answer moves them.
     let coaches = at.hub.me().role.coaches();
     view! {
-        {at.answer.shown(move |answer| now(at, answer).into_any())}
         {coaches.then(|| view! { <div class="row no-print">
             <ButtonLink label=say("athlete.to-plan").to_owned() href=Route::Plan(Whose::Athlete(at.id), None).href() kind=Kind::Main />
             <ButtonLink label=say("athlete.to-talk").to_owned() href=Route::Talk(Some(at.id)).href() />
             <ButtonLink label=say("athlete.to-report").to_owned() href=Route::Reports.href() />
         </div> })}
+        {at.answer.shown(move |answer| now(at, answer).into_any())}
         <section class="stack">
             <h2>{say("athlete.ahead")}</h2>
             {forecast.shown(move |f| ahead(f, at.today.week_start()).into_any())}

@@ -26,18 +26,20 @@ fn here(phone: &Seat) -> String {
 #[ignore = "needs a browser: cargo xtask browser"]
 fn a_session_without_a_server_outlives_the_browser_and_reaches_the_coach() {
     let mut stage = Stage::of_the_club();
-    let mut phone = stage.come_in(Kind::Phone, "Ines");
+    let mut phone = stage.come_in(Kind::Phone, "Hanne");
     phone.wait_until_kept();
-    phone.wait_to_see("link", "Go on");
+    phone.wait_to_see("link", "Begin");
     stage.server.stop();
 
-    phone.tap("link", "Go on");
+    phone.tap("link", "Begin");
     phone.wait_to_see("button", "Done:");
     let (session, before) = (here(&phone), sets(&phone));
     // One tap logs what was asked.
     phone.tap("button", "Done:");
     wait_for_sets(&phone, before + 1);
     phone.wait_to_read("Saved on this phone");
+    // Whoever works with keys goes on where they were, though all of it was drawn anew.
+    phone.wait_for("the focus", "return document.activeElement.innerText.startsWith('Done:')");
     // A slip is corrected, and the first entry stays readable as such.
     phone.tap("button", "Correct 1");
     phone.fill("Repetitions", "3");
@@ -54,6 +56,7 @@ fn a_session_without_a_server_outlives_the_browser_and_reaches_the_coach() {
     let logged = sets(&phone);
     phone.tap("button", "Done:");
     wait_for_sets(&phone, logged + 1);
+    assert_eq!(phone.count("button", "Undo"), 1, "of several nobody could tell which deed they mean");
     phone.tap("button", "Undo");
     wait_for_sets(&phone, logged);
     phone.tap("button", "Something hurts");
@@ -74,6 +77,12 @@ fn a_session_without_a_server_outlives_the_browser_and_reaches_the_coach() {
     wait_for_sets(&phone, logged);
     assert!(holds(&phone, "closed") && holds(&phone, "corrected") && holds(&phone, "in place of"));
     assert!(holds(&phone, "Saved on this phone"));
+    // Nothing is next in a session that is over; more can still be said and logged.
+    assert_eq!(
+        phone.run("return document.querySelectorAll('.next, main .button.main').length", Vec::new()),
+        0
+    );
+    phone.wait_to_see("link", "Change how it was at the end");
     phone.go("/#/unsent");
     phone.wait_to_read("Reports of pain and illness");
 
@@ -85,8 +94,8 @@ fn a_session_without_a_server_outlives_the_browser_and_reaches_the_coach() {
     assert!(!holds(&phone, "Saved on this phone"));
 
     let desk = stage.come_in(Kind::Desk, "Marta");
-    desk.wait_to_see("link", "Ines Tarrowby");
-    desk.tap("link", "Ines Tarrowby");
+    desk.wait_to_see("link", "Hanne Oakrill");
+    desk.tap("link", "Hanne Oakrill");
     desk.tap("link", "Sessions");
     desk.wait_to_read("High-knee");
     desk.wait_to_read("65 min");

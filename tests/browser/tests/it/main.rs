@@ -3,6 +3,8 @@
 
 mod athlete;
 mod coach;
+mod own;
 mod page;
 mod screens;
+mod trouble;
 mod versions;

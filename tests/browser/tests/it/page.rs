@@ -151,12 +151,16 @@ fn the_rules_find_what_is_wrong() {
     phone.go("/");
     phone.run(
         "document.body.insertAdjacentHTML('beforeend', \
-         '<main><input><button>x</button><img src=\"/icons/none.png\"><div id=wide>.</div></main>'); \
+         '<main><input><button>x</button><img src=\"/icons/none.png\"><div id=wide>.</div> \
+         <a href=\"#x\" id=under>y</a><div id=over>z</div></main>'); \
+         Object.assign(document.getElementById('over').style, { position: 'fixed', inset: 0 }); \
          document.getElementById('wide').style.width = '900px';",
         Vec::new(),
     );
     let found = phone.breaches().0.join("\n");
-    for wrong in ["scrolls sideways", "input \"\":", "\"label\"", "\"image-alt\""] {
+    for wrong in
+        ["scrolls sideways", "button \"x\": 2", "a \"y\": under div \"z\"", "\"label\"", "\"image-alt\""]
+    {
         assert!(found.contains(wrong), "{wrong}: {found}");
     }
 }

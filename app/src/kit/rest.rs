@@ -6,7 +6,7 @@ use std::time::Duration;
 use backstraight_core::base::moment::Moment;
 use leptos::prelude::*;
 
-use super::button::{Button, Kind};
+use super::button::Button;
 use crate::words::{say, say_with};
 
 /// A rest that runs.
@@ -136,7 +136,7 @@ pub fn RestTimer(
                 <p role="status">{move || is_over.get().then(|| say("kit.rest.over"))}</p>
                 <div class="row">
                     <Button label=shorter.get_value() big=true on_press=move || nudge(-NUDGE_S) />
-                    <Button label=say("kit.rest.stop").to_owned() big=true kind=Kind::Main on_press=stop />
+                    <Button label=say("kit.rest.stop").to_owned() big=true on_press=stop />
                     <Button label=longer.get_value() big=true on_press=move || nudge(NUDGE_S) />
                 </div>
             </section>

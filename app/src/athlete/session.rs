@@ -27,6 +27,7 @@ use crate::kit::{
 use crate::platform::wake::{self, Awake};
 use crate::route::Route;
 use crate::screens::head;
+use crate::settings::RestSignal;
 use crate::start::busy;
 use crate::words::{say, say_with};
 
@@ -101,7 +102,7 @@ impl At {
     fn log(self, item: &Key, instead: Option<&Key>, set: SetDone) {
         let Some((_, screen)) = untrack(|| self.screen()) else { return };
         let Some(item) = screen.item(item) else { return };
-        let seconds = item.shown.target.rest.map(|r| r.get());
+        let seconds = item.shown.target.rest.map(|r| r.get()).filter(|s| *s > 0);
         let commands = screen.log(item, instead, set, &mut || self.hub.key());
         self.run(&screen, commands, say("session.set-saved"));
         if let Some(seconds) = seconds {
@@ -142,6 +143,12 @@ pub fn Session(
         }
     });
     on_cleanup(move || shown.remove());
+    let signal = expect_context::<RestSignal>().0;
+    let over = move |()| {
+        if signal.get_untracked() {
+            wake::shake();
+        }
+    };
     view! {
         {move || match at.screen() {
             Some((own, screen)) => body(at, &own, &screen).into_any(),
@@ -151,7 +158,8 @@ pub fn Session(
                 view! { <EmptyState title=say("session.gone") text=say("session.gone.text") action=home /> }.into_any()
             }
         }}
-        <RestTimer rest=at.rest now=Callback::new(move |()| at.hub.now()) keep_awake=Callback::new(move |(on,)| keep_awake(on)) />
+        <RestTimer rest=at.rest now=Callback::new(move |()| at.hub.now()) keep_awake=Callback::new(move |(on,)| keep_awake(on))
+            on_over=over />
         <Dialog title=Signal::derive(move || at.sheet.with(|s| s.as_ref().map_or_else(String::new, title)))
             open=Signal::derive(move || at.sheet.with(Option::is_some)) on_close=move || at.sheet.set(None) sheet=true>
             {move || at.sheet.get().map(|sheet| content(at, sheet))}

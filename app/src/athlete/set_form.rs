@@ -122,7 +122,7 @@ pub fn SetForm(
     view! {
         <form class="stack" on:submit=move |event| { event.prevent_default(); done(); }>
             {first.into_iter().map(|field| input(typed, field)).collect_view()}
-            <details open=filled>
+            <details class="more" open=filled>
                 <summary>{say("set.more")}</summary>
                 {rest.into_iter().map(|field| input(typed, field)).collect_view()}
                 <crate::kit::Check label=say("set.failed") value=failed />

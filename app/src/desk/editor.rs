@@ -371,7 +371,7 @@ fn GroupView(here: In, group: Key, offers: Memo<Vec<Offer>>) -> impl IntoView {
         typed.set(String::new());
     };
     view! {
-        <section class="desk-group card" aria-label=move || form.get()>
+        <div class="desk-group card" role="group" aria-label=move || form.get()>
             <For each=items key=|k| k.clone() let:item>
                 <ItemView here=here group=key item=item offers=offers />
             </For>
@@ -388,6 +388,6 @@ fn GroupView(here: In, group: Key, offers: Memo<Vec<Offer>>) -> impl IntoView {
                     <Button label=say("desk.withdraw-group").to_owned() kind=Kind::Grave on_press=withdraw />
                 </div>
             </details>
-        </section>
+        </div>
     }
 }

@@ -166,7 +166,7 @@ pub fn TestDay() -> impl IntoView {
         let mut options = vec![(String::new(), say("testday.choose").to_owned())];
         options.extend(tests.get());
         view! {
-            <div class="cells no-print">
+            <div class="choose no-print">
                 <Pick label=say("testday.test") options=options value=chosen save=choose />
                 <Pick label=say("testday.squad") options=teams.get() value=team save=choose_team />
                 <DateField label=say("field.day") value=at.day />

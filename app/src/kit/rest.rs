@@ -6,7 +6,7 @@ use std::time::Duration;
 use backstraight_core::base::moment::Moment;
 use leptos::prelude::*;
 
-use super::button::{Button, Kind};
+use super::button::Button;
 use crate::words::{say, say_with};
 
 /// A rest that runs.
@@ -131,14 +131,12 @@ pub fn RestTimer(
                     <path class="lane" d=LAP></path>
                     <path class="run" d=LAP pathLength="1000" stroke-dasharray=move || format!("{} 1000", run())></path>
                     <path class="chalk" d="M150 119V137"></path>
-                    <text class="left" x="110" y="90">
-                        {time}
-                    </text>
                 </svg>
+                <strong class="left" aria-hidden="true">{time}</strong>
                 <p role="status">{move || is_over.get().then(|| say("kit.rest.over"))}</p>
                 <div class="row">
                     <Button label=shorter.get_value() big=true on_press=move || nudge(-NUDGE_S) />
-                    <Button label=say("kit.rest.stop").to_owned() big=true kind=Kind::Main on_press=stop />
+                    <Button label=say("kit.rest.stop").to_owned() big=true on_press=stop />
                     <Button label=longer.get_value() big=true on_press=move || nudge(NUDGE_S) />
                 </div>
             </section>

@@ -1,5 +1,5 @@
-//! Keeps the screen on while a timer runs, where the browser can. It lets go when the page is hidden, so
-//! whoever draws the timer asks again when it is shown.
+//! Keeps the screen on while a timer runs, and shakes the phone at its end, where the browser can. It lets go when
+//! the page is hidden, so whoever draws the timer asks again when it is shown.
 
 use js_sys::{Function, Reflect};
 use wasm_bindgen::{JsCast as _, JsValue};
@@ -16,6 +16,17 @@ pub async fn keep_on() -> Option<Awake> {
     let request: Function = Reflect::get(&lock, &"request".into()).ok()?.dyn_into().ok()?;
     let promise: js_sys::Promise = request.call1(&lock, &"screen".into()).ok()?.dyn_into().ok()?;
     JsFuture::from(promise).await.ok().map(Awake)
+}
+
+/// Shakes the phone, twice and shortly.
+pub fn shake() {
+    let Some(navigator) = web_sys::window().map(|w| JsValue::from(w.navigator())) else { return };
+    let call = Reflect::get(&navigator, &"vibrate".into()).and_then(|f| f.dyn_into::<Function>());
+    if let Ok(call) = call {
+        let pattern: js_sys::Array = [200, 120, 200].into_iter().map(JsValue::from).collect();
+        // Refused before somebody has touched the page; then the screen alone tells.
+        let _ = call.call1(&navigator, &pattern);
+    }
 }
 
 impl Drop for Awake {

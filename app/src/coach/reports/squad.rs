@@ -68,7 +68,7 @@ fn athlete(line: &Line) -> impl IntoView + use<> {
     view! {
         <section class="together">
             <h3>{line.name.clone()}</h3>
-            {sessions(&all)}
+            {sessions(&line.name, &all)}
         </section>
     }
 }

@@ -60,7 +60,7 @@ pub fn Week(
             });
             let under = say_with("reports.week-of", &[("span", &span_text(monday, monday.plus(6)))]);
             let done = say_with("reports.done", &[("figure", &figure(line))]);
-            let (rows, said) = (sessions(&a.reviews), words(&a.reviews));
+            let (rows, said) = (sessions(&line.name, &a.reviews), words(&a.reviews));
             view! {
                 <Sheet title=title under=under>
                     <p>{done}</p>
@@ -77,8 +77,8 @@ pub fn Week(
     }
 }
 
-/// Sessions of a week as rows.
-pub fn sessions(all: &[Session]) -> AnyView {
+/// Sessions of somebody's week as rows.
+pub fn sessions(whose: &str, all: &[Session]) -> AnyView {
     if all.is_empty() {
         return view! { <p>{say("athlete.no-sessions")}</p> }.into_any();
     }
@@ -114,7 +114,8 @@ pub fn sessions(all: &[Session]) -> AnyView {
             ]
         })
         .collect();
-    view! { <DataTable caption=say("reports.sessions") columns=columns rows=rows /> }.into_any()
+    let caption = say_with("reports.sessions", &[("name", whose)]);
+    view! { <DataTable caption=caption columns=columns rows=rows /> }.into_any()
 }
 
 /// What the athlete wrote, and why something was left out.

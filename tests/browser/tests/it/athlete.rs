@@ -40,6 +40,20 @@ fn a_session_without_a_server_outlives_the_browser_and_reaches_the_coach() {
     phone.wait_to_read("Saved on this phone");
     // Whoever works with keys goes on where they were, though all of it was drawn anew.
     phone.wait_for("the focus", "return document.activeElement.innerText.startsWith('Done:')");
+    // The rest runs in sight, wherever one is in the session, and is stopped when it is not wanted.
+    phone.run(
+        "const a = [...document.querySelectorAll('article')].find((a) => a.innerText.includes('Hang power clean')); \
+         a.querySelector('.button.big').dataset.test = 'with-rest'",
+        Vec::new(),
+    );
+    phone.tap_mark("with-rest");
+    wait_for_sets(&phone, before + 2);
+    phone.wait_for(
+        "the rest in sight",
+        "const r = document.querySelector('.rest')?.getBoundingClientRect(); return !!r && r.top > 0 && r.bottom < innerHeight",
+    );
+    phone.tap("button", "Stop rest");
+    phone.wait_for("no rest", "return document.querySelector('.rest') === null");
     // A slip is corrected, and the first entry stays readable as such.
     phone.tap("button", "Correct 1");
     phone.fill("Repetitions", "3");

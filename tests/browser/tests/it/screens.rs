@@ -19,7 +19,8 @@ fn look(seat: &Seat, screen: &Screen, wrong: &mut Vec<String>) {
         seat.dark(dark);
         let shade = if dark { "-dark" } else { "" };
         seat.shot(&format!("{name}{shade}"));
-        wrong.extend(seat.breaches().0.into_iter().map(|w| format!("{name}{shade}, {:?}: {w}", seat.kind)));
+        let found = if dark { seat.too_faint() } else { seat.breaches() };
+        wrong.extend(found.0.into_iter().map(|w| format!("{name}{shade}, {:?}: {w}", seat.kind)));
     }
 }
 
@@ -92,7 +93,11 @@ fn screens_of_an_athlete() {
             screen(&*session, "athlete-pain").then(|seat| seat.tap("button", "Something hurts")),
             screen(&*session, "athlete-place").then(|seat| seat.tap("button", "Choose a place")),
             screen(&*session, "athlete-rest").then(|seat| {
-                seat.tap("button", "Done:");
+                seat.run(
+                    "[...document.querySelectorAll('article')].find((a) => a.innerText.includes('Hang power clean')) \
+                     .querySelector('.button.big').click()",
+                    Vec::new(),
+                );
                 seat.wait_to_see("button", "Stop rest");
             }),
             screen(close, "athlete-close"),

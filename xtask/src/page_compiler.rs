@@ -115,6 +115,8 @@ impl Compiler {
         for (folder, word) in [(run::root(), "."), (cargo_home(), "cargo")] {
             flags.push(format!("--remap-path-prefix={}={word}", folder.display()));
         }
+        // Views without their types: a page of many screens is smaller by that.
+        flags.extend(["--cfg".to_owned(), "erase_components".to_owned()]);
         flags.extend(self.sysroot.iter().map(|folder| format!("--sysroot={}", folder.display())));
         command.env_remove("RUSTFLAGS").env("CARGO_ENCODED_RUSTFLAGS", flags.join("\u{1f}"));
         command

@@ -96,10 +96,13 @@ fn a_week_is_planned_by_keys_given_to_the_squad_and_taken_back() {
     desk.press(Key::Enter);
     desk.wait_for("nothing is wrong", "return document.querySelector('.desk-item .wrong') === null");
     // Undo and redo by keys, outside of fields.
+    wait_until_sent(&desk);
     desk.focus("button", "Give to others");
     desk.press_with(&[Key::Control], "z");
+    desk.wait_to_read("Undone: ");
     desk.wait_for("undone", "return document.querySelector('.desk-item input').value.startsWith('4x10')");
     desk.press_with(&[Key::Control, Key::Shift], "z");
+    desk.wait_to_read("Done again: ");
     desk.wait_for("done again", "return document.querySelector('.desk-item input').value.startsWith('4x12')");
     desk.shots("plan-session");
     desk.assert_accessible("a session on the desk");

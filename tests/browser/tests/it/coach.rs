@@ -64,9 +64,16 @@ fn a_week_is_planned_by_keys_given_to_the_squad_and_taken_back() {
     let before = desk.run("return location.hash", Vec::new());
     desk.press(Key::Right);
     desk.wait_for("another week", &format!("return location.hash !== {before}"));
+    // Drawn too: today is not in it.
+    desk.wait_for(
+        "its sessions",
+        "return document.querySelector('.desk-day.now') === null && document.querySelector('.desk-card') !== null",
+    );
     desk.run("document.querySelector('.desk-day:not(:has(.desk-card)) .desk-add').focus()", Vec::new());
     desk.press(Key::Enter);
     desk.wait_for("the title", "return document.activeElement.value === 'New session'");
+    // The session stands, so that what is typed is an edit of it.
+    desk.wait_to_read("Session added");
     desk.press("Grass and hops");
     desk.press(Key::Enter);
     desk.wait_to_see("button", "Grass and hops");

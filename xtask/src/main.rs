@@ -27,7 +27,7 @@ cargo xtask <command>
   licences         the licence of every dependency against the list of those we may use
   bench [--json]   every budget that can be measured beside its figure, in a release build
   page [--dev]     the pages, compiled for browsers, as files for the server; with --dev quickly, not small
-  browser          stories of phones and desks in a real browser
+  browser          stories of phones and desks in a real browser, on a page built quickly for them
   shots DIR        the same, pictures of the screens into a folder
   bench-app        what the page weighs and how fast it opens
   demo [args]      the invented club on a server of your own

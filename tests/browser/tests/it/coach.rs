@@ -64,9 +64,16 @@ fn a_week_is_planned_by_keys_given_to_the_squad_and_taken_back() {
     let before = desk.run("return location.hash", Vec::new());
     desk.press(Key::Right);
     desk.wait_for("another week", &format!("return location.hash !== {before}"));
+    // Drawn too: today is not in it.
+    desk.wait_for(
+        "its sessions",
+        "return document.querySelector('.desk-day.now') === null && document.querySelector('.desk-card') !== null",
+    );
     desk.run("document.querySelector('.desk-day:not(:has(.desk-card)) .desk-add').focus()", Vec::new());
     desk.press(Key::Enter);
     desk.wait_for("the title", "return document.activeElement.value === 'New session'");
+    // The session stands, so that what is typed is an edit of it.
+    desk.wait_to_read("Session added");
     desk.press("Grass and hops");
     desk.press(Key::Enter);
     desk.wait_to_see("button", "Grass and hops");
@@ -96,10 +103,13 @@ fn a_week_is_planned_by_keys_given_to_the_squad_and_taken_back() {
     desk.press(Key::Enter);
     desk.wait_for("nothing is wrong", "return document.querySelector('.desk-item .wrong') === null");
     // Undo and redo by keys, outside of fields.
+    wait_until_sent(&desk);
     desk.focus("button", "Give to others");
     desk.press_with(&[Key::Control], "z");
+    desk.wait_to_read("Undone: ");
     desk.wait_for("undone", "return document.querySelector('.desk-item input').value.startsWith('4x10')");
     desk.press_with(&[Key::Control, Key::Shift], "z");
+    desk.wait_to_read("Done again: ");
     desk.wait_for("done again", "return document.querySelector('.desk-item input').value.startsWith('4x12')");
     desk.shots("plan-session");
     desk.assert_accessible("a session on the desk");

@@ -80,11 +80,15 @@ pub(crate) async fn serve(
         tokio::spawn(async move {
             match tls {
                 None => one(stream, peer, router, &http, watcher).await,
+                // Encryption takes room, which a connection without it does not set aside.
                 Some((tls, patience)) => {
-                    // Who does not agree on encryption, or not in time, is not talked to.
-                    if let Ok(Ok(stream)) = tokio::time::timeout(patience, tls.accept(stream)).await {
-                        one(stream, peer, router, &http, watcher).await;
-                    }
+                    Box::pin(async move {
+                        // Who does not agree on encryption, or not in time, is not talked to.
+                        if let Ok(Ok(stream)) = tokio::time::timeout(patience, tls.accept(stream)).await {
+                            one(stream, peer, router, &http, watcher).await;
+                        }
+                    })
+                    .await;
                 }
             }
             open.dec();

@@ -127,7 +127,7 @@ impl State {
         // What came between the position and now, before anything is waited for.
         if self.told.is_none() {
             self.told = Some(Instant::now());
-            if let Some(text) = self.news().await? {
+            if let Some(text) = Box::pin(self.news()).await? {
                 return Some((self, text));
             }
         }
@@ -139,7 +139,7 @@ impl State {
                     if let Some(told) = self.told {
                         tokio::time::sleep_until(told + BETWEEN).await;
                     }
-                    if let Some(text) = self.news().await? {
+                    if let Some(text) = Box::pin(self.news()).await? {
                         self.told = Some(Instant::now());
                         return Some((self, text));
                     }

@@ -32,27 +32,13 @@ use crate::platform::focus;
 use crate::platform::net::{self, Answer, Ask};
 use crate::reading::Readings;
 
+pub use crate::saved::Saved;
+
 /// How long after a save the exchange is tried, so that several go together.
 const SOON_MS: i32 = 1_500;
 /// How often it is tried while the page is shown, and at most after failures.
 const PACE_MS: i32 = 30_000;
 const SLOWEST_MS: i32 = 300_000;
-
-/// Whether what was entered is on disk here.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Saved {
-    /// All of it.
-    All,
-    /// The browser is writing.
-    Saving,
-    /// The browser refused; it is kept in memory and tried with the next entry.
-    Not {
-        /// In its words.
-        why: String,
-        /// Whether its storage is full.
-        full: bool,
-    },
-}
 
 /// How it stands with the server.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -19,6 +19,7 @@ pub mod platform;
 pub mod reading;
 pub mod root;
 pub mod route;
+pub mod saved;
 pub mod screens;
 pub mod settings;
 mod start;

@@ -18,7 +18,7 @@ pub(crate) fn page() -> Outcome {
     if page_compiler::is_there() { page::for_stories() } else { page_compiler::MISSING }
 }
 
-/// All stories, one after the other: two browsers on a small machine wait for each other. [`page`] comes before.
+/// All stories, one after the other: two browsers on a small machine wait for each other. [`page()`] comes before.
 pub(crate) fn part() -> Outcome {
     if !page::of_stories().join("index.html").is_file() {
         return Outcome::Missing { tool: "the page", bring: "cargo xtask browser" };

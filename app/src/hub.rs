@@ -31,8 +31,7 @@ use crate::platform::database::Database;
 use crate::platform::focus;
 use crate::platform::net::{self, Answer, Ask};
 use crate::reading::Readings;
-
-pub use crate::saved::Saved;
+use crate::saved::Saved;
 
 /// How long after a save the exchange is tried, so that several go together.
 const SOON_MS: i32 = 1_500;
@@ -205,15 +204,7 @@ impl Hub {
     /// The list of problems (nothing was written then), or that the browser did not store it: it is then
     /// in memory, shown as not saved, and goes with the next write.
     pub async fn run(self, name: DocName, command: &Command) -> Result<ChangeHash, AppError> {
-        let inner = self.inner();
-        if inner.elsewhere.get() {
-            return Err(AppError::Elsewhere);
-        }
-        let hash = inner.device.borrow_mut().run(name, command)?;
-        self.touch();
-        self.flush().await?;
-        self.soon();
-        Ok(hash)
+        self.deed(|device| device.run(name, command)).await
     }
 
     /// Does several things of one deed, one after the other; each is on disk before the next. Where the browser
@@ -239,12 +230,20 @@ impl Hub {
     /// # Errors
     /// When another tab writes, or the browser did not store it.
     pub async fn set_aside(self, kept: &Kept) -> Result<bool, AppError> {
+        let random = randomness::<8>()?;
+        self.deed(|device| device.set_aside(kept, random)).await
+    }
+
+    /// Changes what this device has, here and on the disk, and lets the server know soon.
+    async fn deed<T>(
+        self,
+        change: impl FnOnce(&mut Device<MemoryShelf>) -> Result<T, AppError>,
+    ) -> Result<T, AppError> {
         let inner = self.inner();
         if inner.elsewhere.get() {
             return Err(AppError::Elsewhere);
         }
-        let random = randomness::<8>()?;
-        let done = inner.device.borrow_mut().set_aside(kept, random)?;
+        let done = change(&mut inner.device.borrow_mut())?;
         self.touch();
         self.flush().await?;
         self.soon();

@@ -20,8 +20,9 @@ use backstraight_core::view::state::State;
 use leptos::prelude::Get as _;
 
 use crate::error::AppError;
-use crate::hub::{Hub, Saved};
+use crate::hub::Hub;
 use crate::kit::Kept;
+use crate::saved::Saved;
 
 /// Everything that is read for a day.
 #[derive(Debug, Clone)]

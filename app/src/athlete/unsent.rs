@@ -7,10 +7,11 @@ use leptos::prelude::*;
 use leptos::task::spawn_local;
 
 use crate::common::storage::StorageState;
-use crate::hub::{Line, Saved, use_hub};
+use crate::hub::{Line, use_hub};
 use crate::kit::{Button, EmptyState, ErrorBox, Kind, Toaster, Trouble};
 use crate::platform::clock::zone_minutes;
 use crate::platform::files;
+use crate::saved::Saved;
 use crate::screens::head;
 use crate::words::{say, say_n, say_with};
 

@@ -272,7 +272,10 @@ impl Hub {
         if batch.is_empty() {
             return Ok(());
         }
-        self.saved.set(Saved::Saving);
+        // What was refused stays said until it is on the disk: a second try is no success yet.
+        if !matches!(self.saved.get_untracked(), Saved::Not { .. }) {
+            self.saved.set(Saved::Saving);
+        }
         match inner.database.write(&batch).await {
             Ok(()) => {
                 if !inner.device.borrow().shelf().has_writes() {

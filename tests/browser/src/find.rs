@@ -146,6 +146,13 @@ impl Seat {
         self.with(What::Named(role, name), async |_| Ok(()));
     }
 
+    /// Whether the page says that anywhere now.
+    #[track_caller]
+    #[must_use]
+    pub fn reads(&self, text: &str) -> bool {
+        self.run("return document.body.innerText.includes(arguments[0])", vec![json!(text)]) == true
+    }
+
     /// Waits until the page says that anywhere.
     #[track_caller]
     pub fn wait_to_read(&self, text: &str) {

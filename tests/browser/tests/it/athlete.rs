@@ -1,26 +1,8 @@
 //! An athlete in a cellar: everything is logged without a server, outlives the browser, and reaches the coach.
 
-use backstraight_browser::{Kind, Seat, Stage};
-use serde_json::json;
+use backstraight_browser::{Kind, Stage};
 
-/// Sets that are shown in the session.
-fn sets(phone: &Seat) -> u64 {
-    phone.run("return document.querySelectorAll('.sets li').length", Vec::new()).as_u64().unwrap_or_default()
-}
-
-#[track_caller]
-fn wait_for_sets(phone: &Seat, n: u64) {
-    phone.wait_for("sets", &format!("return document.querySelectorAll('.sets li').length === {n}"));
-}
-
-fn holds(phone: &Seat, text: &str) -> bool {
-    phone.run("return document.body.innerText.includes(arguments[0])", vec![json!(text)]) == true
-}
-
-/// The part of an address that names the session.
-fn here(phone: &Seat) -> String {
-    phone.run("return location.hash", Vec::new()).as_str().unwrap_or_default().to_owned()
-}
+use super::session::{here, sets, wait_for_sets};
 
 #[test]
 #[ignore = "needs a browser: cargo xtask browser"]
@@ -89,8 +71,8 @@ fn a_session_without_a_server_outlives_the_browser_and_reaches_the_coach() {
     phone.reopen();
     phone.go(&format!("/{session}"));
     wait_for_sets(&phone, logged);
-    assert!(holds(&phone, "closed") && holds(&phone, "corrected") && holds(&phone, "in place of"));
-    assert!(holds(&phone, "Saved on this phone"));
+    assert!(phone.reads("closed") && phone.reads("corrected") && phone.reads("in place of"));
+    assert!(phone.reads("Saved on this phone"));
     // Nothing is next in a session that is over; more can still be said and logged.
     assert_eq!(
         phone.run("return document.querySelectorAll('.next, main .button.main').length", Vec::new()),
@@ -105,7 +87,7 @@ fn a_session_without_a_server_outlives_the_browser_and_reaches_the_coach() {
     phone.wait_to_read("Everything is with your coach");
     phone.go(&format!("/{session}"));
     phone.wait_to_read("With your coach");
-    assert!(!holds(&phone, "Saved on this phone"));
+    assert!(!phone.reads("Saved on this phone"));
 
     let desk = stage.come_in(Kind::Desk, "Marta");
     desk.wait_to_see("link", "Hanne Oakrill");
@@ -114,5 +96,5 @@ fn a_session_without_a_server_outlives_the_browser_and_reaches_the_coach() {
     desk.wait_to_read("High-knee");
     desk.wait_to_read("65 min");
     // Of health, coaches read what an athlete opened to them.
-    assert!(!holds(&desk, "outside of the left knee"));
+    assert!(!desk.reads("outside of the left knee"));
 }

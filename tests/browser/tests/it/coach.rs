@@ -7,10 +7,6 @@ use serde_json::json;
 /// What is typed in the line of a prescription.
 const LINE: &str = "Sets, dose, how hard, rest";
 
-fn reads(seat: &Seat, text: &str) -> bool {
-    seat.run("return document.body.innerText.includes(arguments[0])", vec![json!(text)]) == true
-}
-
 /// Waits until nothing of this device is waiting for the server any more.
 #[track_caller]
 fn wait_until_sent(seat: &Seat) {
@@ -255,7 +251,7 @@ fn two_edits_that_met_are_shown_settled_and_the_choice_is_taken_back() {
     }
     marta.shots("plan-two-edits");
     marta.assert_accessible("two edits that met");
-    assert!(reads(&marta, "Jonas Brindlemark") && reads(&marta, "Marta Quillfeather"));
+    assert!(marta.reads("Jonas Brindlemark") && marta.reads("Marta Quillfeather"));
     marta.tap("button", "4 reps");
     marta.wait_for("settled", "return !document.body.innerText.includes('Two edits met here')");
     assert!(line(&marta, 0).starts_with("3x4"), "{}", line(&marta, 0));

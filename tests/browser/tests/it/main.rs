@@ -6,5 +6,6 @@ mod coach;
 mod own;
 mod page;
 mod screens;
+mod session;
 mod trouble;
 mod versions;

@@ -5,10 +5,6 @@ use std::fs;
 use backstraight_browser::{Kind, Seat, Stage};
 use serde_json::{Value, json};
 
-fn reads(seat: &Seat, text: &str) -> bool {
-    seat.run("return document.body.innerText.includes(arguments[0])", vec![json!(text)]) == true
-}
-
 #[track_caller]
 fn exchange(phone: &Seat) {
     phone.run("location.hash = '#/unsent'", Vec::new());
@@ -30,7 +26,7 @@ fn an_own_test_is_entered_corrected_and_taken_back_without_a_server() {
     phone.fill("Mark", "2.61 something");
     phone.tap("button", "Save the trial");
     phone.wait_for("what is wrong", "return document.querySelector('.trial-form .wrong') !== null");
-    assert!(!reads(&phone, "Trial saved"));
+    assert!(!phone.reads("Trial saved"));
     phone.fill("Mark", "2.61");
     phone.fill("Conditions", "rubber, spikes off");
     phone.tap("button", "Save the trial");

@@ -4,7 +4,8 @@
 use std::fs;
 
 use backstraight_browser::{Built, Kind, Seat, Stage};
-use serde_json::json;
+
+use super::session::{here, sets, wait_for_sets};
 
 /// A phone of the club's Hanne, with the page and her documents on it; today's session is not begun.
 fn phone_of(stage: &Stage) -> Seat {
@@ -12,19 +13,6 @@ fn phone_of(stage: &Stage) -> Seat {
     phone.wait_until_kept();
     phone.wait_to_see("link", "Begin");
     phone
-}
-
-fn sets(phone: &Seat) -> u64 {
-    phone.run("return document.querySelectorAll('.sets li').length", Vec::new()).as_u64().unwrap_or_default()
-}
-
-#[track_caller]
-fn wait_for_sets(phone: &Seat, n: u64) {
-    phone.wait_for("sets", &format!("return document.querySelectorAll('.sets li').length === {n}"));
-}
-
-fn reads(phone: &Seat, text: &str) -> bool {
-    phone.run("return document.body.innerText.includes(arguments[0])", vec![json!(text)]) == true
 }
 
 /// Opens today's session and logs a set as asked. Sets that are there then.
@@ -97,7 +85,7 @@ fn a_new_version_of_the_page_waits_until_the_session_is_closed() {
     phone.wait_until_ready();
     phone.tap("link", "Go on");
     wait_for_sets(&phone, before + 1);
-    assert!(reads(&phone, "closed"));
+    assert!(phone.reads("closed"));
 }
 
 #[test]
@@ -122,11 +110,11 @@ fn storage_that_is_not_promised_or_full_is_said_with_what_to_do() {
     phone.run("window.full = true", Vec::new());
     log_one(&phone);
     phone.wait_to_read("could not store");
-    assert!(!reads(&phone, "Set saved on this phone"), "nothing is called saved that is not");
-    assert!(reads(&phone, "Not saved"), "{}", phone.state());
+    assert!(!phone.reads("Set saved on this phone"), "nothing is called saved that is not");
+    assert!(phone.reads("Not saved"), "{}", phone.state());
     phone.shots("storage-full");
     phone.assert_accessible("a set that is not saved");
-    let session = phone.run("return location.hash", Vec::new()).as_str().unwrap_or_default().to_owned();
+    let session = here(&phone);
     phone.run("location.hash = '#/unsent'", Vec::new());
     phone.wait_to_read("This browser's storage is full");
     phone.run("window.full = false", Vec::new());

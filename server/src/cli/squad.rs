@@ -48,31 +48,9 @@ pub(super) enum Squad {
         output: Output,
     },
     /// Put an athlete into a squad, as a coach's device would
-    Join {
-        /// The athlete
-        athlete: String,
-        /// The squad
-        squad: String,
-        #[command(flatten)]
-        writer: Writer,
-        #[command(flatten)]
-        data: Data,
-        #[command(flatten)]
-        output: Output,
-    },
+    Join(OfOne),
     /// Take an athlete out of a squad, as a coach's device would; nothing that was written is deleted
-    Leave {
-        /// The athlete
-        athlete: String,
-        /// The squad
-        squad: String,
-        #[command(flatten)]
-        writer: Writer,
-        #[command(flatten)]
-        data: Data,
-        #[command(flatten)]
-        output: Output,
-    },
+    Leave(OfOne),
     /// Both at once: what the squad that is left says about the athlete comes along
     Move {
         /// The athlete
@@ -119,6 +97,21 @@ pub(super) struct Writer {
     coach: String,
 }
 
+/// An athlete and the squad that is joined or left.
+#[derive(Debug, Args)]
+pub(super) struct OfOne {
+    /// The athlete
+    athlete: String,
+    /// The squad
+    squad: String,
+    #[command(flatten)]
+    writer: Writer,
+    #[command(flatten)]
+    data: Data,
+    #[command(flatten)]
+    output: Output,
+}
+
 /// Somebody in a squad.
 #[derive(Debug, Serialize)]
 struct MemberLine {
@@ -161,10 +154,10 @@ impl Squad {
                 }
                 table::one(output, &line, &[("squad", line.id.clone()), ("name", line.name.clone())])
             }
-            Squad::Join { athlete, squad, writer, data, output } => {
+            Squad::Join(OfOne { athlete, squad, writer, data, output }) => {
                 moved(&data, &athlete, (None, Some(&squad)), &writer, output)
             }
-            Squad::Leave { athlete, squad, writer, data, output } => {
+            Squad::Leave(OfOne { athlete, squad, writer, data, output }) => {
                 moved(&data, &athlete, (Some(&squad), None), &writer, output)
             }
             Squad::Move { athlete, from, to, writer, data, output } => {
@@ -231,24 +224,17 @@ fn moved(
 }
 
 fn list(store: &Store, id: SquadId, output: Output) -> Result<(), CliError> {
-    let whole = store.read_blocking(|db| {
-        let known = people::squad_exists(db, id)?;
-        Ok((known, if known { review::open(db, &DocName::Squad(id))? } else { None }))
+    let doc = store.read_blocking(|db| {
+        if !people::squad_exists(db, id)? {
+            return Ok(None);
+        }
+        review::open(db, &DocName::Squad(id)).map(Some)
     })?;
-    let doc = match whole {
-        (false, _) => return Err(CliError::Argument(format!("there is no squad {id}"))),
-        (true, doc) => doc,
-    };
-    let mut rows: Vec<MemberLine> = Vec::new();
-    if let Some(doc) = doc {
-        let members = doc.records::<Member>("members");
-        rows.extend(
-            members.live().map(|e| MemberLine {
-                athlete: e.record.athlete.to_string(),
-                name: e.record.name.to_string(),
-            }),
-        );
-    }
+    let doc = doc.ok_or_else(|| CliError::Argument(format!("there is no squad {id}")))?;
+    let members = doc.map(|doc| doc.records::<Member>("members")).unwrap_or_default();
+    let line =
+        |member: &Member| MemberLine { athlete: member.athlete.to_string(), name: member.name.to_string() };
+    let mut rows: Vec<MemberLine> = members.live().map(|e| line(&e.record)).collect();
     rows.sort_by(|a, b| (&a.name, &a.athlete).cmp(&(&b.name, &b.athlete)));
     table::print(output, &["ATHLETE", "NAME"], &rows, |r| vec![r.athlete.clone(), r.name.clone()])
 }

@@ -1,7 +1,8 @@
 //! Becoming an install: with an invitation, by signing in, or with the owner's link of a new server. The
 //! key is on disk here before it is used, so an answer that got lost can be asked for again.
 
-use backstraight_core::device::identity::{Identity, InstallKey, hex};
+use backstraight_core::base::hex::hex;
+use backstraight_core::device::identity::{Identity, InstallKey};
 use backstraight_core::exchange::proof;
 use serde::Deserialize;
 

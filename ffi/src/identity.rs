@@ -4,7 +4,7 @@ use std::fs;
 use std::io::Write as _;
 use std::path::Path;
 
-pub use backstraight_core::device::identity::{Identity, InstallKey, hex};
+pub use backstraight_core::device::identity::{Identity, InstallKey};
 
 use crate::error::PhoneError;
 

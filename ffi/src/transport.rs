@@ -34,8 +34,9 @@ mod http {
     use flate2::write::GzEncoder;
 
     use super::{PhoneError, Renewal, Tokens, Transport};
-    use crate::identity::{self, Identity, InstallKey, hex};
+    use crate::identity::{self, Identity, InstallKey};
     use crate::news::{Line, Listen};
+    use backstraight_core::base::hex::hex;
     use backstraight_core::base::moment::Moment;
     use backstraight_core::exchange::proof::{self, Invitation};
     use backstraight_core::exchange::wire::MAX_BODY;

@@ -26,7 +26,7 @@ pub fn is_own(name: &DocName) -> bool {
 pub fn of_device(hub: Hub) -> Result<Vec<u8>, AppError> {
     hub.peek(|device| {
         let me = device.identity().clone();
-        let library = device.library().unwrap_or_default();
+        let (exercises, tests) = names(&device.library().unwrap_or_default());
         let mut documents = Vec::new();
         for name in own(device)? {
             documents.push(document(device.document(name)?));
@@ -37,8 +37,8 @@ pub fn of_device(hub: Hub) -> Result<Vec<u8>, AppError> {
             "name": me.name,
             "club": me.club.to_string(),
             "device": me.install.to_string(),
-            "exercises": names(&library).0,
-            "tests": names(&library).1,
+            "exercises": exercises,
+            "tests": tests,
             "documents": documents,
         });
         serde_json::to_vec_pretty(&all).map_err(|e| AppError::Answer(e.to_string()))

@@ -1,6 +1,7 @@
 //! Entries of the browser's storage: one key and one value each, so that a batch is a list of puts and
 //! removals in one transaction. Says how a key reads; knows no document's content.
 
+use backstraight_core::base::hex::hex;
 use backstraight_core::model::name::DocName;
 
 /// One change of the storage: a value to put, or none to remove.
@@ -52,10 +53,6 @@ pub const PEOPLE: &str = "people";
 /// The fact that says who this install is.
 pub const IDENTITY: &str = "identity";
 
-fn hex(name: &DocName) -> String {
-    name.to_bytes().as_slice().iter().map(|b| format!("{b:02x}")).collect()
-}
-
 fn unhex(text: &str) -> Option<DocName> {
     let bytes: Option<Vec<u8>> =
         (0..text.len()).step_by(2).map(|i| u8::from_str_radix(text.get(i..i + 2)?, 16).ok()).collect();
@@ -67,10 +64,10 @@ impl Slot {
     #[must_use]
     pub fn key(&self) -> String {
         match self {
-            Slot::Row(name) => format!("row/{}", hex(name)),
-            Slot::Saved(name) => format!("saved/{}", hex(name)),
-            Slot::Chunk(name, n) => format!("chunk/{}/{n:08x}", hex(name)),
-            Slot::Refused(name) => format!("refused/{}", hex(name)),
+            Slot::Row(name) => format!("row/{}", hex(name.to_bytes().as_slice())),
+            Slot::Saved(name) => format!("saved/{}", hex(name.to_bytes().as_slice())),
+            Slot::Chunk(name, n) => format!("chunk/{}/{n:08x}", hex(name.to_bytes().as_slice())),
+            Slot::Refused(name) => format!("refused/{}", hex(name.to_bytes().as_slice())),
             Slot::Parcel(n) => format!("parcel/{n:08x}"),
             Slot::Aside(n) => format!("aside/{n:08x}"),
             Slot::Fact(what) => format!("fact/{what}"),

@@ -2,6 +2,7 @@
 
 pub mod csv;
 pub mod day;
+pub mod hex;
 pub mod id;
 pub mod key;
 pub(crate) mod leb128;

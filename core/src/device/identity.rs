@@ -70,12 +70,6 @@ impl InstallKey {
     }
 }
 
-/// Lower-case hexadecimal, as keys and signatures are sent.
-#[must_use]
-pub fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|b| format!("{b:02x}")).collect()
-}
-
 #[derive(Encode, Decode)]
 #[cbor(map)]
 struct Stored {

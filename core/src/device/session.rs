@@ -1,6 +1,7 @@
 //! What an install shows and gets to go on speaking with its server.
 
-use super::identity::{Identity, InstallKey, hex};
+use super::identity::{Identity, InstallKey};
+use crate::base::hex::hex;
 use crate::base::moment::Moment;
 use crate::exchange::proof;
 

@@ -2,13 +2,12 @@
 //! lists as lists, a record that stands in one value field by field, times as moments. One form for the copy
 //! that a server makes and for the one that a device makes. Knows no format of files.
 
-use std::fmt::Write as _;
-
 use super::any;
 use super::name::Kind;
 use super::number::Speeds;
 use super::spec::{Field as _, RecordSpec, Scalar};
 use super::whole;
+use crate::base::hex::hex;
 use crate::base::moment::Moment;
 
 /// A value, told.
@@ -99,14 +98,6 @@ pub fn list(field: &str, value: &Scalar) -> Option<Vec<i64>> {
         }
         _ => None,
     }
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().fold(String::with_capacity(2 * bytes.len()), |mut text, byte| {
-        // Writing into a text does not fail.
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
 }
 
 #[cfg(test)]

@@ -92,10 +92,18 @@ impl Page {
         for (name, plain) in &files {
             let ending = name.rsplit('.').next().unwrap_or_default();
             let Some(kind) = kind(ending) else { continue };
+            let lasting = name != INDEX && name != WORKER;
+            // What a name tells is not read again: a browser that takes a compressed twin leaves the file itself on
+            // the disk, out of this process's memory.
+            let tag = if lasting {
+                name.clone().into_owned()
+            } else {
+                HEXLOWER.encode(Sha256::digest(plain).get(..8).unwrap_or_default())
+            };
             let file = File {
                 kind,
-                tag: HEXLOWER.encode(Sha256::digest(plain).get(..8).unwrap_or_default()),
-                lasting: name != INDEX && name != WORKER,
+                tag,
+                lasting,
                 plain: plain.clone(),
                 br: files.get(format!("{name}.br").as_str()).cloned(),
                 gz: files.get(format!("{name}.gz").as_str()).cloned(),

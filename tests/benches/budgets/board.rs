@@ -114,7 +114,7 @@ fn fill(server: &Server, club: &Club, stories: &[Story]) -> (ClubId, Vec<PersonI
 }
 
 /// Asks over a connection that stays open, and gives the status and the length of the body.
-fn get(stream: &mut TcpStream, path: &str, access: &str, tag: Option<&str>) -> (String, Vec<u8>) {
+pub(crate) fn get(stream: &mut TcpStream, path: &str, access: &str, tag: Option<&str>) -> (String, Vec<u8>) {
     let tag = tag.map_or_else(String::new, |t| format!("if-none-match: {t}\r\n"));
     let head = format!("GET {path} HTTP/1.1\r\nhost: x\r\nauthorization: Bearer {access}\r\n{tag}\r\n");
     stream.write_all(head.as_bytes()).unwrap();
@@ -139,7 +139,7 @@ fn get(stream: &mut TcpStream, path: &str, access: &str, tag: Option<&str>) -> (
     (head, got.split_off(end))
 }
 
-fn connect(address: SocketAddr) -> TcpStream {
+pub(crate) fn connect(address: SocketAddr) -> TcpStream {
     let stream = TcpStream::connect(address).unwrap();
     stream.set_nodelay(true).unwrap();
     stream

@@ -1,23 +1,26 @@
 //! A Sunday evening: a thousand phones that were without a signal for two weeks come back within ten
-//! seconds. Time to "durable" for each, memory and CPU of the server's own process (boards' rows made
-//! meanwhile), and what is there after the process was killed the moment the last answer was out.
+//! seconds. Time to "durable" for each, how long their coach's board takes meanwhile, memory and CPU of the server's
+//! own process (boards' rows made meanwhile), and what is there after the process was killed the moment the last
+//! answer was out.
 
 use std::io::{BufRead as _, BufReader};
 use std::net::SocketAddr;
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 
 use backstraight_cluster::Cluster;
+use backstraight_core::base::day::Day;
 use backstraight_core::exchange::access::Role;
 use backstraight_core::exchange::wire::{Down, Outcome};
 use backstraight_ffi::identity::Identity;
 use backstraight_server::store::postgres::Database;
 
+use crate::board;
 use crate::documents::Club;
-use crate::measure::{Row, quantile};
+use crate::measure::{Row, median, quantile, wall};
 use crate::stage::{Server, post};
 use crate::story;
 use crate::upload::{Device, held};
@@ -27,6 +30,9 @@ const PHONES: usize = 1_000;
 const WITHIN: Duration = Duration::from_secs(10);
 /// Requests that are under way at most; a phone beyond it waits, and the wait counts.
 const AT_ONCE: usize = 128;
+/// Athletes on the page of the board that the coach looks at meanwhile, and how often it is asked for.
+const LOOKED_AT: usize = 60;
+const LOOK_EVERY: Duration = Duration::from_millis(250);
 /// The word by which this program becomes a server.
 pub(crate) const SERVE: &str = "--serve-for-burst";
 
@@ -89,10 +95,10 @@ pub(crate) fn figures(club: &Club) -> Vec<Row> {
 
 fn on(what: &str, club: &Club, database: Option<&str>, processes: usize) -> Vec<Row> {
     let dir = tempfile::tempdir().unwrap();
-    let devices = prepare(dir.path(), club, database);
+    let (coach, devices) = prepare(dir.path(), club, database);
     let servers: Vec<Process> = (0..processes).map(|_| Process::start(dir.path(), database)).collect();
     let before: f64 = servers.iter().map(Process::cpu_ms).sum();
-    let times = come_back(&devices, &servers);
+    let (times, looks) = with_a_coach(&coach, &servers[0], || come_back(&devices, &servers));
     let spent = servers.iter().map(Process::cpu_ms).sum::<f64>() - before;
     let peak = servers.iter().map(|s| s.status("VmHWM:")).fold(0.0, f64::max);
     servers.into_iter().for_each(Process::kill);
@@ -102,18 +108,24 @@ fn on(what: &str, club: &Club, database: Option<&str>, processes: usize) -> Vec<
     vec![
         Row::most(&format!("1,000 phones back within 10 s, p99 until durable: {what}"), 250.0, quantile(&times, 0.99), "ms")
             .note(format!("264 changes each on 1,012 earlier ones, a connection each; both cores, phones among them; p50 {:.0} ms, worst {:.0} ms", quantile(&times, 0.5), quantile(&times, 0.9999))),
+        Row::most("a coach's board meanwhile", 50.0, median(looks.clone()), "ms").of_cpu().note(format!(
+            "{LOOKED_AT} athletes × 12 weeks, {} times on an open connection, elapsed; p95 {:.0} ms, worst {:.0} ms",
+            looks.len(),
+            quantile(&looks, 0.95),
+            quantile(&looks, 0.9999)
+        )),
         Row::most("memory of a server meanwhile, at most", 100.0, peak, "MB").note("resident, of its own process; rows of boards are made meanwhile"),
         Row::beside("CPU of the servers for each phone", spent / phones, "ms CPU").note("rows of boards among it"),
         Row::most("acknowledged uploads not there after kill -9", 0.0, lost, "phones"),
     ]
 }
 
-/// All phones enrolled, with what they sent before the two weeks.
-fn prepare(folder: &Path, club: &Club, database: Option<&str>) -> Vec<Device> {
+/// All phones enrolled, with what they sent before the two weeks, and their coach.
+fn prepare(folder: &Path, club: &Club, database: Option<&str>) -> (Identity, Vec<Device>) {
     let database = database.map_or_else(Database::default, |url| Database::at(url.parse().unwrap()));
     let server = Server::over(folder, story::START, database);
     let id = server.club();
-    server.enrolled(id, Role::HeadCoach, "Ruth Adeyemi");
+    let coach = server.enrolled(id, Role::HeadCoach, "Ruth Adeyemi");
     let people: Vec<Identity> =
         (0..PHONES).map(|n| server.enrolled(id, Role::Athlete, &format!("Athlete {n:04}"))).collect();
     let next = AtomicUsize::new(0);
@@ -131,7 +143,30 @@ fn prepare(folder: &Path, club: &Club, database: Option<&str>) -> Vec<Device> {
         }
     });
     server.stop();
-    made.into_inner().unwrap()
+    (coach, made.into_inner().unwrap())
+}
+
+/// What each look of the coach at the board takes while the phones come back, ms.
+fn with_a_coach<T>(coach: &Identity, server: &Process, phones: impl FnOnce() -> T) -> (T, Vec<f64>) {
+    let today = Day::of(story::START, 0).unwrap();
+    let path = format!("/v1/board?from={}&to={today}&today={today}&limit={LOOKED_AT}", today.plus(-83));
+    let over = AtomicBool::new(false);
+    std::thread::scope(|scope| {
+        let looking = scope.spawn(|| {
+            let mut stream = board::connect(server.address);
+            let mut took = Vec::new();
+            while !over.load(Ordering::Relaxed) {
+                let (ms, (head, _)) = wall(|| board::get(&mut stream, &path, &coach.access, None));
+                assert!(head.starts_with("http/1.1 200"), "{head}");
+                took.push(ms);
+                std::thread::sleep(LOOK_EVERY);
+            }
+            took
+        });
+        let done = phones();
+        over.store(true, Ordering::Relaxed);
+        (done, looking.join().unwrap())
+    })
 }
 
 /// Milliseconds from when each phone wants to send until its answer says "durable".

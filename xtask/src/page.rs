@@ -39,7 +39,7 @@ pub(crate) fn for_stories() -> Outcome {
 }
 
 fn build(dev: bool, out: &Path) -> Outcome {
-    let compiler = match page_compiler::find() {
+    let compiler = match page_compiler::find(dev) {
         Ok(compiler) => compiler,
         Err(outcome) => return outcome,
     };

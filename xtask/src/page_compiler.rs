@@ -1,5 +1,6 @@
-//! Which compiler makes the page. With rustup its part for WebAssembly is enough, and is brought when it is missing;
-//! else Debian's compiler, whose package has the standard library as source: that is compiled once and kept.
+//! Which compiler makes the page: rustup's, whose parts are brought when they are missing, else Debian's. Where the
+//! standard library is there as source it is compiled once, for size, and kept: as it is shipped it is made for speed,
+//! and in a page of many lists sorting alone would take a tenth.
 
 use std::env;
 use std::fs;
@@ -17,6 +18,13 @@ const VARIABLE: &str = "BACKSTRAIGHT_PAGE_COMPILER";
 const DEBIAN_RUSTC: &str = "/usr/bin/rustc";
 const DEBIAN_CARGO: &str = "/usr/bin/cargo";
 const DEBIAN_STD: &str = "/usr/lib/rustlib/src/rust/library/std";
+/// How the standard library is compiled for a page that people get.
+const STD_FOR_SIZE: [&str; 4] = [
+    "-Zbuild-std=std,panic_abort",
+    "-Zbuild-std-features=optimize_for_size",
+    "--config",
+    "profile.release.opt-level=\"s\"",
+];
 /// What an outer cargo of rustup tells its children, and another compiler must not hear.
 const OF_RUSTUP: [&str; 8] = [
     "CARGO",
@@ -39,24 +47,40 @@ pub(crate) const MISSING: Outcome = Outcome::Missing {
 pub(crate) struct Compiler {
     /// In words.
     pub(crate) what: &'static str,
+    /// Whose it is.
+    from: From,
     /// Where it builds: each compiler in a folder of its own, or every change of it would build all anew.
     pub(crate) out: PathBuf,
-    /// The standard library that was compiled for Debian's; rustup's brings its own.
+    /// The standard library that was compiled here, if it was.
     sysroot: Option<PathBuf>,
 }
 
-/// Finds one, and brings what is missing where that is possible.
-pub(crate) fn find() -> Result<Compiler, Outcome> {
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum From {
+    Rustup,
+    Debian,
+}
+
+/// Finds one, and brings what is missing where that is possible. A page to work on (`dev`) is made with the standard
+/// library as it is shipped, where one is.
+pub(crate) fn find(dev: bool) -> Result<Compiler, Outcome> {
     let asked = env::var(VARIABLE).ok();
-    match asked.as_deref() {
-        Some("rustup") => rustup().ok_or(MISSING),
-        Some("debian") => debian()?.ok_or(MISSING),
-        Some(other) => Err(Outcome::Failed(format!("{VARIABLE} is rustup or debian, not {other}"))),
-        None => match rustup() {
-            Some(compiler) => Ok(compiler),
-            None => debian()?.ok_or(MISSING),
-        },
+    let found = match asked.as_deref() {
+        Some("rustup") => rustup(),
+        Some("debian") => debian(),
+        Some(other) => return Err(Outcome::Failed(format!("{VARIABLE} is rustup or debian, not {other}"))),
+        None => rustup().or_else(debian),
+    };
+    let mut compiler = found.ok_or(MISSING)?;
+    let shipped = compiler.from == From::Rustup;
+    if shipped && (dev || !has_source()) {
+        if !dev {
+            println!("   the standard library is taken as it is shipped: the page gets larger by a tenth");
+        }
+        return Ok(compiler);
     }
+    compiler.make_std().map_err(Outcome::Failed)?;
+    Ok(compiler)
 }
 
 /// Whether there is one, without bringing anything.
@@ -74,7 +98,26 @@ fn rustup() -> Option<Compiler> {
         }
     }
     let out = run::target().join("page/rustup");
-    has_target().then_some(Compiler { what: "the workspace's compiler", out, sysroot: None })
+    let compiler = Compiler { what: "the workspace's compiler", from: From::Rustup, out, sysroot: None };
+    has_target().then_some(compiler)
+}
+
+/// Whether the workspace's compiler has the standard library as source; brings it where rustup can.
+fn has_source() -> bool {
+    let there = || {
+        let mut ask = Command::new("rustc");
+        ask.current_dir(run::root()).args(["--print", "sysroot"]);
+        read(ask).is_ok_and(|at| Path::new(at.trim()).join("lib/rustlib/src/rust/library/std").is_dir())
+    };
+    if !there() && has("rustup") {
+        println!("-> rustup component add rust-src");
+        let mut add = Command::new("rustup");
+        add.current_dir(run::root()).args(["component", "add", "rust-src"]);
+        if let Outcome::Failed(why) = run::run(add) {
+            println!("   {why}");
+        }
+    }
+    there()
 }
 
 /// Whether the compiler that the workspace uses has the standard library for browsers.
@@ -90,25 +133,16 @@ fn debian_is_there() -> bool {
     [DEBIAN_RUSTC, DEBIAN_CARGO, DEBIAN_STD].iter().all(|path| Path::new(path).exists()) && has("wasm-ld")
 }
 
-fn debian() -> Result<Option<Compiler>, Outcome> {
-    if !debian_is_there() {
-        return Ok(None);
-    }
-    let home = run::target().join("page");
-    let sysroot = home.join("std");
-    let compiler =
-        Compiler { what: "Debian's compiler", out: home.join("debian"), sysroot: Some(sysroot.clone()) };
-    compiler.make_std(&sysroot).map_err(Outcome::Failed)?;
-    Ok(Some(compiler))
+fn debian() -> Option<Compiler> {
+    let out = run::target().join("page/debian");
+    let compiler = Compiler { what: "Debian's compiler", from: From::Debian, out, sysroot: None };
+    debian_is_there().then_some(compiler)
 }
 
 impl Compiler {
     /// A cargo command that compiles for browsers.
     pub(crate) fn cargo(&self, args: &[&str]) -> Command {
-        let mut command = match self.sysroot {
-            None => cargo(args),
-            Some(_) => debians(args),
-        };
+        let mut command = self.plain(args);
         command.args(["--target", TARGET]).env("CARGO_TARGET_DIR", &self.out);
         // No path of the machine gets into the page, and another folder makes the same bytes.
         let mut flags: Vec<String> = Vec::new();
@@ -122,13 +156,28 @@ impl Compiler {
         command
     }
 
+    /// Its cargo as such.
+    fn plain(&self, args: &[&str]) -> Command {
+        match self.from {
+            From::Rustup => cargo(args),
+            From::Debian => debians(args),
+        }
+    }
+
+    /// What the compiler says it is.
+    fn version(&self) -> Result<String, String> {
+        let mut ask = Command::new(if self.from == From::Debian { DEBIAN_RUSTC } else { "rustc" });
+        ask.current_dir(run::root()).arg("-vV");
+        read(ask)
+    }
+
     /// Compiles the standard library for browsers, unless this compiler's is there already.
-    fn make_std(&self, sysroot: &Path) -> Result<(), String> {
+    fn make_std(&mut self) -> Result<(), String> {
         let failed = |path: &Path, e: std::io::Error| format!("{}: {e}", path.display());
-        let mut ask = Command::new(DEBIAN_RUSTC);
-        ask.arg("-vV");
-        let version = read(ask)?;
+        let sysroot = self.out.join("std");
+        let version = format!("{}{}\n", self.version()?, STD_FOR_SIZE.join(" "));
         let stamp = sysroot.join("made-with.txt");
+        self.sysroot = Some(sysroot.clone());
         if fs::read_to_string(&stamp).is_ok_and(|made| made == version) {
             return Ok(());
         }
@@ -142,8 +191,12 @@ impl Compiler {
         {
             fs::write(around.join(name), text).map_err(|e| failed(&around, e))?;
         }
-        let mut build = debians(&["build", "--release", "-Zbuild-std=std,panic_abort", "--target", TARGET]);
-        build.current_dir(&around).env("CARGO_TARGET_DIR", around.join("target")).env("RUSTC_BOOTSTRAP", "1");
+        let mut build = self.plain(&["build", "--release", "--target", TARGET]);
+        build
+            .args(STD_FOR_SIZE)
+            .current_dir(&around)
+            .env("CARGO_TARGET_DIR", around.join("target"))
+            .env("RUSTC_BOOTSTRAP", "1");
         // Link-time optimisation of the page needs it.
         build.env_remove("RUSTFLAGS").env("CARGO_ENCODED_RUSTFLAGS", "-Cembed-bitcode=yes");
         if let Outcome::Failed(why) = run::run(build) {
@@ -151,7 +204,7 @@ impl Compiler {
         }
         let into = sysroot.join("lib/rustlib").join(TARGET).join("lib");
         if sysroot.exists() {
-            fs::remove_dir_all(sysroot).map_err(|e| failed(sysroot, e))?;
+            fs::remove_dir_all(&sysroot).map_err(|e| failed(&sysroot, e))?;
         }
         fs::create_dir_all(&into).map_err(|e| failed(&into, e))?;
         let made = around.join("target").join(TARGET).join("release/deps");

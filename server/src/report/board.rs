@@ -295,7 +295,7 @@ pub fn read(db: &Db, grant: &MayReview, ask: &Ask) -> Result<Option<Board>, Stor
         from: ask.from.to_string(),
         to: ask.to.to_string(),
         today: ask.today.to_string(),
-        pending: job::pending(db, grant)?.all,
+        pending: job::pending(db, grant)?,
         next,
         athletes,
     }))

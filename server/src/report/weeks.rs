@@ -83,7 +83,7 @@ pub fn read(
         name: person.name,
         today: today.to_string(),
         heard_through: person.heard_through.map(|d| d.to_string()),
-        pending: job::pending(db, grant)?.all,
+        pending: job::pending(db, grant)?,
         weeks: by_week.into_iter().map(|(start, rows)| week(start, &rows)).collect(),
     }))
 }

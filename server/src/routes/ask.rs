@@ -24,6 +24,9 @@ use crate::store::{Db, StoreError, board, guardians, job};
 pub(super) const MOST_DAYS: i32 = 400;
 /// How long a reader waits for rows that are being made anew.
 const PATIENCE: Duration = Duration::from_millis(250);
+/// How many may be on their way for a reader to wait for them: with more, on an evening when all phones come back, a
+/// look at the board would wait in vain each time.
+const WORTH_WAITING: u32 = 4;
 
 /// Which days. Without any, the week of today.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -122,13 +125,22 @@ pub(super) async fn one(app: &Shared, caller: &Caller, id: &str) -> Result<MayRe
     found.ok_or(Problem::NotFound)
 }
 
-/// Waits a moment until what was acknowledged is in the rows. Whether it is, the answer itself says.
+/// Waits a moment until what was acknowledged before is in the rows, if that is little. Whether it is, the answer
+/// itself says.
 pub(super) async fn settled(app: &Shared, grant: MayReview) -> Result<(), Problem> {
     let mut done = app.signals.listen();
+    let awaited = app.store.read(move |db| job::soon(db, &grant, WORTH_WAITING + 1)).await?;
+    if awaited.is_empty() || awaited.len() > WORTH_WAITING as usize {
+        return Ok(());
+    }
     let wait = async {
-        while app.store.read(move |db| job::pending(db, &grant)).await?.soon > 0 {
+        loop {
             app.signals.wake();
             if done.changed().await.is_err() {
+                break;
+            }
+            let owners = awaited.clone();
+            if !app.store.read(move |db| job::left(db, &owners)).await? {
                 break;
             }
         }

@@ -17,7 +17,7 @@ use super::news::{Heard, Subscription, Told};
 use super::people::{self, NewPerson};
 use super::postgres::Database;
 use super::snapshot::{self, Snapshot};
-use super::{Faults, Store, StoreError, StoreOptions, heard};
+use super::{Faults, Store, StoreError, StoreOptions, heard, job};
 use crate::folder::{Folder, Keys};
 use crate::grant::{AtTheMachine, Caller};
 use crate::secret;
@@ -58,6 +58,7 @@ on_each! {
     only_athletes_are_waited_for_and_only_believable_days_count,
     codes_of_open_invitations_never_share_their_beginning,
     what_is_durable_is_told_once_and_what_was_taken_back_is_not,
+    a_reader_waits_for_what_may_soon_be_done_and_nothing_else,
 }
 
 /// The databases.
@@ -412,4 +413,43 @@ fn codes_of_open_invitations_never_share_their_beginning(on: On) {
         .read_blocking(|db| Ok(db.query_row("SELECT count(*) FROM invite", [], |r| r.get(0))?))
         .unwrap();
     assert_eq!(left, 1);
+}
+
+fn a_reader_waits_for_what_may_soon_be_done_and_nothing_else(on: On) {
+    let h = house(on);
+    let review = |person| {
+        let caller = h.caller(&h.enrol(person)).unwrap();
+        crate::grant::to_review(&caller).unwrap()
+    };
+    let (coach, athlete) = (review(RUTH), review(MIRA));
+    let (mira, other, elsewhere) = (MIRA.0.into_bytes(), [8; 16], [9; 16]);
+    let mark =
+        |owner: [u8; 16], club| h.store.write_blocking(move |db| job::mark(db, owner, club, NOW)).unwrap();
+    let soon = |grant, most| h.store.read_blocking(move |db| job::soon(db, &grant, most)).unwrap();
+    let pending = |grant| h.store.read_blocking(move |db| job::pending(db, &grant)).unwrap();
+    let left = |owners: &[[u8; 16]]| h.store.read_blocking(|db| job::left(db, owners)).unwrap();
+    let claim = || h.store.write_blocking(|db| job::claim(db, 9, [1; 8], NOW)).unwrap();
+
+    assert_eq!((soon(coach, 9), pending(coach), left(&[mira])), (vec![], 0, false));
+    mark(mira, CLUB);
+    mark(other, CLUB);
+    let strangers = ClubId(Uuid::from_u128(77));
+    let accounts = AtTheMachine.to_keep_accounts();
+    h.store.write_blocking(move |db| people::add_club(db, &accounts, strangers, "Strangers", NOW)).unwrap();
+    mark(elsewhere, strangers);
+    assert_eq!((soon(coach, 9).len(), soon(coach, 1).len(), pending(coach)), (2, 1, 2));
+    assert_eq!((soon(athlete, 9), pending(athlete)), (vec![mira], 1));
+
+    let claims = claim();
+    let done = claims.iter().find(|c| c.owner == mira).cloned().unwrap();
+    h.store.write_blocking(move |db| job::finish(db, &done)).unwrap();
+    assert_eq!((left(&[mira]), left(&[mira, other]), soon(athlete, 9)), (false, true, vec![]));
+
+    // What failed twice is behind, but nobody waits for it.
+    let failing = claims.into_iter().find(|c| c.owner == other).unwrap();
+    let again = failing.clone();
+    h.store.write_blocking(move |db| job::put_off(db, &again, NOW)).unwrap();
+    let later = NOW.plus_ms(job::LEASE);
+    h.store.write_blocking(move |db| job::claim(db, 9, [1; 8], later)).unwrap();
+    assert_eq!((left(&[other]), soon(coach, 9), pending(coach)), (false, vec![], 1));
 }

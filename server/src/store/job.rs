@@ -147,28 +147,46 @@ pub fn release_all(db: &Db) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// Rows of a club that are older than what was acknowledged.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Pending {
-    /// How many: athletes, squads, the library.
-    pub all: u64,
-    /// Those among them that did not fail yet: worth a moment's wait.
-    pub soon: u64,
-}
-
-/// What is pending of what a reader may see.
+/// How many rows of what a reader may see are older than what was acknowledged: of athletes, squads, the library.
 ///
 /// # Errors
 /// When storage fails.
-pub fn pending(db: &Db, grant: &MayReview) -> Result<Pending, StoreError> {
-    Ok(db
-        .prepare_cached(
-            "SELECT count(*), coalesce(sum(CASE WHEN tries < 2 THEN 1 ELSE 0 END), 0) FROM job
-             WHERE club = ?1 AND (owner = ?2 OR ?2 IS NULL OR owner = club)",
-        )?
-        .query_row((grant.club().0.as_bytes(), grant.only().map(|p| p.0.into_bytes())), |r| {
-            Ok(Pending { all: value::count(r, 0)?, soon: value::count(r, 1)? })
-        })?)
+pub fn pending(db: &Db, grant: &MayReview) -> Result<u64, StoreError> {
+    let mut ask = db.prepare_cached(&format!("SELECT count(*) FROM job WHERE {SEEN}"))?;
+    Ok(ask.query_row(seen(grant), |r| value::count(r, 0))?)
+}
+
+/// Whose rows they are, of those that did not fail yet and so may soon be done; at most so many.
+///
+/// # Errors
+/// When storage fails.
+pub fn soon(db: &Db, grant: &MayReview, most: u32) -> Result<Vec<[u8; 16]>, StoreError> {
+    let mut ask = db.prepare_cached(&format!("SELECT owner FROM job WHERE tries < 2 AND {SEEN} LIMIT ?3"))?;
+    let (club, only) = seen(grant);
+    let rows = ask.query_map((club, only, most), |r| value::bytes(r, 0))?;
+    Ok(rows.collect::<Result<_, _>>()?)
+}
+
+/// Whether one of these is still waited for.
+///
+/// # Errors
+/// When storage fails.
+pub fn left(db: &Db, owners: &[[u8; 16]]) -> Result<bool, StoreError> {
+    let mut ask = db.prepare_cached("SELECT EXISTS (SELECT 1 FROM job WHERE owner = ?1 AND tries < 2)")?;
+    for owner in owners {
+        if ask.query_row([*owner], |r| r.get(0))? {
+            return Ok(true);
+        }
+    }
+    Ok(false)
+}
+
+/// What concerns a reader's answers: everybody of the club, or one athlete and the library.
+const SEEN: &str = "club = ?1 AND (owner = ?2 OR ?2 IS NULL OR owner = club)";
+
+/// What [`SEEN`] asks for.
+fn seen(grant: &MayReview) -> ([u8; 16], Option<[u8; 16]>) {
+    (grant.club().0.into_bytes(), grant.only().map(|p| p.0.into_bytes()))
 }
 
 /// All jobs, for progress.

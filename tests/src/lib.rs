@@ -17,4 +17,5 @@ pub mod formats;
 pub mod frozen;
 pub mod replica;
 pub mod rng;
+pub mod sim;
 pub mod stand;

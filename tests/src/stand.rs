@@ -505,7 +505,8 @@ pub struct Session {
 }
 
 /// The set number `n`.
-fn numbered(n: i64) -> SetDone {
+#[must_use]
+pub fn numbered(n: i64) -> SetDone {
     SetDone {
         load: Load::new(100 * n).ok(),
         reps: Reps::new(n % 20 + 1).ok(),

@@ -3,8 +3,7 @@
 use core::fmt;
 use core::str::FromStr;
 
-use jiff::civil::{Date, Weekday};
-use jiff::{Span, ToSpan};
+use time::{Date, OffsetDateTime, Weekday};
 
 /// A local calendar date, `YYYY-MM-DD`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -47,31 +46,33 @@ impl Day {
         if !(1900..=2199).contains(&year) {
             return Err(bad());
         }
-        Date::new(year, month, day).map(Day).map_err(|_| bad())
+        let month = u8::try_from(month).ok().and_then(|m| time::Month::try_from(m).ok()).ok_or_else(bad)?;
+        let day = u8::try_from(day).map_err(|_| bad())?;
+        Date::from_calendar_date(i32::from(year), month, day).map(Day).map_err(|_| bad())
     }
 
     /// The day `n` days later (earlier when negative); the same day where the calendar ends.
     #[must_use]
     pub fn plus(self, n: i32) -> Day {
-        Day(self.0.checked_add(n.days()).unwrap_or(self.0))
+        Day(Date::from_julian_day(self.0.to_julian_day().saturating_add(n)).unwrap_or(self.0))
     }
 
     /// Days from `other` to `self`.
     #[must_use]
     pub fn since(self, other: Day) -> i32 {
-        self.0.since(other.0).as_ref().map_or(0, Span::get_days)
+        self.0.to_julian_day().saturating_sub(other.0.to_julian_day())
     }
 
     /// The Monday on or before this day (ISO 8601 weeks).
     #[must_use]
     pub fn week_start(self) -> Day {
-        self.plus(-i32::from(self.0.weekday().to_monday_zero_offset()))
+        self.plus(-i32::from(self.weekday_index()))
     }
 
     /// Monday 0 to Sunday 6.
     #[must_use]
     pub fn weekday_index(self) -> i8 {
-        self.0.weekday().to_monday_zero_offset()
+        self.0.weekday().number_days_from_monday().cast_signed()
     }
 
     /// English short name of the weekday.
@@ -91,7 +92,7 @@ impl Day {
     /// The month in which the day lies.
     #[must_use]
     pub fn month(self) -> Month {
-        Month { year: self.0.year().unsigned_abs(), month: self.0.month().unsigned_abs() }
+        Month { year: u16::try_from(self.0.year()).unwrap_or_default(), month: self.0.month().into() }
     }
 
     /// The UTC calendar day of an instant shifted by a zone offset in minutes.
@@ -101,18 +102,14 @@ impl Day {
     pub fn of(moment: super::moment::Moment, offset_min: i32) -> Result<Day, DayError> {
         let bad = || DayError::new("day", FIRST_LOG_YEAR, format!("{} ms", moment.0));
         let secs = moment.seconds().saturating_add(i64::from(offset_min) * 60);
-        let t = jiff::Timestamp::from_second(secs).map_err(|_| bad())?;
-        let d = jiff::tz::Offset::UTC.to_datetime(t).date();
-        if d.year().unsigned_abs() < FIRST_LOG_YEAR {
-            return Err(bad());
-        }
-        Day::new(d.year(), d.month(), d.day())
+        let date = OffsetDateTime::from_unix_timestamp(secs).map_err(|_| bad())?.date();
+        if (i32::from(FIRST_LOG_YEAR)..=2199).contains(&date.year()) { Ok(Day(date)) } else { Err(bad()) }
     }
 }
 
 impl fmt::Display for Day {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{:04}-{:02}-{:02}", self.0.year(), self.0.month(), self.0.day())
+        write!(f, "{:04}-{:02}-{:02}", self.0.year(), u8::from(self.0.month()), self.0.day())
     }
 }
 

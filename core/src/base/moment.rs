@@ -34,9 +34,13 @@ impl Moment {
 impl fmt::Display for Moment {
     /// RFC 3339 in UTC, to the second; the bare number when outside the calendar.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match jiff::Timestamp::from_second(self.seconds()) {
-            Ok(t) => write!(f, "{t}"),
-            Err(_) => write!(f, "{} ms", self.0),
+        match time::OffsetDateTime::from_unix_timestamp(self.seconds()) {
+            Ok(t) if t.year() >= 0 => {
+                let (year, month, day) = t.to_calendar_date();
+                let (hour, minute, second) = t.to_hms();
+                write!(f, "{year:04}-{:02}-{day:02}T{hour:02}:{minute:02}:{second:02}Z", u8::from(month))
+            }
+            _ => write!(f, "{} ms", self.0),
         }
     }
 }

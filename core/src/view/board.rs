@@ -213,10 +213,12 @@ pub fn known<'a>(
     Known { logs, share, left_out, verdict, logged }
 }
 
-/// The session of that season's plan that a session done says it followed.
+/// The session of that season's plan that a session done says it followed. One that names no season may be of any:
+/// keys are unique, and what the phone shows as done must not read as missed here.
 #[must_use]
 pub fn answers(season: Option<SeasonNo>, done: &DoneSession) -> Option<&Key> {
-    done.session.record.session.as_ref().filter(|_| done.session.record.season == season)
+    let record = &done.session.record;
+    record.session.as_ref().filter(|_| record.season.is_none() || record.season == season)
 }
 
 /// Puts plan and logs of one athlete side by side, for days `from` to `to`.

@@ -15,7 +15,7 @@ use super::why::{Figure, Lack, Part, Why, count};
 use crate::base::day::Day;
 use crate::base::key::Key;
 use crate::model::log::SessionDone;
-use crate::model::number::{Load, SeasonNo};
+use crate::model::number::Load;
 use crate::science::load::{self as formulas, Ratios};
 use crate::science::{Caution, Computed};
 
@@ -323,12 +323,12 @@ fn session_loads(done: &Done) -> Vec<(Day, SessionLoad)> {
         }
     }
     // Sets that a coach entered say what was done, not how hard the session was or how long.
-    let logged: BTreeSet<(Option<SeasonNo>, Option<&Key>)> =
-        done.sessions.iter().map(|s| (s.session.record.season, s.session.record.session.as_ref())).collect();
+    let logged: BTreeSet<&Key> =
+        done.sessions.iter().filter_map(|s| s.session.record.session.as_ref()).collect();
     let mut seen: BTreeSet<(Day, Option<&Key>)> = BTreeSet::new();
     for entered in done.entered.iter().map(|e| &e.record) {
         let key = entered.session.as_ref();
-        let has_log = key.is_some() && logged.iter().any(|(_, k)| *k == key);
+        let has_log = key.is_some_and(|key| logged.contains(key));
         if !has_log && seen.insert((entered.date, key)) {
             out.push((entered.date, SessionLoad { key: None, load: Err(Lack::NoEffort { sessions: 1 }) }));
         }

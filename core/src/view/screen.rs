@@ -3,6 +3,7 @@
 //! for the page and for phone apps.
 
 use super::availability::{self, Said};
+use super::board;
 use super::done::{Done, DoneSession, DoneSet, DoneWork};
 use super::judge::{SetAsked, set_asked};
 use super::library::Library;
@@ -344,8 +345,7 @@ impl SessionScreen {
 
 /// Whether a log speaks of a session of the season's plan.
 fn answers(done: &DoneSession, season: SeasonNo, session: &Key) -> bool {
-    let record = &done.session.record;
-    record.season.is_none_or(|s| s == season) && record.session.as_ref() == Some(session)
+    board::answers(Some(season), done) == Some(session)
 }
 
 fn begun(log: &DoneSession) -> Begun {

@@ -3,6 +3,7 @@
 use super::sql::Db;
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::{InstallId, PersonId, SquadId};
+use backstraight_core::base::moment::Moment;
 use backstraight_core::exchange::access::Role;
 use backstraight_core::model::name::DocName;
 
@@ -23,7 +24,8 @@ pub struct Person {
     pub withdrawn: bool,
     /// All installs, withdrawn ones too: what they wrote is still shown with a name.
     pub installs: Vec<InstallId>,
-    /// The last local day through which an install was heard.
+    /// The last local day through which everything that the person may have logged was heard: the day of the install
+    /// in use that was heard of longest ago.
     pub heard_through: Option<Day>,
     /// Date of birth, where the account has it.
     pub born: Option<Day>,
@@ -42,6 +44,8 @@ pub enum Silence {
     WrongClock,
     /// Its app speaks another version of the exchange: what it logs stays on it until it is renewed.
     OldApp,
+    /// Another device of the same person was not heard for days.
+    Another,
 }
 
 impl Silence {
@@ -59,12 +63,19 @@ impl Silence {
             Silence::OldApp => {
                 "the phone's app speaks another version than this server: what it logs stays on it until both fit"
             }
+            Silence::Another => {
+                "another device of theirs was not heard for days and may hold what was done: withdraw it if it is no \
+                 longer used"
+            }
         }
     }
 }
 
 /// What is known of an install.
 struct Install {
+    /// The day on which it was enrolled.
+    since: Option<Day>,
+    heard_day: Option<Day>,
     ended: bool,
     heard_at: Option<i64>,
     clock_wrong: bool,
@@ -82,8 +93,27 @@ fn silence(installs: &[Install]) -> Option<Silence> {
     match last {
         Install { old_app: true, .. } => Some(Silence::OldApp),
         Install { clock_wrong: true, .. } => Some(Silence::WrongClock),
-        Install { .. } => None,
+        Install { heard_day: Some(last), .. } => heard_through(installs)
+            .is_some_and(|through| last.since(through) > USUAL)
+            .then_some(Silence::Another),
+        Install { heard_day: None, .. } => None,
     }
+}
+
+/// Days by which devices of one person are apart as a matter of course.
+const USUAL: i32 = 2;
+
+/// After so many days without a word, while another one was heard, an install is no longer in use.
+const FORGOTTEN: i32 = 28;
+
+/// Through which day a person was heard, if ever. A session may have been logged on any device in use: it counts as
+/// missed only when all of them were heard after its day. One that was not heard yet holds nothing from before it was
+/// enrolled.
+fn heard_through(installs: &[Install]) -> Option<Day> {
+    let ever = installs.iter().filter_map(|i| i.heard_day).max()?;
+    let days = || installs.iter().filter(|i| !i.ended).filter_map(|i| i.heard_day.or(i.since));
+    let Some(newest) = days().max() else { return Some(ever) };
+    days().filter(|day| newest.since(*day) <= FORGOTTEN).min()
 }
 
 /// The people of the club under review.
@@ -94,7 +124,7 @@ pub fn people(db: &Db, grant: &MayReview) -> Result<Vec<Person>, StoreError> {
     let mut ask = db.prepare_cached(
         "SELECT p.id, p.name, p.role, p.withdrawn_at IS NOT NULL, i.id, i.heard_day,
                 i.withdrawn_at IS NOT NULL OR i.refresh_killed_at IS NOT NULL, i.heard_at, i.clock_wrong, i.old_app,
-                p.born
+                p.born, i.created_at
          FROM person p LEFT JOIN install i ON i.person = p.id WHERE p.club = ?1 ORDER BY p.id, i.id",
     )?;
     let mut rows = ask.query([grant.club().0.as_bytes()])?;
@@ -121,9 +151,10 @@ pub fn people(db: &Db, grant: &MayReview) -> Result<Vec<Person>, StoreError> {
         }
         person.installs.push(value::install(r, 4)?);
         let heard: Option<String> = r.get(5)?;
-        person.heard_through = person.heard_through.max(heard.and_then(|d| d.parse().ok()));
         if let Some(installs) = installs.last_mut() {
             installs.push(Install {
+                since: Day::of(Moment(r.get(11)?), 0).ok(),
+                heard_day: heard.and_then(|d| d.parse().ok()),
                 ended: r.get(6)?,
                 heard_at: r.get(7)?,
                 clock_wrong: r.get(8)?,
@@ -133,6 +164,7 @@ pub fn people(db: &Db, grant: &MayReview) -> Result<Vec<Person>, StoreError> {
     }
     for (person, installs) in list.iter_mut().zip(&installs) {
         person.silence = silence(installs);
+        person.heard_through = heard_through(installs);
     }
     Ok(list)
 }
@@ -160,4 +192,48 @@ pub fn documents(db: &Db, athlete: PersonId) -> Result<Vec<DocName>, StoreError>
         names.push(name.map_err(|e| StoreError::Damaged(e.to_string()))?);
     }
     Ok(names)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn install(heard: Option<&str>, ended: bool) -> Install {
+        let heard_day = heard.map(|d| d.parse().unwrap());
+        let since = "2026-11-15".parse().ok();
+        Install {
+            since,
+            heard_day,
+            ended,
+            heard_at: heard_day.map(|_| 1),
+            clock_wrong: false,
+            old_app: false,
+        }
+    }
+
+    #[test]
+    fn everybody_is_waited_for_who_may_hold_a_session() {
+        let phone = || install(Some("2026-11-20"), false);
+        for (others, through, silence) in [
+            (vec![], Some("2026-11-20"), None),
+            // Enrolled and not heard yet.
+            (vec![install(None, false)], Some("2026-11-15"), Some(Silence::Another)),
+            (vec![install(None, true)], Some("2026-11-20"), None),
+            (vec![install(Some("2026-11-18"), false)], Some("2026-11-18"), None),
+            (vec![install(Some("2026-11-17"), false)], Some("2026-11-17"), Some(Silence::Another)),
+            (vec![install(Some("2026-10-23"), false)], Some("2026-10-23"), Some(Silence::Another)),
+            // Four weeks: in a drawer. Withdrawn: nobody waits for it.
+            (vec![install(Some("2026-10-22"), false)], Some("2026-11-20"), None),
+            (vec![install(Some("2026-11-10"), true)], Some("2026-11-20"), None),
+        ] {
+            let mut all = others;
+            all.push(Install { heard_at: Some(2), ..phone() });
+            let told = heard_through(&all).map(|d| d.to_string());
+            assert_eq!((told.as_deref(), self::silence(&all)), (through, silence));
+        }
+        let ended = [install(Some("2026-11-10"), true), install(Some("2026-11-12"), true)];
+        assert_eq!(heard_through(&ended).map(|d| d.to_string()).as_deref(), Some("2026-11-12"));
+        assert_eq!(heard_through(&[]), None);
+        assert_eq!(heard_through(&[install(None, false), install(None, true)]), None);
+    }
 }

@@ -41,9 +41,19 @@ impl Stage {
     /// A server with the invented club and weeks of its training, with the page as it was built.
     #[must_use]
     pub fn of_the_club() -> Stage {
+        Stage::with_the_club(Some(&Built::usual()))
+    }
+
+    /// The same with the page that the server's program has inside.
+    #[must_use]
+    pub fn of_the_club_in_the_program() -> Stage {
+        Stage::with_the_club(None)
+    }
+
+    fn with_the_club(page: Option<&Built>) -> Stage {
         let home = folder();
         club::put(&home.path().join("data"));
-        Stage::in_folder(home, Some(&Built::usual()))
+        Stage::in_folder(home, page)
     }
 
     fn on(page: Option<&Built>) -> Stage {
@@ -78,10 +88,16 @@ impl Stage {
     #[must_use]
     pub fn come_in(&self, kind: Kind, name: &str) -> Seat {
         let seat = self.seat(kind, &format!("{name}-{kind:?}"));
+        self.welcome(&seat, name);
+        seat
+    }
+
+    /// Makes a browser a device of somebody of the invented club.
+    #[track_caller]
+    pub fn welcome(&self, seat: &Seat, name: &str) {
         seat.go(&club::way_in(&self.server, name).replacen(&self.server.url(), "", 1));
         seat.tap("button", "Start on this device");
         seat.wait_for("the way around", "return document.querySelector('nav.ways') !== null");
-        seat
     }
 
     /// A desk.

@@ -16,13 +16,13 @@ const CORE_MAY: [&str; 12] = [
     "automerge",
     "ed25519-dalek",
     "flate2",
-    "jiff",
     "levenberg-marquardt",
     "minicbor",
     "nalgebra",
     "sha2",
     "statrs",
     "thiserror",
+    "time",
     "uuid",
 ];
 /// What must not reach core by any way: I/O, threads, clocks, databases, doors of other languages.

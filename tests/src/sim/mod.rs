@@ -1,0 +1,163 @@
+//! A simulator that tries to lose a set: a whole club with its phones, a real server, the way between them and every
+//! clock in one thread, moved by a seed, with everything going wrong that can; and at each quiet point a list of what
+//! people were told, held against what is there. A seed that finds something finds it again.
+
+mod book;
+mod check;
+mod disk;
+mod planted;
+mod server;
+mod world;
+
+use std::collections::BTreeSet;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+
+pub use planted::Planted;
+
+/// What may go wrong. Each can be left out, to see what a finding needs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Chaos {
+    /// Requests and answers are lost, doubled and late.
+    Network,
+    /// Lost or doubled requests arrive at any later time.
+    Replay,
+    /// Apps are closed at any time.
+    Crash,
+    /// Disks are full, and apps die at a write.
+    Disk,
+    /// Phones are set back to a backup of their own.
+    PhoneRestore,
+    /// The server is started anew.
+    ServerRestart,
+    /// A write of the server is lost at its disk.
+    ServerLoss,
+    /// The server is set back to a backup.
+    ServerRestore,
+    /// Clocks of devices are up to a day off.
+    Clock,
+    /// A device is shut out.
+    Withdraw,
+}
+
+impl Chaos {
+    /// All of it.
+    pub const ALL: [Chaos; 10] = [
+        Chaos::Network,
+        Chaos::Replay,
+        Chaos::Crash,
+        Chaos::Disk,
+        Chaos::PhoneRestore,
+        Chaos::ServerRestart,
+        Chaos::ServerLoss,
+        Chaos::ServerRestore,
+        Chaos::Clock,
+        Chaos::Withdraw,
+    ];
+}
+
+/// One life of a world.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Plan {
+    /// What decides everything.
+    pub seed: u64,
+    /// How many steps until it is quiet.
+    pub steps: u64,
+    /// A fault that was put in on purpose.
+    pub planted: Option<Planted>,
+    /// What does not go wrong.
+    pub without: BTreeSet<Chaos>,
+}
+
+/// What a life was made of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Tally {
+    /// Steps.
+    pub steps: u64,
+    /// What people did.
+    pub deeds: u64,
+    /// Writes to disks of devices.
+    pub writes: u64,
+    /// Requests.
+    pub requests: u64,
+    /// Apps that were closed or died.
+    pub crashes: u64,
+    /// Phones that were set back.
+    pub phones_set_back: u64,
+    /// Times that the server was set back.
+    pub servers_set_back: u64,
+    /// What was acknowledged and held against what is there.
+    pub facts: u64,
+    /// Of these, lost with the one phone that had them, as the book expects.
+    pub lost_with_a_phone: u64,
+}
+
+impl Tally {
+    /// Everything that was simulated: deeds, writes, requests and steps.
+    #[must_use]
+    pub const fn operations(&self) -> u64 {
+        self.steps + self.deeds + self.writes + self.requests
+    }
+
+    /// Both together.
+    #[must_use]
+    pub const fn and(self, other: Tally) -> Tally {
+        Tally {
+            steps: self.steps + other.steps,
+            deeds: self.deeds + other.deeds,
+            writes: self.writes + other.writes,
+            requests: self.requests + other.requests,
+            crashes: self.crashes + other.crashes,
+            phones_set_back: self.phones_set_back + other.phones_set_back,
+            servers_set_back: self.servers_set_back + other.servers_set_back,
+            facts: self.facts + other.facts,
+            lost_with_a_phone: self.lost_with_a_phone + other.lost_with_a_phone,
+        }
+    }
+}
+
+/// What is wrong.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Found(pub String);
+
+/// Lives a life.
+///
+/// # Errors
+/// What is wrong with it.
+pub fn live(plan: &Plan) -> Result<Tally, Found> {
+    let lived = catch_unwind(AssertUnwindSafe(|| {
+        let mut world = world::World::new(plan.clone());
+        (0..plan.steps).try_for_each(|n| world.step(n))?;
+        world.quiet()?;
+        world.check()?;
+        Ok(world.told())
+    }));
+    lived.unwrap_or_else(|panic| {
+        let text = panic.downcast_ref::<String>().cloned();
+        let text = text.or_else(|| panic.downcast_ref::<&str>().map(|s| (*s).to_owned()));
+        Err(Found(format!("it panicked: {}", text.unwrap_or_default())))
+    })
+}
+
+/// The same finding with as little as possible: fewer steps, less that goes wrong.
+#[must_use]
+pub fn shrink(plan: &Plan) -> Plan {
+    let mut least = plan.clone();
+    let fails = |plan: &Plan| live(plan).is_err();
+    let mut step = least.steps / 2;
+    while step > 0 {
+        let fewer = Plan { steps: least.steps - step, ..least.clone() };
+        if fails(&fewer) {
+            least = fewer;
+            step = step.min(least.steps / 2);
+        } else {
+            step /= 2;
+        }
+    }
+    for chaos in Chaos::ALL {
+        let mut calmer = least.clone();
+        if calmer.without.insert(chaos) && fails(&calmer) {
+            least = calmer;
+        }
+    }
+    least
+}

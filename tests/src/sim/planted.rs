@@ -1,0 +1,77 @@
+//! Faults that are put into the simulated world on purpose, one at a time: each is a slip that somebody could make in a
+//! disk, a network or a server, and the simulator is only worth its name when it finds every one.
+
+/// A planted fault.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Planted {
+    /// Now and then a disk says that a change is stored, and forgets it.
+    AppendForgets,
+    /// A full disk says that a change is stored.
+    FullSaysSaved,
+    /// Now and then a device remembers how far it has read, but not what it read.
+    TakeForgetsChanges,
+    /// What an exchange brought is stored in two writes, its row first.
+    TakeIsTorn,
+    /// Changes go before the compact form that covers them is there.
+    CompactIsTorn,
+    /// A device that hears of a restored server goes on as if it were the same.
+    EpochKeepsCursors,
+    /// A server is set back to an earlier state and nobody is told: what it acknowledged was not durable.
+    AcknowledgesTooEarly,
+    /// Each start of an app takes the same random bits, and so the same actor and the same keys.
+    StartsAlike,
+    /// The answer to one request is heard as the answer to the next.
+    AnswerIsLate,
+    /// A request is carried out with the rights of whoever asked before.
+    CallerIsMixedUp,
+    /// Whoever was withdrawn is still answered.
+    WithdrawnIsServed,
+    /// When a coach comes by, the athletes count as heard.
+    CoachCountsAsAthlete,
+}
+
+impl Planted {
+    /// Every one.
+    pub const ALL: [Planted; 12] = [
+        Planted::AppendForgets,
+        Planted::FullSaysSaved,
+        Planted::TakeForgetsChanges,
+        Planted::TakeIsTorn,
+        Planted::CompactIsTorn,
+        Planted::EpochKeepsCursors,
+        Planted::AcknowledgesTooEarly,
+        Planted::StartsAlike,
+        Planted::AnswerIsLate,
+        Planted::CallerIsMixedUp,
+        Planted::WithdrawnIsServed,
+        Planted::CoachCountsAsAthlete,
+    ];
+
+    /// Its name on the command line.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Planted::AppendForgets => "append-forgets",
+            Planted::FullSaysSaved => "full-says-saved",
+            Planted::TakeForgetsChanges => "take-forgets-changes",
+            Planted::TakeIsTorn => "take-is-torn",
+            Planted::CompactIsTorn => "compact-is-torn",
+            Planted::EpochKeepsCursors => "epoch-keeps-cursors",
+            Planted::AcknowledgesTooEarly => "acknowledges-too-early",
+            Planted::StartsAlike => "starts-alike",
+            Planted::AnswerIsLate => "answer-is-late",
+            Planted::CallerIsMixedUp => "caller-is-mixed-up",
+            Planted::WithdrawnIsServed => "withdrawn-is-served",
+            Planted::CoachCountsAsAthlete => "coach-counts-as-athlete",
+        }
+    }
+}
+
+impl std::str::FromStr for Planted {
+    type Err = String;
+
+    fn from_str(word: &str) -> Result<Planted, String> {
+        let found = Planted::ALL.into_iter().find(|p| p.word() == word);
+        found.ok_or_else(|| format!("no planted fault is called {word}"))
+    }
+}

@@ -1,0 +1,335 @@
+//! The server of a simulated world: the real one with its real store, called without a network in between. It can be
+//! restarted, lose its disk at a commit, be backed up and be restored. Knows no phone.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+
+use backstraight_core::base::day::Day;
+use backstraight_core::base::id::{ChangeHash, ClubId, InstallId, PersonId};
+use backstraight_core::base::moment::Moment;
+use backstraight_core::device::identity::Identity;
+use backstraight_core::doc::open::Document;
+use backstraight_core::exchange::access::{Asker, Role};
+use backstraight_core::exchange::wire::Up;
+use backstraight_core::model::name::DocName;
+use backstraight_ffi::phone::Clock as _;
+use backstraight_server::app::{App, Clock, Shared};
+use backstraight_server::config::Config;
+use backstraight_server::exchange;
+use backstraight_server::folder::Folder;
+use backstraight_server::grant::{AtTheMachine, Caller};
+use backstraight_server::problem::Problem;
+use backstraight_server::project;
+use backstraight_server::report::board::{self, Ask, Board};
+use backstraight_server::secret;
+use backstraight_server::store::backup::{self, Take};
+use backstraight_server::store::people::{self, NewPerson};
+use backstraight_server::store::{
+    Faults, Store, StoreError, StoreOptions, account, document, heard, installs,
+};
+use backstraight_server::token::Bearer;
+
+use super::planted::Planted;
+use crate::clock::SetClock;
+
+/// SQLite's extended code of a write that the disk did not take (`SQLITE_IOERR_FSYNC`).
+const LOST_AT_FSYNC: i32 = 1034;
+
+/// Why there was no answer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum NoAnswer {
+    /// It does not run.
+    Down,
+    /// It does not know who asks.
+    Unknown,
+    /// It said no.
+    Said(Problem),
+}
+
+/// The server.
+#[derive(Debug)]
+pub(super) struct Server {
+    dir: tempfile::TempDir,
+    clock: SetClock,
+    runtime: tokio::runtime::Runtime,
+    faults: Arc<Faults>,
+    app: Option<Shared>,
+    /// The club.
+    pub(super) club: ClubId,
+    athletes: Vec<Caller>,
+    before: Option<Caller>,
+    planted: Option<Planted>,
+}
+
+impl Server {
+    /// A server with one club, at a moment.
+    ///
+    /// # Panics
+    /// When it cannot be made on this machine.
+    #[must_use]
+    pub(super) fn new(clock: SetClock, planted: Option<Planted>) -> Server {
+        // Without a disk behind it where there is such a place: nothing here waits for one.
+        let place = PathBuf::from("/dev/shm");
+        let made = if place.is_dir() { tempfile::tempdir_in(place) } else { tempfile::tempdir() };
+        let dir = made.unwrap();
+        std::fs::create_dir(dir.path().join("no-page")).unwrap();
+        let club = ClubId::new(clock.now(), secret::random());
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+        let mut server = Server {
+            dir,
+            clock,
+            runtime,
+            faults: Arc::default(),
+            app: None,
+            club,
+            athletes: Vec::new(),
+            before: None,
+            planted,
+        };
+        server.start();
+        let (grant, now) = (AtTheMachine.to_keep_accounts(), server.clock.now());
+        server
+            .store()
+            .write_blocking(move |db| people::add_club(db, &grant, club, "Cinder Lane", now))
+            .unwrap();
+        server
+    }
+
+    fn data(&self) -> PathBuf {
+        self.dir.path().join("server")
+    }
+
+    fn older(&self) -> PathBuf {
+        self.dir.path().join("older")
+    }
+
+    /// Whether it runs.
+    #[must_use]
+    pub(super) fn runs(&self) -> bool {
+        self.app.as_ref().is_some_and(|app| !app.store.stopped())
+    }
+
+    /// Starts it, whatever it died of.
+    ///
+    /// # Panics
+    /// When it does not start.
+    pub(super) fn start(&mut self) {
+        self.stop();
+        if self.planted == Some(Planted::AcknowledgesTooEarly) && self.older().is_file() {
+            std::fs::copy(self.older(), self.data().join("backstraight.db")).unwrap();
+        }
+        let clock = self.clock.clone();
+        let clock = Clock::new(move || clock.now());
+        let open = || {
+            let mut config = Config::on(self.data());
+            config.page = Some(self.dir.path().join("no-page"));
+            let options = StoreOptions { faults: Arc::clone(&self.faults), ..StoreOptions::default() };
+            App::open(config, options, clock.clone())
+        };
+        let app = open().or_else(|error| {
+            if !matches!(error, StoreError::Stopped) {
+                return Err(error);
+            }
+            // After a disk error a server waits for its machine to be started anew.
+            Folder::open(&self.data())?.forget_stopped()?;
+            open()
+        });
+        self.app = Some(app.unwrap());
+    }
+
+    /// Stops it.
+    pub(super) fn stop(&mut self) {
+        let Some(app) = self.app.take() else { return };
+        app.store.close();
+        drop(app);
+        if self.planted == Some(Planted::AcknowledgesTooEarly) && !self.older().is_file() {
+            // Nobody misses it when it is not there yet.
+            let _ = std::fs::copy(self.data().join("backstraight.db"), self.older());
+        }
+    }
+
+    /// The next write is lost at the disk, and with it the server stops.
+    pub(super) fn lose_next_write(&self) {
+        self.faults.next_commit.store(LOST_AT_FSYNC, Ordering::SeqCst);
+    }
+
+    /// Whether its next write will be lost.
+    pub(super) fn about_to_lose(&self) -> bool {
+        self.faults.next_commit.load(Ordering::SeqCst) != 0
+    }
+
+    /// No such fault is waiting any more.
+    pub(super) fn heal(&self) {
+        self.faults.next_commit.store(0, Ordering::SeqCst);
+    }
+
+    /// Its store.
+    ///
+    /// # Panics
+    /// When it is stopped.
+    #[must_use]
+    pub(super) fn store(&self) -> Arc<Store> {
+        Arc::clone(&self.app.as_ref().unwrap().store)
+    }
+
+    /// A person of the club.
+    ///
+    /// # Panics
+    /// When storage fails.
+    pub(super) fn person(&self, role: Role, name: &str) -> PersonId {
+        let now = self.clock.now();
+        let id = PersonId::new(now, secret::random());
+        let new = NewPerson { id, club: self.club, role, name: name.to_owned() };
+        let grant = AtTheMachine.to_keep_accounts();
+        let born = (role == Role::Athlete).then(|| "2001-02-03".parse().unwrap());
+        self.store()
+            .write_blocking(move |db| {
+                people::add_person(db, &grant, &new, now)?;
+                people::set_born(db, &grant, id, born, now)
+            })
+            .unwrap();
+        id
+    }
+
+    /// A new install of a person.
+    ///
+    /// # Panics
+    /// When it cannot be enrolled.
+    pub(super) fn enrol(&mut self, person: PersonId) -> Identity {
+        let now = self.clock.now();
+        let key = Folder::open(&self.data()).unwrap().keys().unwrap().secret;
+        let invite = AtTheMachine.to_invite(person, self.club);
+        let code = self.store().write_blocking(move |db| account::invite(db, &invite, &key, 60_000, now));
+        let ask = account::Enrol { code: code.unwrap().code, device: "phone".to_owned(), public_key: None };
+        let outcome = self.store().write_blocking(move |db| account::enrol(db, &key, &ask, now)).unwrap();
+        let account::EnrolOutcome::Enrolled(new) = outcome else { panic!("not enrolled: {outcome:?}") };
+        if new.role == Role::Athlete {
+            let asker = Asker { person, club: new.club, role: new.role };
+            self.athletes.push(Caller { asker, install: new.install });
+        }
+        Identity {
+            install: new.install,
+            person,
+            club: new.club,
+            role: new.role,
+            name: new.name,
+            server: "http://simulated".to_owned(),
+            access: String::new(),
+            refresh: String::new(),
+            access_until: None,
+            key: None,
+        }
+    }
+
+    /// Shuts an install out; whether that is durable.
+    pub(super) fn withdraw(&self, whose: PersonId, install: InstallId) -> bool {
+        let (grant, now) = (AtTheMachine.to_invite(whose, self.club).installs(), self.clock.now());
+        self.store().write_blocking(move |db| installs::withdraw(db, &grant, install, now)).unwrap_or(false)
+    }
+
+    /// Answers an exchange.
+    ///
+    /// # Errors
+    /// When there is no answer.
+    ///
+    /// # Panics
+    /// When storage cannot be read.
+    pub(super) fn exchange(&mut self, from: &Identity, body: Vec<u8>) -> Result<Vec<u8>, NoAnswer> {
+        let app = self.app.clone().ok_or(NoAnswer::Down)?;
+        let bearer = Bearer { person: from.person, install: from.install };
+        let known = app.store.read_blocking(|db| account::caller(db, bearer)).map_err(|_| NoAnswer::Down)?;
+        let served = self.planted == Some(Planted::WithdrawnIsServed);
+        let asker = Asker { person: from.person, club: from.club, role: from.role };
+        let known = known.or(served.then_some(Caller { asker, install: from.install }));
+        let mut caller = known.ok_or(NoAnswer::Unknown)?;
+        let before = self.before.replace(caller);
+        if self.planted == Some(Planted::CallerIsMixedUp) {
+            caller = before.unwrap_or(caller);
+        }
+        if self.planted == Some(Planted::CoachCountsAsAthlete) && caller.asker.role.coaches() {
+            let (athletes, now) = (self.athletes.clone(), self.clock.now());
+            let today = Day::of(now, 0).unwrap().to_string();
+            let noted = app.store.write_blocking(move |db| {
+                athletes.iter().try_for_each(|athlete| heard::note(db, athlete, &today, now))
+            });
+            noted.map_err(|_| NoAnswer::Down)?;
+        }
+        let read = move || Up::from_bytes(&body).map_err(|_| Problem::Malformed);
+        let answer = exchange::run(&app, caller, read, |down| down.to_bytes());
+        self.runtime.block_on(answer).map_err(NoAnswer::Said)
+    }
+
+    /// Writes a backup, if that is possible.
+    pub(super) fn backup(&self, number: usize) -> Option<PathBuf> {
+        let file = self.dir.path().join(format!("backup-{number}"));
+        let folder = Folder::open(&self.data()).ok()?;
+        backup::backup_of(&self.store(), &folder, &file, self.clock.now()).ok()?;
+        Some(file)
+    }
+
+    /// Puts a backup in the place of everything.
+    ///
+    /// # Panics
+    /// When it cannot be restored.
+    pub(super) fn restore(&mut self, file: &std::path::Path) {
+        self.stop();
+        let take = Take { replace: true, ..Take::default() };
+        backup::restore(file, &Folder::open(&self.data()).unwrap(), take, self.clock.now()).unwrap();
+        self.start();
+    }
+
+    /// Every document as it is stored, by name, with its heads.
+    ///
+    /// # Panics
+    /// When storage fails.
+    #[must_use]
+    pub(super) fn heads(&self) -> Vec<(DocName, Vec<ChangeHash>)> {
+        let docs = self.store().read_blocking(document::all).unwrap();
+        docs.into_iter().map(|doc| (doc.name, doc.heads)).collect()
+    }
+
+    /// A stored document, opened from its bytes; a new one when there is none.
+    ///
+    /// # Panics
+    /// When storage fails or what is stored does not open.
+    #[must_use]
+    pub(super) fn document(&self, name: DocName) -> Document {
+        let open = |db: &_| match document::find(db, &name)? {
+            Some(doc) => exchange::index::open(db, &doc).map(Some),
+            None => Ok(None),
+        };
+        self.store().read_blocking(open).unwrap().unwrap_or_else(|| Document::create(name).unwrap())
+    }
+
+    /// The board of all days from `from` to `to`, when its rows were made as they come (`whole` false) or all anew.
+    ///
+    /// # Panics
+    /// When storage fails.
+    #[must_use]
+    pub(super) fn board(&self, (from, to): (Day, Day), whole: bool) -> Board {
+        let clock = self.clock.clone();
+        let (store, clock) = (self.store(), Clock::new(move || clock.now()));
+        let today = Day::of(clock.now(), 0).unwrap();
+        let none = |_: project::Caught| {};
+        if whole {
+            project::rebuild(&store, None, &clock, 1, &none).unwrap();
+        } else {
+            project::catch_up(&store, &clock, 1, &none).unwrap();
+        }
+        let (grant, ask) = (AtTheMachine.to_review(self.club), Ask::everybody(from, to, today));
+        store.read_blocking(move |db| board::read(db, &grant, &ask)).unwrap().unwrap()
+    }
+
+    /// Its time.
+    #[must_use]
+    pub(super) fn now(&self) -> Moment {
+        self.clock.now()
+    }
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        self.stop();
+    }
+}

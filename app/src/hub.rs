@@ -4,8 +4,11 @@
 
 use std::cell::{Cell, RefCell};
 use std::collections::BTreeMap;
+use std::future::{Future as _, poll_fn};
 use std::io::Write as _;
+use std::pin::pin;
 use std::rc::Rc;
+use std::task::Poll;
 
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::ChangeHash;
@@ -13,14 +16,12 @@ use backstraight_core::base::key::Key;
 use backstraight_core::base::moment::Moment;
 use backstraight_core::device::aside::Kept;
 use backstraight_core::device::identity::Identity;
-use backstraight_core::device::session::Tokens;
 use backstraight_core::device::shelf::{DocRow, RefusedRow, Shelf as _};
 use backstraight_core::device::{Device, Exchanged, MAX_ROUNDS};
 use backstraight_core::doc::command::Command;
 use backstraight_core::model::name::DocName;
 use leptos::prelude::*;
 use leptos::task::spawn_local;
-use serde::Deserialize;
 use serde::de::DeserializeOwned;
 
 use crate::device::kept::{IDENTITY, Slot, Write};
@@ -31,6 +32,7 @@ use crate::platform::database::Database;
 use crate::platform::focus;
 use crate::platform::net::{self, Answer, Ask};
 use crate::reading::Readings;
+use crate::renewal::renewed;
 use crate::saved::Saved;
 
 /// How long after a save the exchange is tried, so that several go together.
@@ -244,8 +246,14 @@ impl Hub {
             return Err(AppError::Elsewhere);
         }
         let done = change(&mut inner.device.borrow_mut())?;
+        // The disk is at work before anything is drawn anew: a long session takes longer to draw than to store.
+        let mut flush = pin!(self.flush());
+        let begun = poll_fn(|cx| Poll::Ready(flush.as_mut().poll(cx))).await;
         self.touch();
-        self.flush().await?;
+        match begun {
+            Poll::Ready(stored) => stored?,
+            Poll::Pending => flush.await?,
+        }
         self.soon();
         Ok(done)
     }
@@ -555,36 +563,6 @@ impl Hub {
 #[must_use]
 pub fn identity_write(identity: &Identity) -> Write {
     Write::put(Slot::Fact(IDENTITY.to_owned()).key(), identity.to_bytes())
-}
-
-#[derive(Deserialize)]
-struct SessionAnswer {
-    access_token: String,
-    refresh_token: String,
-    #[serde(default)]
-    expires_in: Option<i64>,
-}
-
-async fn renewed(me: &Identity, at: Moment) -> Result<Tokens, AppError> {
-    let proof = me.renewal(at);
-    let mut body = serde_json::json!({ "refresh_token": proof.refresh });
-    if !proof.signature.is_empty() {
-        body = serde_json::json!({
-            "refresh_token": proof.refresh, "at": proof.at.0, "signature": proof.signature,
-        });
-    }
-    let bytes = body.to_string();
-    let body = Some(("application/json", bytes.as_bytes()));
-    let ask = Ask { method: "POST", path: "/v1/token", body, ..Ask::default() };
-    let answer = net::send(&ask).await?.good()?;
-    let session: SessionAnswer =
-        serde_json::from_slice(&answer).map_err(|e| AppError::Answer(e.to_string()))?;
-    Ok(Tokens {
-        access: session.access_token,
-        refresh: session.refresh_token,
-        // Without the time the token is tried until it is refused.
-        good_for: session.expires_in.unwrap_or(i64::MAX),
-    })
 }
 
 fn gzip(body: &[u8]) -> Vec<u8> {

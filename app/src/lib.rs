@@ -17,6 +17,7 @@ pub mod kit;
 pub mod parse;
 pub mod platform;
 pub mod reading;
+mod renewal;
 pub mod root;
 pub mod route;
 pub mod saved;

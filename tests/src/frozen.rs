@@ -263,6 +263,7 @@ fn requests() -> Vec<(&'static str, Up)> {
         people: 0,
         app: "backstraight 0.1.0".to_owned(),
         carried: None,
+        left: None,
     };
     let card = |kind: Kind, cursor: u64, heads: &[ChangeHash], changes: Option<Vec<u8>>| UpDoc {
         name: raw(kind),

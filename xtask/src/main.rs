@@ -32,6 +32,7 @@ cargo xtask <command>
   bench-app        what the page weighs and how fast it opens
   demo [args]      the invented club on a server of your own
   drill [args]     a server under load is lost, a backup restored, phones refill; prints the tally
+  sim [args]       lives of a simulated club, in which everything goes wrong that can; --release first for many
   formats [--write]   whether the tables in docs/formats.md are what the code says; with --write, make them so
   formulas         writes docs/formulas.md anew from the code
   interop          our documents read by another implementation of the open document format
@@ -61,6 +62,7 @@ fn main() -> ExitCode {
         ("bench-app", []) => page::part(&[]).and(browser::bench),
         ("demo", rest) => demo(rest),
         ("drill", rest) => drill(rest),
+        ("sim", rest) => sim(rest),
         ("formats", rest) => formats(rest),
         ("formulas", []) => formulas(),
         ("interop", []) => tools::interop(),
@@ -106,6 +108,19 @@ fn demo(args: &[String]) -> Outcome {
 /// The same with the drill.
 fn drill(args: &[String]) -> Outcome {
     beside("drill", args)
+}
+
+/// Lives of a simulated club. With `--release` first it is built for speed, which takes minutes.
+pub(crate) fn sim(args: &[String]) -> Outcome {
+    match args.split_first() {
+        Some((first, rest)) if first == "--release" => {
+            let mut sim =
+                cargo(&["run", "--quiet", "--release", "--locked", "--package", "backstraight-tests"]);
+            sim.args(["--bin", "sim", "--"]).args(rest);
+            run::run(sim)
+        }
+        _ => beside("sim", args),
+    }
 }
 
 /// Builds the server's program and the programs of the tests beside it, and runs one of them.

@@ -13,7 +13,7 @@ struct Part {
 }
 
 /// Quick parts first, so that a slip is told early.
-const PARTS: [Part; 17] = [
+const PARTS: [Part; 18] = [
     Part { name: "format", run: format },
     Part { name: "tidy", run: tidy::part },
     Part { name: "licences", run: licences::part },
@@ -28,6 +28,7 @@ const PARTS: [Part; 17] = [
     Part { name: "unit", run: unit::part },
     Part { name: "page", run: browser::page },
     Part { name: "browser", run: browser::part },
+    Part { name: "sim", run: sim },
     Part { name: "demo", run: demo },
     Part { name: "drill", run: drill },
     Part { name: "drill-pg", run: drill_over_postgres },
@@ -146,6 +147,13 @@ fn demo() -> Outcome {
 /// A server that is lost and found again, small.
 fn drill() -> Outcome {
     crate::drill(&["--store", "sqlite", "--phones", "8", "--sets", "12"].map(str::to_owned))
+}
+
+/// Lives in which nothing may be found, and faults put in on purpose that must be.
+fn sim() -> Outcome {
+    let lives = ["--seeds", "200", "--steps", "100"].map(str::to_owned);
+    let planted = ["--planted", "--seeds", "60", "--steps", "100"].map(str::to_owned);
+    crate::sim(&lives).and(|| crate::sim(&planted))
 }
 
 /// The same with everything in a database server of its own.

@@ -369,6 +369,9 @@ impl<S: Shelf> Device<S> {
             });
         }
         let mut composed = compose(&standing, cards);
+        if !refused.is_empty() {
+            composed.up.left = Some(true);
+        }
         let told: BTreeSet<Vec<u8>> =
             composed.up.docs.iter().filter(|d| !d.heads.is_empty()).map(|d| d.name.to_vec()).collect();
         let carried = self.load_up(&mut composed.up, report)?;

@@ -8,6 +8,7 @@ use super::wire::{self, Down, Known, MAX_BODY, Outcome, PROTOCOL, Refusal, Up, U
 use crate::base::day::Day;
 use crate::base::id::ChangeHash;
 use crate::base::moment::Moment;
+use crate::doc::chunk;
 use crate::doc::gate::limits;
 use crate::doc::thin::{self, ThinLimits};
 use crate::model::name::DocName;
@@ -64,6 +65,8 @@ pub fn compose(standing: &Standing, mut cards: Vec<Card>) -> Composed {
     cards.sort_by_key(|c| (c.unsent.is_empty(), c.unsent.len(), c.name));
     let mut room = MAX_SEND;
     let mut left = Vec::new();
+    let full = |c: &Card| chunk::split(&c.unsent).is_ok_and(|chunks| chunks.len() >= MAX_SEND_CHANGES);
+    let cut = cards.iter().any(full);
     let docs = cards
         .into_iter()
         .map(|card| {
@@ -93,6 +96,7 @@ pub fn compose(standing: &Standing, mut cards: Vec<Card>) -> Composed {
             people: standing.people,
             app: standing.app.clone(),
             carried: None,
+            left: (cut || !left.is_empty()).then_some(true),
         },
         left,
     }

@@ -46,6 +46,9 @@ pub struct Up {
     /// What others wrote and gave to this device to take along.
     #[n(7)]
     pub carried: Option<Vec<Parcel>>,
+    /// Whether the device holds more changes than this request takes: its day is not heard yet.
+    #[n(8)]
+    pub left: Option<bool>,
 }
 
 /// One document of a request.
@@ -352,6 +355,7 @@ mod tests {
             people: 2,
             app: "test".into(),
             carried: None,
+            left: None,
         }
     }
 

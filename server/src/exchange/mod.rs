@@ -27,7 +27,8 @@ use crate::app::{App, Shared};
 use crate::grant::{self, Access, Caller};
 use crate::problem::Problem;
 use crate::store::document::{self, Append};
-use crate::store::{Db, StoreError, erased, heard};
+use crate::store::heard::{self, Word};
+use crate::store::{Db, StoreError, erased};
 use at_once::Edit;
 use carried::{Carrier, HandedIn};
 use upload::{Case, Checked};
@@ -81,6 +82,8 @@ struct Work {
     items: Vec<Item>,
     /// Cursors are believed only under the present epoch.
     same_epoch: bool,
+    /// Whether this is all that the device has: it knows which store it speaks with, and nothing is left on it.
+    whole: bool,
     local_day: String,
     people: Option<u64>,
     /// What others wrote and the device took along, and what became of it.
@@ -129,6 +132,8 @@ pub async fn run<T: Send + 'static>(
             break;
         }
         let (caller, local_day) = (work.caller, work.local_day.clone());
+        let taken = work.items.iter().all(|item| item.outcome == Outcome::Accepted);
+        let whole = work.whole && taken;
         // Documents are taken in one order by every process, so that no two wait for each other.
         let mut appends = appends;
         appends.sort_unstable_by_key(|fresh| work.items.get(fresh.place).map(|item| item.name));
@@ -142,7 +147,8 @@ pub async fn run<T: Send + 'static>(
                     adds.iter().map(|adds| document::append_all(db, adds, now)).collect();
                 // Last, because it may hold up others of the club until it is durable.
                 if note {
-                    heard::note(db, &caller, &local_day, now)?;
+                    let word = if whole { Word::Through(&local_day) } else { Word::Part };
+                    heard::note(db, &caller, word, now)?;
                 }
                 written
             })
@@ -255,6 +261,8 @@ fn open(db: &Db, app: &App, caller: Caller, up: Up) -> Result<Result<Work, Probl
         caller,
         items,
         same_epoch,
+        // Of another store's epoch it takes as sent what is not here. One that knows of none sends everything.
+        whole: (same_epoch || up.epoch.is_none()) && up.left != Some(true),
         local_day: up.local_day.clone(),
         people,
         carried: up.carried,

@@ -323,7 +323,7 @@ fn only_athletes_are_waited_for_and_only_believable_days_count(on: On) {
     let version =
         |c: Caller| h.store.read_blocking(|db| people::known_to(db, &c, None)).unwrap().unwrap().version;
     let note = |c: Caller, day: &'static str, now: Moment| {
-        h.store.write_blocking(move |db| heard::note(db, &c, day, now)).unwrap();
+        h.store.write_blocking(move |db| heard::note(db, &c, heard::Word::Through(day), now)).unwrap();
     };
     let before = version(desk);
     note(desk, "2026-11-25", NOW);
@@ -447,8 +447,7 @@ fn a_reader_waits_for_what_may_soon_be_done_and_nothing_else(on: On) {
 
     // What failed twice is behind, but nobody waits for it.
     let failing = claims.into_iter().find(|c| c.owner == other).unwrap();
-    let again = failing.clone();
-    h.store.write_blocking(move |db| job::put_off(db, &again, NOW)).unwrap();
+    h.store.write_blocking(move |db| job::put_off(db, &failing, NOW)).unwrap();
     let later = NOW.plus_ms(job::LEASE);
     h.store.write_blocking(move |db| job::claim(db, 9, [1; 8], later)).unwrap();
     assert_eq!((left(&[other]), soon(coach, 9), pending(coach)), (false, vec![], 1));

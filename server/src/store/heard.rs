@@ -16,14 +16,28 @@ const MOST_DAYS_APART: i32 = 2;
 /// Coaches are told anew when somebody was last heard longer ago than this, ms.
 const COARSE: i64 = 10 * 60_000;
 
+/// How much of a device was heard.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Word<'a> {
+    /// Everything, through its calendar day, `YYYY-MM-DD`.
+    Through(&'a str),
+    /// Something: it holds more, or what it sent could not be taken. Of no day it can be said that nothing was done.
+    Part,
+}
+
 /// Remembers that a caller was heard. Only athletes are waited for.
 ///
 /// # Errors
 /// When storage fails.
-pub fn note(db: &Db, caller: &Caller, local_day: &str, now: Moment) -> Result<(), StoreError> {
+pub fn note(db: &Db, caller: &Caller, word: Word<'_>, now: Moment) -> Result<(), StoreError> {
     if caller.asker.role != Role::Athlete {
         return Ok(());
     }
+    let Word::Through(local_day) = word else {
+        let at = "UPDATE install SET heard_at = ?2 WHERE id = ?1";
+        db.prepare_cached(at)?.execute((caller.install.0, now.0))?;
+        return Ok(());
+    };
     let today = Day::of(now, 0).ok();
     let day = local_day
         .parse::<Day>()

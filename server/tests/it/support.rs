@@ -483,6 +483,7 @@ impl Device {
             docs: docs.collect(),
             people: self.people,
             carried: None,
+            left: None,
             app: "test".to_owned(),
         }
     }

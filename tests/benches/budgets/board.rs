@@ -101,7 +101,8 @@ fn fill(server: &Server, club: &Club, stories: &[Story]) -> (ClubId, Vec<PersonI
                 };
                 let asker = Asker { person, club: id, role: Role::Athlete };
                 let caller = Caller { asker, install: install.install };
-                heard::note(db, &caller, &Day::of(now, 0).unwrap().to_string(), now)?;
+                let day = Day::of(now, 0).unwrap().to_string();
+                heard::note(db, &caller, heard::Word::Through(&day), now)?;
                 put(db, id, DocName::Plan(person, season()), &plan, now);
                 for (n, log) in (0..MONTHS).zip(&logs) {
                     put(db, id, DocName::Log(person, month(n)), log, now);

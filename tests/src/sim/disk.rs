@@ -314,10 +314,9 @@ impl Shelf for Disk {
     }
 
     fn new_epoch(&mut self, epoch: [u8; 16]) -> Result<(), DiskError> {
-        let keeps = self.is(Planted::EpochKeepsCursors);
         self.write(|image| {
             image.epoch = Some(epoch);
-            for kept in image.docs.values_mut().filter(|_| !keeps) {
+            for kept in image.docs.values_mut() {
                 kept.row.cursor = 0;
                 kept.row.server_heads.clear();
                 kept.row.agreed = false;

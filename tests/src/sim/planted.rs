@@ -14,14 +14,14 @@ pub enum Planted {
     TakeIsTorn,
     /// Changes go before the compact form that covers them is there.
     CompactIsTorn,
-    /// A device that hears of a restored server goes on as if it were the same.
-    EpochKeepsCursors,
+    /// A restored server says that it is the same as before.
+    RestoreKeepsEpoch,
     /// A server is set back to an earlier state and nobody is told: what it acknowledged was not durable.
     AcknowledgesTooEarly,
     /// Each start of an app takes the same random bits, and so the same actor and the same keys.
     StartsAlike,
-    /// The answer to one request is heard as the answer to the next.
-    AnswerIsLate,
+    /// An answer that was lost reaches another device than the one that asked.
+    AnswerGoesAstray,
     /// A request is carried out with the rights of whoever asked before.
     CallerIsMixedUp,
     /// Whoever was withdrawn is still answered.
@@ -38,10 +38,10 @@ impl Planted {
         Planted::TakeForgetsChanges,
         Planted::TakeIsTorn,
         Planted::CompactIsTorn,
-        Planted::EpochKeepsCursors,
+        Planted::RestoreKeepsEpoch,
         Planted::AcknowledgesTooEarly,
         Planted::StartsAlike,
-        Planted::AnswerIsLate,
+        Planted::AnswerGoesAstray,
         Planted::CallerIsMixedUp,
         Planted::WithdrawnIsServed,
         Planted::CoachCountsAsAthlete,
@@ -56,10 +56,10 @@ impl Planted {
             Planted::TakeForgetsChanges => "take-forgets-changes",
             Planted::TakeIsTorn => "take-is-torn",
             Planted::CompactIsTorn => "compact-is-torn",
-            Planted::EpochKeepsCursors => "epoch-keeps-cursors",
+            Planted::RestoreKeepsEpoch => "restore-keeps-epoch",
             Planted::AcknowledgesTooEarly => "acknowledges-too-early",
             Planted::StartsAlike => "starts-alike",
-            Planted::AnswerIsLate => "answer-is-late",
+            Planted::AnswerGoesAstray => "answer-goes-astray",
             Planted::CallerIsMixedUp => "caller-is-mixed-up",
             Planted::WithdrawnIsServed => "withdrawn-is-served",
             Planted::CoachCountsAsAthlete => "coach-counts-as-athlete",

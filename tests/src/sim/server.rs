@@ -59,6 +59,7 @@ pub(super) struct Server {
     pub(super) club: ClubId,
     athletes: Vec<Caller>,
     before: Option<Caller>,
+    epoch: Option<[u8; 16]>,
     planted: Option<Planted>,
 }
 
@@ -85,6 +86,7 @@ impl Server {
             club,
             athletes: Vec::new(),
             before: None,
+            epoch: None,
             planted,
         };
         server.start();
@@ -135,7 +137,9 @@ impl Server {
             Folder::open(&self.data())?.forget_stopped()?;
             open()
         });
-        self.app = Some(app.unwrap());
+        let app = app.unwrap();
+        self.epoch = Some(app.store.epoch());
+        self.app = Some(app);
     }
 
     /// Stops it.
@@ -251,13 +255,21 @@ impl Server {
             let (athletes, now) = (self.athletes.clone(), self.clock.now());
             let today = Day::of(now, 0).unwrap().to_string();
             let noted = app.store.write_blocking(move |db| {
-                athletes.iter().try_for_each(|athlete| heard::note(db, athlete, &today, now))
+                athletes
+                    .iter()
+                    .try_for_each(|athlete| heard::note(db, athlete, heard::Word::Through(&today), now))
             });
             noted.map_err(|_| NoAnswer::Down)?;
         }
         let read = move || Up::from_bytes(&body).map_err(|_| Problem::Malformed);
         let answer = exchange::run(&app, caller, read, |down| down.to_bytes());
         self.runtime.block_on(answer).map_err(NoAnswer::Said)
+    }
+
+    /// Whether a request holds all that its device has to say: it speaks to this store and nothing is left on it.
+    pub(super) fn hears_all(&self, body: &[u8]) -> bool {
+        let (Ok(up), Some(app)) = (Up::from_bytes(body), &self.app) else { return false };
+        up.left.is_none() && up.epoch.is_none_or(|epoch| epoch.as_slice() == app.store.epoch())
     }
 
     /// Writes a backup, if that is possible.
@@ -275,8 +287,14 @@ impl Server {
     pub(super) fn restore(&mut self, file: &std::path::Path) {
         self.stop();
         let take = Take { replace: true, ..Take::default() };
+        let before = self.epoch;
         backup::restore(file, &Folder::open(&self.data()).unwrap(), take, self.clock.now()).unwrap();
         self.start();
+        if let (Some(Planted::RestoreKeepsEpoch), Some(before)) = (self.planted, before) {
+            let same = "UPDATE meta SET value = ?1 WHERE key = 'epoch'";
+            self.store().write_blocking(move |db| Ok(db.execute(same, [before])?)).unwrap();
+            self.start();
+        }
     }
 
     /// Every document as it is stored, by name, with its heads.

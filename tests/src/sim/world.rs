@@ -42,8 +42,6 @@ pub(super) struct Phone {
     /// A backup of the phone, and how many facts there were then.
     image: Option<(Image, usize)>,
     session: Option<(DocName, Key, Key, bool)>,
-    /// An answer that was not heard.
-    late: Option<Vec<u8>>,
 }
 
 /// A backup of the server, and what was true when it was made.
@@ -67,6 +65,8 @@ pub(super) struct World {
     backups: Vec<Kept>,
     /// Requests that are still somewhere on their way.
     underway: Vec<(usize, Vec<u8>, Day)>,
+    /// An answer that was not heard, and whose it was.
+    astray: Option<(usize, Vec<u8>)>,
     sets: i64,
     words: i64,
     pub(super) tally: Tally,
@@ -105,7 +105,6 @@ impl World {
                 heard: None,
                 image: None,
                 session: None,
-                late: None,
             });
         }
         let season = SeasonNo::new(2027).unwrap();
@@ -120,6 +119,7 @@ impl World {
             book: Book::default(),
             backups: Vec::new(),
             underway: Vec::new(),
+            astray: None,
             sets: 0,
             words: 0,
             tally: Tally::default(),
@@ -220,6 +220,8 @@ impl World {
     fn deed(&mut self, d: usize, rng: &mut Rng) -> Result<(), Found> {
         match self.phones[d].identity.role {
             Role::Athlete if rng.once_in(12) => self.pain(d),
+            // A whole session in one go, now and then.
+            Role::Athlete if rng.once_in(10) => (0..40).try_for_each(|_| self.train(d, rng)),
             Role::Athlete => self.train(d, rng),
             Role::HeadCoach if rng.once_in(8) => self.exercise(d),
             Role::HeadCoach => self.coach(d, rng),
@@ -414,12 +416,11 @@ impl World {
                 Err(_) => return Ok(false),
             };
             if fate == 2 {
-                self.phones[d].late = Some(answer);
+                self.astray = Some((d, answer));
                 return Ok(false);
             }
-            let late = self.phones[d].late.take();
-            let answer = match (self.plan.planted, late) {
-                (Some(Planted::AnswerIsLate), Some(late)) => late,
+            let answer = match self.astray.take_if(|(whose, _)| *whose != d) {
+                Some((_, other)) if self.plan.planted == Some(Planted::AnswerGoesAstray) => other,
                 _ => answer,
             };
             let Some(device) = &mut self.phones[d].device else { return Ok(false) };
@@ -459,12 +460,13 @@ impl World {
     }
 
     fn request(&mut self, d: usize, body: Vec<u8>, today: Day) -> Result<Result<Vec<u8>, NoAnswer>, Found> {
+        let whole = self.server.hears_all(&body);
         let phone = &mut self.phones[d];
         let answer = self.server.exchange(&phone.identity, body);
         if answer.is_ok() && phone.withdrawn {
             return Err(Found(format!("device {d} was withdrawn and answered all the same")));
         }
-        if answer.is_ok() && phone.identity.role == Role::Athlete {
+        if answer.is_ok() && whole && phone.identity.role == Role::Athlete {
             phone.heard = Some(today);
         }
         Ok(answer)

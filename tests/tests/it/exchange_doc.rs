@@ -44,6 +44,7 @@ fn the_example_is_what_the_code_writes_and_reads() {
         people: 2,
         app: "phone 1.0".to_owned(),
         carried: None,
+        left: None,
     };
     let doc = |name: &[u8], changes, cursor, head| DownDoc {
         name: bytes(name),

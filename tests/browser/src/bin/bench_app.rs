@@ -7,8 +7,8 @@ use serde_json::{Value, json};
 
 /// Loads of each kind; the one in the middle counts.
 const LOADS: usize = 9;
-/// Sets that are logged, one tap each.
-const TAPS: usize = 60;
+/// Sets that are logged, one tap each: a long session.
+const TAPS: usize = 24;
 /// Frames over which the board is scrolled, and athletes on it.
 const FRAMES: usize = 240;
 const ATHLETES: usize = 60;

@@ -11,3 +11,6 @@ pub mod store;
 pub mod transport;
 
 pub use backstraight_core as core;
+
+#[cfg(feature = "doors")]
+uniffi::setup_scaffolding!("backstraight");

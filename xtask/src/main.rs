@@ -2,6 +2,7 @@
 //! training: it calls cargo and other tools and says aloud what it could not run.
 
 mod bench;
+mod bindings;
 mod browser;
 mod files;
 mod licences;
@@ -39,6 +40,7 @@ cargo xtask <command>
   schema           requests made up from the OpenAPI document, to a server of its own
   postgres         the tests that need PostgreSQL, on servers of their own
   unit             the unit file, by systemd's own tool
+  bindings [--check]  the doors of the phone library for Kotlin, Swift and Python, written anew or checked
   deny             advisories, licences, bans and sources by cargo-deny
 ";
 
@@ -67,6 +69,7 @@ fn main() -> ExitCode {
         ("oracle", []) => tools::oracle(),
         ("schema", []) => tools::schema(),
         ("unit", []) => unit::part(),
+        ("bindings", rest) => bindings::part(rest),
         ("postgres", []) => parts::postgres(),
         ("deny", []) => tools::deny(),
         ("help" | "--help" | "-h", _) => {

@@ -124,11 +124,7 @@ impl Readings {
     ///
     /// # Errors
     /// When a document cannot be opened.
-    pub fn all_done<S: Shelf>(
-        &mut self,
-        device: &mut Device<S>,
-        person: PersonId,
-    ) -> Result<Done, S::Error> {
+    pub fn all_done<S: Shelf>(&mut self, device: &mut Device<S>, person: PersonId) -> Result<Done, S::Error> {
         self.since(device, person, None)
     }
 
@@ -144,9 +140,21 @@ impl Readings {
             _ => false,
         };
         let names: Vec<DocName> = device.documents()?.into_iter().filter(wanted).collect();
+        self.of_documents(device, &names)
+    }
+
+    /// What is in some logs, notes and availability documents of one athlete.
+    ///
+    /// # Errors
+    /// When a document cannot be opened.
+    pub fn of_documents<S: Shelf>(
+        &mut self,
+        device: &mut Device<S>,
+        names: &[DocName],
+    ) -> Result<Done, S::Error> {
         let mut parts = Vec::new();
         for name in names {
-            parts.push(Done::clone(&*read_once(&mut self.logs, device, name, |doc| Done::of([doc]))?));
+            parts.push(Done::clone(&*read_once(&mut self.logs, device, *name, |doc| Done::of([doc]))?));
         }
         Ok(Done::join(parts))
     }

@@ -115,7 +115,10 @@ fn packages_depend_on_core_and_never_on_each_other() {
     );
     for (package, dependencies) in &direct {
         let may: &[&str] = match package.as_str() {
-            "backstraight-bind" | "backstraight-browser" | "backstraight-cluster" | "backstraight-core"
+            "backstraight-bind"
+            | "backstraight-browser"
+            | "backstraight-cluster"
+            | "backstraight-core"
             | "backstraight-pack" => &[],
             "xtask" => &["backstraight-cluster"],
             "backstraight-tests" => {

@@ -4,6 +4,7 @@
 mod bench;
 mod bindings;
 mod browser;
+mod doors;
 mod files;
 mod licences;
 mod page;
@@ -41,6 +42,7 @@ cargo xtask <command>
   postgres         the tests that need PostgreSQL, on servers of their own
   unit             the unit file, by systemd's own tool
   bindings [--check]  the doors of the phone library for Kotlin, Swift and Python, written anew or checked
+  doors [LANGUAGE] one story told by Rust, Python, Kotlin and Swift through the doors of the phone library
   deny             advisories, licences, bans and sources by cargo-deny
 ";
 
@@ -70,6 +72,7 @@ fn main() -> ExitCode {
         ("schema", []) => tools::schema(),
         ("unit", []) => unit::part(),
         ("bindings", rest) => bindings::part(rest),
+        ("doors", rest) => doors::part(rest),
         ("postgres", []) => parts::postgres(),
         ("deny", []) => tools::deny(),
         ("help" | "--help" | "-h", _) => {

@@ -630,6 +630,8 @@ def _uniffi_check_api_checksums(lib):
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_withdraw_session() != 60075:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
+    if lib.uniffi_backstraight_ffi_checksum_method_install_words() != 10170:
+        raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_write_carry_file() != 12729:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_write_copy() != 10125:
@@ -842,6 +844,9 @@ _UniffiLib.uniffi_backstraight_ffi_checksum_method_install_who.restype = ctypes.
 _UniffiLib.uniffi_backstraight_ffi_checksum_method_install_withdraw_session.argtypes = (
 )
 _UniffiLib.uniffi_backstraight_ffi_checksum_method_install_withdraw_session.restype = ctypes.c_uint16
+_UniffiLib.uniffi_backstraight_ffi_checksum_method_install_words.argtypes = (
+)
+_UniffiLib.uniffi_backstraight_ffi_checksum_method_install_words.restype = ctypes.c_uint16
 _UniffiLib.uniffi_backstraight_ffi_checksum_method_install_write_carry_file.argtypes = (
 )
 _UniffiLib.uniffi_backstraight_ffi_checksum_method_install_write_carry_file.restype = ctypes.c_uint16
@@ -1231,6 +1236,13 @@ _UniffiLib.uniffi_backstraight_ffi_fn_method_install_withdraw_session.argtypes =
     ctypes.POINTER(_UniffiRustCallStatus),
 )
 _UniffiLib.uniffi_backstraight_ffi_fn_method_install_withdraw_session.restype = _UniffiRustBuffer
+_UniffiLib.uniffi_backstraight_ffi_fn_method_install_words.argtypes = (
+    ctypes.c_uint64,
+    _UniffiRustBuffer,
+    _UniffiRustBuffer,
+    ctypes.POINTER(_UniffiRustCallStatus),
+)
+_UniffiLib.uniffi_backstraight_ffi_fn_method_install_words.restype = _UniffiRustBuffer
 _UniffiLib.uniffi_backstraight_ffi_fn_method_install_write_carry_file.argtypes = (
     ctypes.c_uint64,
     _UniffiRustBuffer,
@@ -3408,10 +3420,19 @@ class LogSet:
     """
     A set to log.
 """
-    def __init__(self, *, session:typing.Optional[str], item:typing.Optional[str], exercise:typing.Optional[str], numbers:SetNumbers, once:str):
-        self.session = session
-        self.item = item
-        self.exercise = exercise
+    def __init__(self, *, session:typing.Optional[str] = _DEFAULT, item:typing.Optional[str] = _DEFAULT, exercise:typing.Optional[str] = _DEFAULT, numbers:SetNumbers, once:str):
+        if session is _DEFAULT:
+            self.session = None
+        else:
+            self.session = session
+        if item is _DEFAULT:
+            self.item = None
+        else:
+            self.item = item
+        if exercise is _DEFAULT:
+            self.exercise = None
+        else:
+            self.exercise = exercise
         self.numbers = numbers
         self.once = once
 
@@ -5849,6 +5870,63 @@ class _UniffiFfiConverterTypeWho(_UniffiConverterRustBuffer):
         _UniffiFfiConverterBoolean.write(value.enrolled, buf)
 
 @dataclass
+class WordsLine:
+    """
+    Words of somebody.
+"""
+    def __init__(self, *, id:str, at_ms:int, by:str, words:str, session:typing.Optional[str]):
+        self.id = id
+        self.at_ms = at_ms
+        self.by = by
+        self.words = words
+        self.session = session
+
+
+
+
+    def __str__(self):
+        return "WordsLine(id={}, at_ms={}, by={}, words={}, session={})".format(self.id, self.at_ms, self.by, self.words, self.session)
+    def __eq__(self, other):
+        if self.id != other.id:
+            return False
+        if self.at_ms != other.at_ms:
+            return False
+        if self.by != other.by:
+            return False
+        if self.words != other.words:
+            return False
+        if self.session != other.session:
+            return False
+        return True
+
+class _UniffiFfiConverterTypeWordsLine(_UniffiConverterRustBuffer):
+    @staticmethod
+    def read(buf):
+        return WordsLine(
+            id=_UniffiFfiConverterString.read(buf),
+            at_ms=_UniffiFfiConverterInt64.read(buf),
+            by=_UniffiFfiConverterString.read(buf),
+            words=_UniffiFfiConverterString.read(buf),
+            session=_UniffiFfiConverterOptionalString.read(buf),
+        )
+
+    @staticmethod
+    def check_lower(value):
+        _UniffiFfiConverterString.check_lower(value.id)
+        _UniffiFfiConverterInt64.check_lower(value.at_ms)
+        _UniffiFfiConverterString.check_lower(value.by)
+        _UniffiFfiConverterString.check_lower(value.words)
+        _UniffiFfiConverterOptionalString.check_lower(value.session)
+
+    @staticmethod
+    def write(value, buf):
+        _UniffiFfiConverterString.write(value.id, buf)
+        _UniffiFfiConverterInt64.write(value.at_ms, buf)
+        _UniffiFfiConverterString.write(value.by, buf)
+        _UniffiFfiConverterString.write(value.words, buf)
+        _UniffiFfiConverterOptionalString.write(value.session, buf)
+
+@dataclass
 class Written:
     """
     What was written into a file.
@@ -7617,6 +7695,29 @@ class _UniffiFfiConverterOptionalTypeWho(_UniffiConverterRustBuffer):
         else:
             raise InternalError("Unexpected flag byte for optional type")
 
+class _UniffiFfiConverterSequenceTypeWordsLine(_UniffiConverterRustBuffer):
+    @classmethod
+    def check_lower(cls, value):
+        for item in value:
+            _UniffiFfiConverterTypeWordsLine.check_lower(item)
+
+    @classmethod
+    def write(cls, value, buf):
+        items = len(value)
+        buf.write_i32(items)
+        for item in value:
+            _UniffiFfiConverterTypeWordsLine.write(item, buf)
+
+    @classmethod
+    def read(cls, buf):
+        count = buf.read_i32()
+        if count < 0:
+            raise InternalError("Unexpected negative sequence length")
+
+        return [
+            _UniffiFfiConverterTypeWordsLine.read(buf) for i in range(count)
+        ]
+
 
 class InstallProtocol(typing.Protocol):
     """
@@ -7988,6 +8089,15 @@ class InstallProtocol(typing.Protocol):
 
         # Errors
         `NotThere`, `NotAllowed`, and what the store says.
+"""
+        raise NotImplementedError
+    def words(self, athlete: typing.Optional[str],now: Now) -> typing.List[WordsLine]:
+        """
+        What athlete and coaches said to each other in the last months, oldest first; about another athlete for
+        a coach.
+
+        # Errors
+        `NotThere`, and what the store says.
 """
         raise NotImplementedError
     def write_carry_file(self, file: str) -> Written:
@@ -9164,6 +9274,31 @@ class Install(InstallProtocol):
             *_uniffi_lowered_args,
         )
         return _uniffi_lift_return(_uniffi_ffi_result)
+    def words(self, athlete: typing.Optional[str],now: Now) -> typing.List[WordsLine]:
+        """
+        What athlete and coaches said to each other in the last months, oldest first; about another athlete for
+        a coach.
+
+        # Errors
+        `NotThere`, and what the store says.
+"""
+
+        _UniffiFfiConverterOptionalString.check_lower(athlete)
+
+        _UniffiFfiConverterTypeNow.check_lower(now)
+        _uniffi_lowered_args = (
+            self._uniffi_clone_handle(),
+            _UniffiFfiConverterOptionalString.lower(athlete),
+            _UniffiFfiConverterTypeNow.lower(now),
+        )
+        _uniffi_lift_return = _UniffiFfiConverterSequenceTypeWordsLine.lift
+        _uniffi_error_converter = _UniffiFfiConverterTypeDoorError
+        _uniffi_ffi_result = _uniffi_rust_call_with_error(
+            _uniffi_error_converter,
+            _UniffiLib.uniffi_backstraight_ffi_fn_method_install_words,
+            *_uniffi_lowered_args,
+        )
+        return _uniffi_lift_return(_uniffi_ffi_result)
     def write_carry_file(self, file: str) -> Written:
         """
         Writes what the server does not have yet into a carry file, signed, that somebody else's phone may
@@ -9692,6 +9827,7 @@ __all__ = [
     "TrialEntry",
     "TrialLine",
     "Who",
+    "WordsLine",
     "Written",
     "Wrong",
     "built_in_courier",

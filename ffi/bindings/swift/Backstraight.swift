@@ -1114,6 +1114,15 @@ public protocol InstallProtocol: AnyObject, Sendable {
     func strikeSet(session: String, set: String, once: String, now: Now) throws  -> Receipt
 
     /**
+     * What athlete and coaches said to each other in the last months, oldest first; about another athlete for
+     * a coach.
+     *
+     * # Errors
+     * `NotThere`, and what the store says.
+     */
+    func words(athlete: String?, now: Now) throws  -> [WordsLine]
+
+    /**
      * Adds an exercise to the club's library.
      *
      * # Errors
@@ -1837,6 +1846,24 @@ open func strikeSet(session: String, set: String, once: String, now: Now)throws 
         FfiConverterString.lower(session),
         FfiConverterString.lower(set),
         FfiConverterString.lower(once),
+        FfiConverterTypeNow_lower(now),uniffiCallStatus
+    )
+})
+}
+
+    /**
+     * What athlete and coaches said to each other in the last months, oldest first; about another athlete for
+     * a coach.
+     *
+     * # Errors
+     * `NotThere`, and what the store says.
+     */
+open func words(athlete: String?, now: Now)throws  -> [WordsLine]  {
+    return try  FfiConverterSequenceTypeWordsLine.lift(try rustCallWithError(FfiConverterTypeDoorError_lift) {
+        uniffiCallStatus in
+    uniffi_backstraight_ffi_fn_method_install_words(
+            self.uniffiCloneHandle(),
+        FfiConverterOptionString.lower(athlete),
         FfiConverterTypeNow_lower(now),uniffiCallStatus
     )
 })
@@ -4937,13 +4964,13 @@ public struct LogSet: Equatable, Hashable {
     public init(
         /**
          * The session of the plan or of the log; a new one that nobody asked when missing.
-         */session: String?,
+         */session: String? = nil,
         /**
          * The line of the plan; missing for what is done beside it.
-         */item: String?,
+         */item: String? = nil,
         /**
          * The exercise, when it is another than the one being done, or nothing was asked.
-         */exercise: String?,
+         */exercise: String? = nil,
         /**
          * Its numbers.
          */numbers: SetNumbers,
@@ -8433,6 +8460,105 @@ public func FfiConverterTypeWho_lower(_ value: Who) -> RustBuffer {
 
 
 /**
+ * Words of somebody.
+ */
+public struct WordsLine: Equatable, Hashable {
+    /**
+     * Which.
+     */
+    public let id: String
+    /**
+     * When, ms since 1970 in UTC.
+     */
+    public let atMs: Int64
+    /**
+     * Who said it: the name shown.
+     */
+    public let by: String
+    /**
+     * The words.
+     */
+    public let words: String
+    /**
+     * The session that it is about, planned or done.
+     */
+    public let session: String?
+
+    // Default memberwise initializers are never public by default, so we
+    // declare one manually.
+    public init(
+        /**
+         * Which.
+         */id: String,
+        /**
+         * When, ms since 1970 in UTC.
+         */atMs: Int64,
+        /**
+         * Who said it: the name shown.
+         */by: String,
+        /**
+         * The words.
+         */words: String,
+        /**
+         * The session that it is about, planned or done.
+         */session: String?) {
+        self.id = id
+        self.atMs = atMs
+        self.by = by
+        self.words = words
+        self.session = session
+    }
+
+
+
+
+}
+
+#if compiler(>=6)
+extension WordsLine: Sendable {}
+#endif
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
+public struct FfiConverterTypeWordsLine: FfiConverterRustBuffer {
+    public static func read(from buf: inout (data: Data, offset: Data.Index)) throws -> WordsLine {
+        return
+            try WordsLine(
+                id: FfiConverterString.read(from: &buf),
+                atMs: FfiConverterInt64.read(from: &buf),
+                by: FfiConverterString.read(from: &buf),
+                words: FfiConverterString.read(from: &buf),
+                session: FfiConverterOptionString.read(from: &buf)
+        )
+    }
+
+    public static func write(_ value: WordsLine, into buf: inout [UInt8]) {
+        FfiConverterString.write(value.id, into: &buf)
+        FfiConverterInt64.write(value.atMs, into: &buf)
+        FfiConverterString.write(value.by, into: &buf)
+        FfiConverterString.write(value.words, into: &buf)
+        FfiConverterOptionString.write(value.session, into: &buf)
+    }
+}
+
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
+public func FfiConverterTypeWordsLine_lift(_ buf: RustBuffer) throws -> WordsLine {
+    return try FfiConverterTypeWordsLine.lift(buf)
+}
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
+public func FfiConverterTypeWordsLine_lower(_ value: WordsLine) -> RustBuffer {
+    return FfiConverterTypeWordsLine.lower(value)
+}
+
+
+/**
  * What was written into a file.
  */
 public struct Written: Equatable, Hashable {
@@ -10756,6 +10882,31 @@ fileprivate struct FfiConverterSequenceTypeTrialLine: FfiConverterRustBuffer {
 #if swift(>=5.8)
 @_documentation(visibility: private)
 #endif
+fileprivate struct FfiConverterSequenceTypeWordsLine: FfiConverterRustBuffer {
+    typealias SwiftType = [WordsLine]
+
+    public static func write(_ value: [WordsLine], into buf: inout [UInt8]) {
+        let len = Int32(value.count)
+        writeInt(&buf, len)
+        for item in value {
+            FfiConverterTypeWordsLine.write(item, into: &buf)
+        }
+    }
+
+    public static func read(from buf: inout (data: Data, offset: Data.Index)) throws -> [WordsLine] {
+        let len: Int32 = try readInt(&buf)
+        var seq = [WordsLine]()
+        seq.reserveCapacity(Int(len))
+        for _ in 0 ..< len {
+            seq.append(try FfiConverterTypeWordsLine.read(from: &buf))
+        }
+        return seq
+    }
+}
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
 fileprivate struct FfiConverterSequenceTypeWrong: FfiConverterRustBuffer {
     typealias SwiftType = [Wrong]
 
@@ -11000,6 +11151,9 @@ private let initializationResult: InitializationResult = {
         return InitializationResult.apiChecksumMismatch
     }
     if (uniffi_backstraight_ffi_checksum_method_install_strike_set() != 46781) {
+        return InitializationResult.apiChecksumMismatch
+    }
+    if (uniffi_backstraight_ffi_checksum_method_install_words() != 10170) {
         return InitializationResult.apiChecksumMismatch
     }
     if (uniffi_backstraight_ffi_checksum_method_install_add_exercise() != 48699) {

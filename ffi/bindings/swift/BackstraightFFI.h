@@ -493,6 +493,11 @@ RustBuffer uniffi_backstraight_ffi_fn_method_install_skip_item(uint64_t ptr, Rus
 RustBuffer uniffi_backstraight_ffi_fn_method_install_strike_set(uint64_t ptr, RustBuffer session, RustBuffer set, RustBuffer once, RustBuffer now, RustCallStatus *_Nonnull out_status
 );
 #endif
+#ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_WORDS
+#define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_WORDS
+RustBuffer uniffi_backstraight_ffi_fn_method_install_words(uint64_t ptr, RustBuffer athlete, RustBuffer now, RustCallStatus *_Nonnull out_status
+);
+#endif
 #ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_ADD_EXERCISE
 #define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_ADD_EXERCISE
 RustBuffer uniffi_backstraight_ffi_fn_method_install_add_exercise(uint64_t ptr, RustBuffer exercise, RustBuffer now, RustCallStatus *_Nonnull out_status
@@ -1222,6 +1227,12 @@ uint16_t uniffi_backstraight_ffi_checksum_method_install_skip_item(void
 #ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_STRIKE_SET
 #define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_STRIKE_SET
 uint16_t uniffi_backstraight_ffi_checksum_method_install_strike_set(void
+
+);
+#endif
+#ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_WORDS
+#define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_WORDS
+uint16_t uniffi_backstraight_ffi_checksum_method_install_words(void
 
 );
 #endif

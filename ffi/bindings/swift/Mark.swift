@@ -1,2 +1,2 @@
 /// The mark of the surface that this was made for: hand it in when a folder is opened.
-public let interfaceMarkOfBindings = "45774bd6092ed71e"
+public let interfaceMarkOfBindings = "21d4ddc35eec6013"

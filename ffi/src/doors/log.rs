@@ -1,10 +1,12 @@
 //! Logging: sets, corrections, what was left out, closing a session, words to the coach. Each deed has a name
 //! of the app's own choice, so that one that is tapped twice or tried again after a kill is done once.
 
+use backstraight_core::base::id::PersonId;
 use backstraight_core::base::key::Key;
 use backstraight_core::device::Clock as _;
 use backstraight_core::doc::command::{Command, New};
 use backstraight_core::doc::place::Place;
+use backstraight_core::doc::read::Entry;
 use backstraight_core::model::log::Comment;
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::{Effort, Minutes};
@@ -20,10 +22,13 @@ use super::work::{Deed, Receipt, Work, key};
 #[derive(Debug, Clone, PartialEq, Eq, uniffi::Record)]
 pub struct LogSet {
     /// The session of the plan or of the log; a new one that nobody asked when missing.
+    #[uniffi(default = None)]
     pub session: Option<String>,
     /// The line of the plan; missing for what is done beside it.
+    #[uniffi(default = None)]
     pub item: Option<String>,
     /// The exercise, when it is another than the one being done, or nothing was asked.
+    #[uniffi(default = None)]
     pub exercise: Option<String>,
     /// Its numbers.
     pub numbers: SetNumbers,
@@ -76,6 +81,21 @@ pub struct CloseSession {
     pub comment: Option<String>,
     /// The deed's name.
     pub once: String,
+}
+
+/// Words of somebody.
+#[derive(Debug, Clone, PartialEq, Eq, uniffi::Record)]
+pub struct WordsLine {
+    /// Which.
+    pub id: String,
+    /// When, ms since 1970 in UTC.
+    pub at_ms: i64,
+    /// Who said it: the name shown.
+    pub by: String,
+    /// The words.
+    pub words: String,
+    /// The session that it is about, planned or done.
+    pub session: Option<String>,
 }
 
 #[uniffi::export]
@@ -240,6 +260,36 @@ impl Install {
             let record = Comment { session, ..Comment::new(self.clock.now(), me, text) };
             let add = New { place: Place::of("comments", &own), record: record.into() };
             Ok(Deed { doc, commands: vec![Command::Add(vec![add])], id: own.to_string() })
+        })
+    }
+
+    /// What athlete and coaches said to each other in the last months, oldest first; about another athlete for
+    /// a coach.
+    ///
+    /// # Errors
+    /// `NotThere`, and what the store says.
+    pub fn words(&self, athlete: Option<String>, now: Now) -> Result<Vec<WordsLine>, DoorError> {
+        self.clock.tell(now);
+        self.read(|work| {
+            let (whose, day) = (work.person(athlete.as_deref())?, work.today()?);
+            let done = work.done(whose, day)?;
+            let people = work.device.people()?;
+            let me = work.device.identity();
+            let name = |who: PersonId| {
+                if who == me.person {
+                    return me.name.clone();
+                }
+                let known = people.iter().find(|k| k.person.as_slice() == who.0.as_bytes());
+                known.map_or_else(|| who.to_string(), |k| k.name.clone())
+            };
+            let line = |e: &Entry<Comment>| WordsLine {
+                id: e.key().to_string(),
+                at_ms: e.record.at.0,
+                by: name(e.record.by),
+                words: e.record.text.to_string(),
+                session: e.record.session.as_ref().map(ToString::to_string),
+            };
+            Ok(done.comments.iter().map(line).collect())
         })
     }
 }

@@ -25,9 +25,11 @@ pub mod today;
 mod vault;
 mod work;
 
+pub use clock::Now;
 pub use error::DoorError;
 pub use install::Install;
 pub use outside::{Courier, KeyStore, Progress, StopFlag, Watcher};
+pub use work::Receipt;
 
 /// The surface of these doors as text; bindings are generated from the same.
 const INTERFACE: &[u8] = include_bytes!("../../interface.txt");

@@ -849,6 +849,8 @@ internal object IntegrityCheckingUniffiLib {
     ): Int
     external fun uniffi_backstraight_ffi_checksum_method_install_strike_set(
     ): Int
+    external fun uniffi_backstraight_ffi_checksum_method_install_words(
+    ): Int
     external fun uniffi_backstraight_ffi_checksum_method_install_add_exercise(
     ): Int
     external fun uniffi_backstraight_ffi_checksum_method_install_add_session(
@@ -996,6 +998,8 @@ internal object UniffiLib {
     external fun uniffi_backstraight_ffi_fn_method_install_skip_item(`ptr`: Long,`skip`: RustBuffer.ByValue,`now`: RustBuffer.ByValue,uniffi_out_err: UniffiRustCallStatus,
     ): RustBuffer.ByValue
     external fun uniffi_backstraight_ffi_fn_method_install_strike_set(`ptr`: Long,`session`: RustBuffer.ByValue,`set`: RustBuffer.ByValue,`once`: RustBuffer.ByValue,`now`: RustBuffer.ByValue,uniffi_out_err: UniffiRustCallStatus,
+    ): RustBuffer.ByValue
+    external fun uniffi_backstraight_ffi_fn_method_install_words(`ptr`: Long,`athlete`: RustBuffer.ByValue,`now`: RustBuffer.ByValue,uniffi_out_err: UniffiRustCallStatus,
     ): RustBuffer.ByValue
     external fun uniffi_backstraight_ffi_fn_method_install_add_exercise(`ptr`: Long,`exercise`: RustBuffer.ByValue,`now`: RustBuffer.ByValue,uniffi_out_err: UniffiRustCallStatus,
     ): RustBuffer.ByValue
@@ -1323,6 +1327,9 @@ private fun uniffiCheckApiChecksums(lib: IntegrityCheckingUniffiLib) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
     if ((lib.uniffi_backstraight_ffi_checksum_method_install_strike_set() and 0xFFFF) != 46781) {
+        throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
+    }
+    if ((lib.uniffi_backstraight_ffi_checksum_method_install_words() and 0xFFFF) != 10170) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
     if ((lib.uniffi_backstraight_ffi_checksum_method_install_add_exercise() and 0xFFFF) != 48699) {
@@ -2504,6 +2511,15 @@ public interface InstallInterface {
     fun `strikeSet`(`session`: kotlin.String, `set`: kotlin.String, `once`: kotlin.String, `now`: Now): Receipt
 
     /**
+     * What athlete and coaches said to each other in the last months, oldest first; about another athlete for
+     * a coach.
+     *
+     * # Errors
+     * `NotThere`, and what the store says.
+     */
+    fun `words`(`athlete`: kotlin.String?, `now`: Now): List<WordsLine>
+
+    /**
      * Adds an exercise to the club's library.
      *
      * # Errors
@@ -3407,6 +3423,29 @@ open class Install: Disposable, AutoCloseable, InstallInterface
         FfiConverterString.lower(`session`),
         FfiConverterString.lower(`set`),
         FfiConverterString.lower(`once`),
+        FfiConverterTypeNow.lower(`now`),_status)
+}
+    }
+    )
+    }
+
+
+
+    /**
+     * What athlete and coaches said to each other in the last months, oldest first; about another athlete for
+     * a coach.
+     *
+     * # Errors
+     * `NotThere`, and what the store says.
+     */
+    @Throws(DoorException::class)override fun `words`(`athlete`: kotlin.String?, `now`: Now): List<WordsLine> {
+            return FfiConverterSequenceTypeWordsLine.lift(
+    callWithHandle {
+    uniffiRustCallWithError(DoorException) { _status ->
+    UniffiLib.uniffi_backstraight_ffi_fn_method_install_words(
+        it,
+
+        FfiConverterOptionalString.lower(`athlete`),
         FfiConverterTypeNow.lower(`now`),_status)
 }
     }
@@ -6736,17 +6775,17 @@ data class LogSet (
     /**
      * The session of the plan or of the log; a new one that nobody asked when missing.
      */
-    val `session`: kotlin.String?
+    val `session`: kotlin.String? = null
     ,
     /**
      * The line of the plan; missing for what is done beside it.
      */
-    val `item`: kotlin.String?
+    val `item`: kotlin.String? = null
     ,
     /**
      * The exercise, when it is another than the one being done, or nothing was asked.
      */
-    val `exercise`: kotlin.String?
+    val `exercise`: kotlin.String? = null
     ,
     /**
      * Its numbers.
@@ -9263,6 +9302,77 @@ public object FfiConverterTypeWho: FfiConverterRustBuffer<Who> {
 
 
 /**
+ * Words of somebody.
+ */
+data class WordsLine (
+    /**
+     * Which.
+     */
+    val `id`: kotlin.String
+    ,
+    /**
+     * When, ms since 1970 in UTC.
+     */
+    val `atMs`: kotlin.Long
+    ,
+    /**
+     * Who said it: the name shown.
+     */
+    val `by`: kotlin.String
+    ,
+    /**
+     * The words.
+     */
+    val `words`: kotlin.String
+    ,
+    /**
+     * The session that it is about, planned or done.
+     */
+    val `session`: kotlin.String?
+
+){
+
+
+
+
+
+    companion object
+}
+
+/**
+ * @suppress
+ */
+public object FfiConverterTypeWordsLine: FfiConverterRustBuffer<WordsLine> {
+    override fun read(buf: ByteBuffer): WordsLine {
+        return WordsLine(
+            FfiConverterString.read(buf),
+            FfiConverterLong.read(buf),
+            FfiConverterString.read(buf),
+            FfiConverterString.read(buf),
+            FfiConverterOptionalString.read(buf),
+        )
+    }
+
+    override fun allocationSize(value: WordsLine) = (
+            FfiConverterString.allocationSize(value.`id`) +
+            FfiConverterLong.allocationSize(value.`atMs`) +
+            FfiConverterString.allocationSize(value.`by`) +
+            FfiConverterString.allocationSize(value.`words`) +
+            FfiConverterOptionalString.allocationSize(value.`session`)
+    )
+
+    override fun write(value: WordsLine, buf: ByteBuffer) {
+            FfiConverterString.write(value.`id`, buf)
+            FfiConverterLong.write(value.`atMs`, buf)
+            FfiConverterString.write(value.`by`, buf)
+            FfiConverterString.write(value.`words`, buf)
+            FfiConverterOptionalString.write(value.`session`, buf)
+    }
+}
+
+
+
+/**
  * What was written into a file.
  */
 data class Written (
@@ -11568,6 +11678,34 @@ public object FfiConverterSequenceTypeTrialLine: FfiConverterRustBuffer<List<Tri
         buf.putInt(value.size)
         value.iterator().forEach {
             FfiConverterTypeTrialLine.write(it, buf)
+        }
+    }
+}
+
+
+
+
+/**
+ * @suppress
+ */
+public object FfiConverterSequenceTypeWordsLine: FfiConverterRustBuffer<List<WordsLine>> {
+    override fun read(buf: ByteBuffer): List<WordsLine> {
+        val len = buf.getInt()
+        return List<WordsLine>(len) {
+            FfiConverterTypeWordsLine.read(buf)
+        }
+    }
+
+    override fun allocationSize(value: List<WordsLine>): ULong {
+        val sizeForLength = 4UL
+        val sizeForItems = value.map { FfiConverterTypeWordsLine.allocationSize(it) }.sum()
+        return sizeForLength + sizeForItems
+    }
+
+    override fun write(value: List<WordsLine>, buf: ByteBuffer) {
+        buf.putInt(value.size)
+        value.iterator().forEach {
+            FfiConverterTypeWordsLine.write(it, buf)
         }
     }
 }

@@ -1,4 +1,4 @@
 package backstraight
 
 /** The mark of the surface that this was made for: hand it in when a folder is opened. */
-const val INTERFACE_MARK = "45774bd6092ed71e"
+const val INTERFACE_MARK = "21d4ddc35eec6013"

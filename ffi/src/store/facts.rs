@@ -1,7 +1,7 @@
 //! Small things that a store remembers beside documents: facts by name, and which deeds were already done,
 //! so that one that is asked for twice is done once.
 
-use rusqlite::{Connection, OptionalExtension as _, params};
+use rusqlite::{Connection, OpenFlags, OptionalExtension as _, params};
 
 use super::{Store, put_meta};
 use crate::error::PhoneError;
@@ -70,12 +70,14 @@ impl Store {
         Ok(u64::try_from(bytes).unwrap_or(0))
     }
 
-    /// Looks at every page of the store; none when all is sound.
+    /// Looks at every page of the store as it is on the disk, not as it is in memory; none when all is sound.
     ///
     /// # Errors
     /// When the store cannot be read.
     pub fn unsound(&self) -> Result<Option<String>, PhoneError> {
-        let verdict: String = self.db.query_row("PRAGMA quick_check(1)", [], |r| r.get(0))?;
+        let file = self.db.path().unwrap_or_default();
+        let fresh = Connection::open_with_flags(file, OpenFlags::SQLITE_OPEN_READ_ONLY)?;
+        let verdict: String = fresh.query_row("PRAGMA quick_check(1)", [], |r| r.get(0))?;
         Ok((verdict != "ok").then_some(verdict))
     }
 }

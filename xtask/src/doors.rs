@@ -7,39 +7,167 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 
 use crate::bindings;
+use crate::parts::program;
 use crate::run::{Outcome, has, root, run, target};
+use crate::tools::{NODE, is_current};
+
+mod swift;
 
 const PYTHON: Outcome = Outcome::Missing { tool: "python3", bring: "apt-get install python3" };
+const JAVA: Outcome =
+    Outcome::Missing { tool: "Java with JNA", bring: "apt-get install default-jre-headless libjna-java" };
+const JNA: &str = "/usr/share/java/jna.jar";
+/// How often a folder is opened and shut.
+const CYCLES: &str = "10000";
 
 /// `cargo xtask doors [LANGUAGE]`.
 pub(crate) fn part(args: &[String]) -> Outcome {
     match args {
-        [] => rust().and(python),
-        [one] if one == "rust" => rust(),
-        [one] if one == "python" => python(),
-        _ => Outcome::Failed("cargo xtask doors [rust | python | kotlin | swift]".to_owned()),
+        [] => rust().and(python).and(kotlin),
+        [one] => match one.as_str() {
+            "rust" => rust(),
+            "python" => python(),
+            "kotlin" => kotlin(),
+            "swift" => swift::part(),
+            _ => unknown(),
+        },
+        _ => unknown(),
     }
+}
+
+fn unknown() -> Outcome {
+    Outcome::Failed("cargo xtask doors [rust | python | kotlin | swift]".to_owned())
 }
 
 /// The story, by the Rust facade itself.
 pub(crate) fn rust() -> Outcome {
-    told("rust", |_| {
-        let mut runner = Command::new(target().join("debug/doors"));
-        runner.current_dir(root());
-        Ok(runner)
-    })
+    let runner = |_: &Path| Ok(Command::new(target().join("debug/doors")));
+    bindings::build().and(|| told("rust", runner))
 }
 
-/// The story, by Python.
+/// The story and the strain, by Python.
 pub(crate) fn python() -> Outcome {
     if !has("python3") {
         return PYTHON;
     }
-    told("python", |work| {
-        let mut runner = Command::new("python3");
-        runner.arg("-B").arg(root().join("tests/doors/run.py")).env("PYTHONPATH", python_home(work)?);
-        Ok(runner)
+    let runner = |script: &'static str| {
+        move |work: &Path| {
+            let mut runner = Command::new("python3");
+            runner.arg("-B").arg(root().join("tests/doors").join(script));
+            runner.env("PYTHONPATH", python_home(work)?);
+            Ok(runner)
+        }
+    };
+    bindings::build().and(|| told("python", runner("run.py"))).and(|| strained("python", runner("strain.py")))
+}
+
+/// The story and the strain, by Kotlin.
+pub(crate) fn kotlin() -> Outcome {
+    if !has("java") || !Path::new(JNA).is_file() {
+        return JAVA;
+    }
+    if !has("npm") {
+        return NODE;
+    }
+    let runner = |class: &'static str| {
+        move |_: &Path| {
+            let mut runner = Command::new("java");
+            // Little memory, so that what is not let go of is seen.
+            runner.args(["-Xmx32m", "-XX:+UseSerialGC"]);
+            runner.arg(format!("-Djna.library.path={}", library_folder()?.display()));
+            runner.arg("-cp").arg(format!(
+                "{}:{}:{JNA}:{}",
+                kotlin_home().join("story.jar").display(),
+                bindings_jar()?.display(),
+                compiler().join("lib/kotlin-stdlib.jar").display(),
+            ));
+            runner.arg(class);
+            Ok(runner)
+        }
+    };
+    bindings::build()
+        .and(kotlin_compiler)
+        .and(compile_kotlin)
+        .and(|| told("kotlin", runner("RunKt")))
+        .and(|| strained("kotlin", runner("StrainKt")))
+}
+
+fn compiler() -> PathBuf {
+    root().join("tests/doors/node_modules/kotlin-compiler")
+}
+
+fn kotlin_home() -> PathBuf {
+    target().join("doors/kotlin-compiled")
+}
+
+fn kotlin_compiler() -> Outcome {
+    let folder = root().join("tests/doors");
+    if is_current(&folder.join("package-lock.json"), &folder.join("node_modules/.package-lock.json")) {
+        return Outcome::Passed;
+    }
+    let mut npm = program("npm");
+    npm.current_dir(&folder).args(["ci", "--no-audit", "--no-fund", "--ignore-scripts"]);
+    run(npm)
+}
+
+/// What the bindings are compiled to: named by what they are made from, for they take most of the time.
+fn bindings_jar() -> Result<PathBuf, String> {
+    let mut of = 0xcbf2_9ce4_8422_2325_u64;
+    for file in bindings_of_kotlin() {
+        let text = fs::read(&file).map_err(|e| format!("{}: {e}", file.display()))?;
+        of = text.iter().fold(of, |of, byte| (of ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3));
+    }
+    Ok(kotlin_home().join(format!("bindings-{of:016x}.jar")))
+}
+
+fn bindings_of_kotlin() -> [PathBuf; 2] {
+    let folder = root().join("ffi/bindings/kotlin/backstraight");
+    ["backstraight.kt", "mark.kt"].map(|name| folder.join(name))
+}
+
+fn compile_kotlin() -> Outcome {
+    if let Err(e) = fs::create_dir_all(kotlin_home()) {
+        return Outcome::Failed(format!("{}: {e}", kotlin_home().display()));
+    }
+    let jar = match bindings_jar() {
+        Ok(jar) => jar,
+        Err(why) => return Outcome::Failed(why),
+    };
+    let kotlinc = |classes: &str| {
+        let mut kotlinc = Command::new("java");
+        kotlinc.arg("-cp").arg(compiler().join("lib/kotlin-compiler.jar"));
+        kotlinc.args([
+            "org.jetbrains.kotlin.cli.jvm.K2JVMCompiler",
+            "-no-reflect",
+            "-no-stdlib",
+            "-nowarn",
+            "-cp",
+        ]);
+        kotlinc.arg(format!("{classes}{JNA}:{}", compiler().join("lib/kotlin-stdlib.jar").display()));
+        kotlinc
+    };
+    let made = if jar.is_file() {
+        Outcome::Passed
+    } else {
+        // Made under another name, so that one that was cut off is not taken for whole.
+        let draft = kotlin_home().join("draft.jar");
+        let mut bindings = kotlinc("");
+        bindings.arg("-d").arg(&draft).args(bindings_of_kotlin());
+        run(bindings).and(|| match fs::rename(&draft, &jar) {
+            Ok(()) => Outcome::Passed,
+            Err(e) => Outcome::Failed(format!("{}: {e}", jar.display())),
+        })
+    };
+    made.and(|| {
+        let mut story = kotlinc(&format!("{}:", jar.display()));
+        story.arg("-d").arg(kotlin_home().join("story.jar"));
+        story.args(["Run.kt", "Strain.kt"].map(|name| root().join("tests/doors").join(name)));
+        run(story)
     })
+}
+
+fn library_folder() -> Result<PathBuf, String> {
+    bindings::library().parent().map(Path::to_owned).ok_or_else(|| "a library without a folder".to_owned())
 }
 
 /// The bindings with the library beside them, as an app has them.
@@ -60,24 +188,44 @@ fn copy(from: &Path, to: &Path) -> Result<(), String> {
     fs::copy(from, to).map(|_| ()).map_err(|e| format!("{} to {}: {e}", from.display(), to.display()))
 }
 
-/// Starts a server on a folder of its own and has a runner tell the story to it.
-fn told(language: &str, runner: impl FnOnce(&Path) -> Result<Command, String>) -> Outcome {
-    bindings::build().and(|| {
-        let work = target().join("doors").join(language);
-        match prepare(&work).and_then(|()| runner(&work)) {
-            Ok(runner) => match Server::start(&work.join("server")) {
-                Ok(server) => tell(runner, &server, &work.join("phones")),
-                Err(why) => Outcome::Failed(why),
-            },
-            Err(why) => Outcome::Failed(why),
+/// Has a runner bring about errors, and open and shut a folder many times: in memory where there is a folder
+/// in memory, for a disk takes its time.
+fn strained(language: &str, runner: impl FnOnce(&Path) -> Result<Command, String>) -> Outcome {
+    let work = target().join("doors").join(language);
+    let memory = Path::new("/dev/shm").join(format!("backstraight-doors-{}", std::process::id()));
+    let folder = if fs::create_dir(&memory).is_ok() { memory } else { work.join("strain") };
+    let outcome = match fs::create_dir_all(&folder).map_err(|e| e.to_string()).and_then(|()| runner(&work)) {
+        Ok(mut runner) => {
+            runner.arg(&folder).arg(CYCLES);
+            run(runner)
         }
-    })
+        Err(why) => Outcome::Failed(why),
+    };
+    // What is left there takes memory and nothing else.
+    let _ = fs::remove_dir_all(&folder);
+    outcome
 }
 
-fn tell(mut runner: Command, server: &Server, work: &Path) -> Outcome {
-    runner.arg(root().join("tests/doors/scenario.json")).arg(program()).arg(&server.data);
-    runner.arg(&server.url).arg(work);
-    run(runner)
+/// Starts a server on a folder of its own and has a runner tell the story to it.
+fn told(language: &str, runner: impl FnOnce(&Path) -> Result<Command, String>) -> Outcome {
+    let work = target().join("doors").join(language);
+    let seen = [root().join("tests/doors/scenario.json"), server(), work.join("server"), work.join("phones")];
+    match prepare(&work).and_then(|()| runner(&work)) {
+        Ok(runner) => tell(runner, &work.join("server"), &seen),
+        Err(why) => Outcome::Failed(why),
+    }
+}
+
+/// Starts a server on a folder and has a runner tell the story: it is handed the story, the server's program,
+/// that folder and one for phones as it sees them.
+fn tell(mut runner: Command, data: &Path, [story, program, data_seen, phones]: &[PathBuf; 4]) -> Outcome {
+    match Server::start(data) {
+        Ok(server) => {
+            runner.arg(story).arg(program).arg(data_seen).arg(&server.url).arg(phones);
+            run(runner)
+        }
+        Err(why) => Outcome::Failed(why),
+    }
 }
 
 /// An empty folder for one telling.
@@ -88,23 +236,22 @@ fn prepare(work: &Path) -> Result<(), String> {
     fs::create_dir_all(work.join("phones")).map_err(|e| format!("{}: {e}", work.display()))
 }
 
-fn program() -> PathBuf {
+fn server() -> PathBuf {
     target().join("debug/backstraight")
 }
 
 /// A server of its own, ended with this.
 struct Server {
     child: Child,
-    data: PathBuf,
     url: String,
 }
 
 impl Server {
     fn start(data: &Path) -> Result<Server, String> {
-        let mut command = Command::new(program());
+        let mut command = Command::new(server());
         command.arg("serve").arg("--data").arg(data).args(["--listen", "127.0.0.1:0", "--log", "info"]);
         command.stdout(Stdio::null()).stderr(Stdio::piped());
-        let mut child = command.spawn().map_err(|e| format!("{}: {e}", program().display()))?;
+        let mut child = command.spawn().map_err(|e| format!("{}: {e}", server().display()))?;
         let log = child.stderr.take().ok_or("a server without a log")?;
         let mut lines = BufReader::new(log).lines();
         let mut before = String::new();
@@ -113,7 +260,7 @@ impl Server {
                 let url = format!("http://{address}");
                 // Read on, so that it is never held up.
                 std::thread::spawn(move || lines.for_each(drop));
-                return Ok(Server { child, data: data.to_owned(), url });
+                return Ok(Server { child, url });
             }
             before.push_str(&line);
             before.push('\n');

@@ -464,7 +464,7 @@ fn prescription(
         dose: reps.or(contacts),
         intensity,
         rest,
-        swaps: (!swaps.is_empty()).then(|| Keys(swaps)),
+        swaps: (!swaps.is_empty()).then_some(Keys(swaps)),
         ..Prescription::new(group, pos, ex, sets)
     }))
 }

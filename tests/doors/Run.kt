@@ -118,8 +118,8 @@ class Story(args: Array<String>) {
     private fun call(i: Install, what: String, a: Args, now: Now, phone: Phone): Answer = when (what) {
         "open" -> mapOf("found" to word(i.opening().found))
         "who" -> who(i.who()!!)
-        "enrol" -> who(i.enrol(Invitation(url, a.text("code")), "test phone", builtInCourier(), now))
-        "exchange" -> i.exchange(builtInCourier(), ExchangeLimits(), StopFlag(), null, now).let {
+        "enrol" -> who(i.enrol(Invitation(url, a.text("code")), "test phone", HttpCourier(), now))
+        "exchange" -> i.exchange(HttpCourier(), ExchangeLimits(), StopFlag(), null, now).let {
             mapOf("complete" to it.complete, "waiting" to it.waiting, "got" to (it.received > 0u))
         }
         "exchange_cut_off" -> { i.exchange(Nobody(), ExchangeLimits(), StopFlag(), null, now); mapOf() }

@@ -20,7 +20,7 @@ private class Failing : KeyStore {
 }
 
 /** Enrols as the server does; says to everything else what it was told to say. */
-private class Canned(
+class Canned(
     val role: String = "athlete", val status: Int = 503, val body: String = "",
     val headers: List<Header> = listOf(), val error: Exception? = null,
 ) : Courier {

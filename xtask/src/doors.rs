@@ -11,6 +11,7 @@ use crate::parts::program;
 use crate::run::{Outcome, has, root, run, target};
 use crate::tools::{NODE, is_current};
 
+mod samples;
 mod swift;
 
 const PYTHON: Outcome = Outcome::Missing { tool: "python3", bring: "apt-get install python3" };
@@ -58,7 +59,10 @@ pub(crate) fn python() -> Outcome {
             Ok(runner)
         }
     };
-    bindings::build().and(|| told("python", runner("run.py"))).and(|| strained("python", runner("strain.py")))
+    bindings::build()
+        .and(|| told("python", runner("run.py")))
+        .and(|| strained("python", runner("strain.py")))
+        .and(samples::python)
 }
 
 /// The story and the strain, by Kotlin.
@@ -69,27 +73,29 @@ pub(crate) fn kotlin() -> Outcome {
     if !has("npm") {
         return NODE;
     }
-    let runner = |class: &'static str| {
-        move |_: &Path| {
-            let mut runner = Command::new("java");
-            // Little memory, so that what is not let go of is seen.
-            runner.args(["-Xmx32m", "-XX:+UseSerialGC"]);
-            runner.arg(format!("-Djna.library.path={}", library_folder()?.display()));
-            runner.arg("-cp").arg(format!(
-                "{}:{}:{JNA}:{}",
-                kotlin_home().join("story.jar").display(),
-                bindings_jar()?.display(),
-                compiler().join("lib/kotlin-stdlib.jar").display(),
-            ));
-            runner.arg(class);
-            Ok(runner)
-        }
-    };
+    let runner = |class: &'static str| move |_: &Path| kotlin_class(class);
     bindings::build()
         .and(kotlin_compiler)
         .and(compile_kotlin)
         .and(|| told("kotlin", runner("RunKt")))
         .and(|| strained("kotlin", runner("StrainKt")))
+        .and(samples::kotlin)
+}
+
+/// A compiled program of the story's.
+fn kotlin_class(class: &str) -> Result<Command, String> {
+    let mut java = Command::new("java");
+    // Little memory, so that what is not let go of is seen.
+    java.args(["-Xmx32m", "-XX:+UseSerialGC"]);
+    java.arg(format!("-Djna.library.path={}", library_folder()?.display()));
+    java.arg("-cp").arg(format!(
+        "{}:{}:{JNA}:{}",
+        kotlin_home().join("story.jar").display(),
+        bindings_jar()?.display(),
+        compiler().join("lib/kotlin-stdlib.jar").display(),
+    ));
+    java.arg(class);
+    Ok(java)
 }
 
 fn compiler() -> PathBuf {
@@ -161,7 +167,9 @@ fn compile_kotlin() -> Outcome {
     made.and(|| {
         let mut story = kotlinc(&format!("{}:", jar.display()));
         story.arg("-d").arg(kotlin_home().join("story.jar"));
-        story.args(["Run.kt", "Strain.kt"].map(|name| root().join("tests/doors").join(name)));
+        story.args(["Run.kt", "Strain.kt", "Bench.kt"].map(|name| root().join("tests/doors").join(name)));
+        story.arg(root().join("ffi/samples/Cellar.kt"));
+        story.arg(root().join("ffi/android/src/main/kotlin/backstraight/HttpCourier.kt"));
         run(story)
     })
 }

@@ -110,10 +110,7 @@ impl Install {
             let numbers = numbers.read(self.clock.now())?;
             let session = session.as_deref().map(|s| key("session", s)).transpose()?;
             let exercise = exercise.as_deref().map(|e| key("exercise", e)).transpose()?;
-            let (here, screen) = screen(work, session.as_ref())?;
-            if let Some(ex) = exercise.as_ref().filter(|ex| !here.library.exercises.contains_key(ex)) {
-                return Err(DoorError::missing("exercise", ex.as_str()));
-            }
+            let screen = screen(work, session.as_ref())?;
             let doc = doc(work, &screen);
             let mut mint = || work.device.key();
             let commands = match item.as_deref() {
@@ -141,7 +138,7 @@ impl Install {
         let CorrectSet { session, set, numbers, once } = set;
         self.deed(now, &once, |work| {
             let numbers = numbers.read(self.clock.now())?;
-            let (_, screen) = screen(work, Some(&key("session", &session)?))?;
+            let screen = screen(work, Some(&key("session", &session)?))?;
             let there = find(&screen, &set)?;
             let own = work.device.key();
             let command = screen.correct(&there.work, &there.done.set.key(), numbers, own.clone());
@@ -162,7 +159,7 @@ impl Install {
         now: Now,
     ) -> Result<Receipt, DoorError> {
         self.deed(now, &once, |work| {
-            let (_, screen) = screen(work, Some(&key("session", &session)?))?;
+            let screen = screen(work, Some(&key("session", &session)?))?;
             let there = find(&screen, &set)?;
             let own = work.device.key();
             // Struck with its corrections.
@@ -182,7 +179,7 @@ impl Install {
             let mut fields = Fields::default();
             let note = fields.note("note", skip.note.clone());
             fields.check()?;
-            let (_, screen) = screen(work, Some(&key("session", &skip.session)?))?;
+            let screen = screen(work, Some(&key("session", &skip.session)?))?;
             let item = one(&screen, &skip.item)?;
             let doc = doc(work, &screen);
             let at = self.clock.now();
@@ -202,7 +199,7 @@ impl Install {
             let effort = fields.number("effort_tenths", close.effort_tenths, Effort::new);
             let comment = fields.note("comment", close.comment.clone());
             fields.check()?;
-            let (_, screen) = screen(work, Some(&key("session", &close.session)?))?;
+            let screen = screen(work, Some(&key("session", &close.session)?))?;
             let doc = doc(work, &screen);
             let at = self.clock.now();
             let commands = screen.close(minutes, effort, comment, at, &mut || work.device.key());
@@ -226,7 +223,7 @@ impl Install {
             let mut fields = Fields::default();
             let comment = fields.note("comment", comment);
             fields.check()?;
-            let (_, screen) = screen(work, Some(&key("session", &session)?))?;
+            let screen = screen(work, Some(&key("session", &session)?))?;
             let doc = doc(work, &screen);
             let at = self.clock.now();
             let command = screen.leave_out(why.into(), comment, at, &mut || work.device.key());
@@ -295,10 +292,8 @@ impl Install {
 }
 
 /// The screen of one's own session.
-fn screen(work: &mut Work, session: Option<&Key>) -> Result<(Here, SessionScreen), DoorError> {
-    let here = Here::read(work, work.device.identity().person)?;
-    let screen = here.screen(work, session)?;
-    Ok((here, screen))
+fn screen(work: &mut Work, session: Option<&Key>) -> Result<SessionScreen, DoorError> {
+    Here::read(work, work.device.identity().person)?.screen(work, session)
 }
 
 /// The log in which it stands or will stand.

@@ -7,6 +7,8 @@ use std::process::Command;
 
 use crate::run::{Outcome, cargo, root, run, target};
 
+mod compat;
+
 /// Where they are kept, in `ffi/`: what is written, and where it goes.
 const FILES: [(&str, &str); 9] = [
     ("kotlin/backstraight/backstraight.kt", "bindings/kotlin/backstraight/backstraight.kt"),
@@ -21,6 +23,8 @@ const FILES: [(&str, &str); 9] = [
 ];
 /// The surface as text.
 const SURFACE: &str = "interface.txt";
+/// The surface of the version in its first line.
+const BEFORE: &str = "interface.before.txt";
 
 /// The library that was built last.
 pub(crate) fn library() -> PathBuf {
@@ -34,19 +38,20 @@ pub(crate) fn build() -> Outcome {
     run(cargo(&["build", "--workspace", "--bins", "--examples", "--locked"]))
 }
 
-/// `cargo xtask bindings [--check]`.
+/// `cargo xtask bindings [--check | --new-version]`.
 pub(crate) fn part(args: &[String]) -> Outcome {
     match args {
         [] => write(),
         [check] if check == "--check" => self::check(),
-        _ => Outcome::Failed("cargo xtask bindings [--check]".to_owned()),
+        [new] if new == "--new-version" => new_version(),
+        _ => Outcome::Failed("cargo xtask bindings [--check | --new-version]".to_owned()),
     }
 }
 
 /// The part of `cargo xtask test`.
 pub(crate) fn check() -> Outcome {
     build().and(|| match compare() {
-        Ok(differ) if differ.is_empty() => Outcome::Passed,
+        Ok(differ) if differ.is_empty() => compatible(),
         Ok(differ) => Outcome::Failed(format!(
             "not what the library says: {}\ncargo xtask bindings writes them; when the surface changed, say in \
              CHANGELOG.md what apps have to do",
@@ -54,6 +59,42 @@ pub(crate) fn check() -> Outcome {
         )),
         Err(why) => Outcome::Failed(why),
     })
+}
+
+/// Whether apps that were compiled for the version before work with this one. A version of its own may break
+/// them, and says so in CHANGELOG.md.
+fn compatible() -> Outcome {
+    let kept = root().join("ffi");
+    let compared = read(&kept.join(BEFORE)).and_then(|before| Ok((before, read(&kept.join(SURFACE))?)));
+    let (before, now) = match compared {
+        Ok(both) => both,
+        Err(why) => return Outcome::Failed(why),
+    };
+    let (version, before) = before.split_once('\n').unwrap_or_default();
+    let breaks = compat::breaks(before, &now);
+    if breaks.is_empty() || version != concat!("version ", env!("CARGO_PKG_VERSION")) {
+        println!("apps of {version}: {} lines of its surface changed", breaks.len());
+        return Outcome::Passed;
+    }
+    Outcome::Failed(format!(
+        "apps of {version} would break: give the workspace a new version, then cargo xtask bindings \
+         --new-version\n  {}",
+        breaks.join("\n  ")
+    ))
+}
+
+/// From here on the surface as it is now is what later ones are compared with.
+fn new_version() -> Outcome {
+    let kept = root().join("ffi");
+    let surface = match read(&kept.join(SURFACE)) {
+        Ok(surface) => surface,
+        Err(why) => return Outcome::Failed(why),
+    };
+    let text = format!("version {}\n{surface}", env!("CARGO_PKG_VERSION"));
+    match fs::write(kept.join(BEFORE), text) {
+        Ok(()) => Outcome::Passed,
+        Err(e) => Outcome::Failed(format!("{BEFORE}: {e}")),
+    }
 }
 
 fn write() -> Outcome {

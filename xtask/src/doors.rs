@@ -11,6 +11,7 @@ use crate::parts::program;
 use crate::run::{Outcome, has, root, run, target};
 use crate::tools::{NODE, is_current};
 
+pub(crate) mod bench;
 mod samples;
 mod swift;
 
@@ -88,14 +89,14 @@ fn kotlin_class(class: &str) -> Result<Command, String> {
     // Little memory, so that what is not let go of is seen.
     java.args(["-Xmx32m", "-XX:+UseSerialGC"]);
     java.arg(format!("-Djna.library.path={}", library_folder()?.display()));
-    java.arg("-cp").arg(format!(
-        "{}:{}:{JNA}:{}",
-        kotlin_home().join("story.jar").display(),
-        bindings_jar()?.display(),
-        compiler().join("lib/kotlin-stdlib.jar").display(),
-    ));
-    java.arg(class);
+    java.arg("-cp").arg(class_path()?).arg(class);
     Ok(java)
+}
+
+fn class_path() -> Result<String, String> {
+    let story = kotlin_home().join("story.jar");
+    let stdlib = compiler().join("lib/kotlin-stdlib.jar");
+    Ok(format!("{}:{}:{JNA}:{}", story.display(), bindings_jar()?.display(), stdlib.display()))
 }
 
 fn compiler() -> PathBuf {

@@ -43,6 +43,7 @@ cargo xtask <command>
   unit             the unit file, by systemd's own tool
   bindings [--check]  the doors of the phone library for Kotlin, Swift and Python, written anew or checked
   doors [LANGUAGE] one story told by Rust, Python, Kotlin and Swift through the doors of the phone library
+  bench-ffi        what the doors cost in Kotlin and what the library weighs, beside the budgets
   deny             advisories, licences, bans and sources by cargo-deny
 ";
 
@@ -73,6 +74,7 @@ fn main() -> ExitCode {
         ("unit", []) => unit::part(),
         ("bindings", rest) => bindings::part(rest),
         ("doors", rest) => doors::part(rest),
+        ("bench-ffi", []) => doors::bench::part(),
         ("postgres", []) => parts::postgres(),
         ("deny", []) => tools::deny(),
         ("help" | "--help" | "-h", _) => {

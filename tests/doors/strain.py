@@ -1,9 +1,10 @@
-"""Every kind of error on purpose, eight threads at once, and a folder opened and shut many times:
-python strain.py WORK CYCLES. Needs no server: a courier gives the answers."""
+"""Every kind of error on purpose, eight threads at once, a process that is killed while it writes, and a folder
+opened and shut many times: python strain.py WORK CYCLES. Needs no server: a courier gives the answers."""
 
 import json
 import os
 import pathlib
+import random
 import subprocess
 import sys
 import threading
@@ -13,6 +14,8 @@ import backstraight as b
 from backstraight_mark import INTERFACE_MARK
 
 WORK, CYCLES = pathlib.Path(sys.argv[1]), int(sys.argv[2])
+# What a process that will be killed is told: from which number on it writes.
+FROM = int(sys.argv[3]) if len(sys.argv) > 3 else None
 KINDS = [name for name in vars(b.DoorError) if name[0].isupper()]
 seen = set()
 
@@ -233,6 +236,52 @@ def threads():
     phone.shut()
 
 
+class FileKeys(b.KeyStore):
+    """Secrets that outlive a process."""
+
+    def keep(self, name, secret):
+        draft = WORK / f"secret-{name}.new"
+        draft.write_bytes(secret)
+        draft.replace(WORK / f"secret-{name}")
+
+    def look_up(self, name):
+        file = WORK / f"secret-{name}"
+        return file.read_bytes() if file.exists() else None
+
+    def forget(self, name):
+        (WORK / f"secret-{name}").unlink(missing_ok=True)
+
+
+def write_until_killed(first):
+    phone = open_("k", FileKeys())
+    for n in range(first, first + 100_000):
+        say(phone, str(n))
+        # Only now it is called saved.
+        print(n, flush=True)
+
+
+def kills():
+    enrolled("k", FileKeys()).shut()
+    chance, saved = random.Random(4711), 0
+    for _ in range(8):
+        args = [sys.executable, "-B", __file__, str(WORK), "0", str(saved)]
+        with subprocess.Popen(args, stdout=subprocess.PIPE, text=True) as child:
+            told = child.stdout.readline()
+            time.sleep(chance.random() * 0.2)
+            child.kill()
+            last = ([told, *child.stdout.readlines()])[-1]
+        saved = int(last) + 1
+        phone = open_("k", FileKeys())
+        assert phone.opening().found == b.Found.AS_LEFT
+        there = len(phone.words(None, now()))
+        # The one that it was at may be there without having been called saved.
+        assert saved <= there <= saved + 1, (saved, there)
+        assert all(say(phone, str(n)).already_there for n in range(saved))
+        saved = there
+        phone.shut()
+    print(f"Python: killed 8 times, {saved} writes, none that was called saved is lost or doubled")
+
+
 def resident_kb():
     for line in pathlib.Path("/proc/self/status").read_text().splitlines():
         if line.startswith("VmRSS:"):
@@ -255,8 +304,11 @@ def cycles():
     assert grown < 4_096 and more <= 0
 
 
+if FROM is not None:
+    write_until_killed(FROM)
 errors()
 listeners()
 threads()
+kills()
 cycles()
 print(f"Python: {len(seen)} kinds of errors brought about, {len(KINDS)} rehearsed; eight threads; listeners")

@@ -85,7 +85,7 @@ fn all(place: &Path, inside: &Path, command: &dyn Fn(&str) -> Command) -> Outcom
         swiftc.args(args).args(["-I", &at(""), "-L", &at(""), "-lbackstraight", "-Xcc", &map]);
         swiftc
     };
-    let bindings = [at("Backstraight.swift"), at("Mark.swift")];
+    let bindings = [at("Backstraight.swift"), at("Mark.swift"), at("UrlCourier.swift"), at("KeychainKeys.swift")];
     let mut typed = swiftc(&["-typecheck", "-swift-version", "6"]);
     typed.args(&bindings);
     let mut library =
@@ -136,6 +136,9 @@ fn put(place: &Path) -> Result<(), String> {
     let bindings = root().join("ffi/bindings/swift");
     for name in ["Backstraight.swift", "Mark.swift", "BackstraightFFI.h", "BackstraightFFI.modulemap"] {
         copy(&bindings.join(name), &place.join(name))?;
+    }
+    for name in ["UrlCourier.swift", "KeychainKeys.swift"] {
+        copy(&root().join("ffi/apple/Sources/Backstraight").join(name), &place.join(name))?;
     }
     for name in ["main.swift", "Strain.swift", "scenario.json"] {
         copy(&root().join("tests/doors").join(name), &place.join(name))?;

@@ -85,7 +85,8 @@ fn all(place: &Path, inside: &Path, command: &dyn Fn(&str) -> Command) -> Outcom
         swiftc.args(args).args(["-I", &at(""), "-L", &at(""), "-lbackstraight", "-Xcc", &map]);
         swiftc
     };
-    let bindings = [at("Backstraight.swift"), at("Mark.swift"), at("UrlCourier.swift"), at("KeychainKeys.swift")];
+    let bindings =
+        [at("Backstraight.swift"), at("Mark.swift"), at("UrlCourier.swift"), at("KeychainKeys.swift")];
     let mut typed = swiftc(&["-typecheck", "-swift-version", "6"]);
     typed.args(&bindings);
     let mut library =

@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use super::{copy, tell};
+use super::{FEWER_CYCLES, copy, tell};
 use crate::bindings;
 use crate::run::{Outcome, has, root, run, target};
 
@@ -117,7 +117,7 @@ fn all(place: &Path, inside: &Path, command: &dyn Fn(&str) -> Command) -> Outcom
         .and(|| run(story))
         .and(|| {
             let mut strain = command(&at("story"));
-            strain.arg("--strain").arg(at("strain")).arg("2000");
+            strain.arg("--strain").arg(at("strain")).arg(FEWER_CYCLES);
             run(strain)
         })
         .and(|| {

@@ -155,9 +155,9 @@ final class Story {
         case "who": return try i.who().map(who) ?? [:]
         case "enrol":
             let invitation = Invitation(server: url, code: a.text("code"))
-            return who(try i.enrol(invitation: invitation, deviceName: "test phone", courier: UrlCourier(), now: now))
+            return who(try i.enrol(invitation: invitation, deviceName: "test phone", courier: builtInCourier(), now: now))
         case "exchange", "exchange_cut_off":
-            let courier: Courier = what == "exchange" ? UrlCourier() : Nobody()
+            let courier: Courier = what == "exchange" ? try builtInCourier() : Nobody()
             let r = try i.exchange(courier: courier, limits: ExchangeLimits(), stop: StopFlag(), progress: nil, now: now)
             return ["complete": r.complete, "waiting": r.waiting, "got": r.received > 0]
         case "exchange_state":

@@ -4,14 +4,17 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::{Arc, Mutex};
 
+use backstraight_core::base::id::PersonId;
 use backstraight_core::exchange::access::Role;
 use backstraight_ffi::doors::exchange::{ExchangeLimits, ExchangeReport, built_in_courier};
-use backstraight_ffi::doors::install::{Invitation, OpenWith};
+use backstraight_ffi::doors::install::{Found, Invitation, OpenWith};
 use backstraight_ffi::doors::outside::{CourierError, KeyStoreError, ListenerError, Parcel, Reply, Step};
 use backstraight_ffi::doors::{
     Courier, DoorError, Install, KeyStore, Now, StopFlag, interface_mark, outside::Progress,
 };
-use backstraight_tests::stand::{MINUTE, START, Stand};
+use backstraight_server::grant::AtTheMachine;
+use backstraight_server::store::installs;
+use backstraight_tests::stand::{MINUTE, START, Stand, november};
 
 /// More than one round trip takes along of a document.
 const MANY: u32 = 2_050;
@@ -107,8 +110,7 @@ fn each_slice_of_an_exchange_stays() {
     assert_eq!(waiting(&install), 0);
     assert!(install.exchange_state().unwrap().last_complete_ms.is_some());
     let me = install.who().unwrap().unwrap().person.parse().unwrap();
-    let log = backstraight_tests::stand::november(me);
-    assert!(stand.stored().contains_key(&log));
+    assert!(stand.stored().contains_key(&november(me)));
     assert_eq!(stand.trouble(), Vec::<String>::new());
 }
 
@@ -153,4 +155,39 @@ fn tokens_are_in_the_key_store_before_they_are_used_and_an_answer_that_got_lost_
     say(&install, 1);
     let report = install.exchange(built_in_courier().unwrap(), limits, StopFlag::new(), None, off).unwrap();
     assert!(report.complete && report.clock_ahead_ms > 80_000_000, "{report:?}");
+}
+
+/// A phone is lost with what it had not sent, and its backup is put back on a new one: what was in it goes out,
+/// though the old install is not let in any more.
+#[test]
+fn what_a_lost_phone_had_not_sent_goes_out_from_its_backup() {
+    let stand = Stand::default();
+    let (folder, copy) = (stand.dir.path().join("phone"), stand.dir.path().join("backup"));
+    let (keys, new_keys) = (Arc::default(), Arc::default());
+    let install = enrolled(&stand, &folder, &keys);
+    let person: PersonId = install.who().unwrap().unwrap().person.parse().unwrap();
+    say(&install, 0);
+    assert!(rounds(&install, 16, &StopFlag::new(), None).unwrap().complete);
+    say(&install, 1);
+    install.shut();
+    std::fs::create_dir(&copy).unwrap();
+    for entry in std::fs::read_dir(&folder).unwrap() {
+        let entry = entry.unwrap();
+        std::fs::copy(entry.path(), copy.join(entry.file_name())).unwrap();
+    }
+    let (grant, now) = (AtTheMachine.to_invite(person, stand.club).installs(), stand.now());
+    stand.store().write_blocking(move |db| installs::withdraw_all(db, &grant, now)).unwrap();
+    let lost = open(&folder, &keys);
+    assert!(matches!(rounds(&lost, 16, &StopFlag::new(), None), Err(DoorError::SignedOut { .. })));
+
+    let found = open(&copy, &new_keys);
+    assert_eq!(found.opening().found, Found::FromElsewhere);
+    let invitation = Invitation { server: stand.url(), code: stand.code(person) };
+    found.enrol(invitation, "new phone".to_owned(), built_in_courier().unwrap(), NOW).unwrap();
+    say(&found, 2);
+    let report = rounds(&found, 16, &StopFlag::new(), None).unwrap();
+    assert!(report.complete && report.waiting == 0 && report.refused.is_empty(), "{report:?}");
+    let mut desk = stand.phone(stand.person(Role::Coach, "Odd Marenfeld"), "desk");
+    desk.exchange(&stand.url());
+    assert_eq!(desk.words(november(person)), ["word 0", "word 1", "word 2"]);
 }

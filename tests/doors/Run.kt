@@ -192,6 +192,10 @@ class Story(args: Array<String>) {
         "board" -> i.board(a.text("first"), a.text("last"), now).let {
             mapOf("rows" to it.size, "states" to states(it.first().sessions), "unheard" to it.first().unheard, "met" to it.first().met)
         }
+        "attention" -> i.attention(now).let {
+            mapOf("athletes" to it.athletes.size,
+                "topics" to it.athletes.flatMap { a -> a.reasons }.map { r -> r.topic }.distinct().joinToString())
+        }
         "set_rows" -> i.setRows(SetAsk(a.text("first"), a.text("last"), a.maybe("athlete"), most = a.whole("most")!!)).let {
             mapOf("rows" to it.rows.size, "more" to (it.next != null))
         }

@@ -278,6 +278,11 @@ final class Story {
             let rows = try i.board(firstDay: first, lastDay: last, now: now)
             guard let row = rows.first else { return ["rows": 0] }
             return ["rows": rows.count, "states": states(row.sessions), "unheard": row.unheard, "met": row.met]
+        case "attention":
+            let list = try i.attention(now: now)
+            var topics: [String] = []
+            for reason in list.athletes.flatMap(\.reasons) where !topics.contains(reason.topic) { topics.append(reason.topic) }
+            return ["athletes": list.athletes.count, "topics": topics.joined(separator: ", ")]
         case "set_rows":
             let ask = SetAsk(firstDay: first, lastDay: last, athlete: a.maybe("athlete"), most: a.whole("most") ?? 0)
             let page = try i.setRows(ask: ask)

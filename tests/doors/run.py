@@ -187,6 +187,12 @@ def board(i, a, now, _):
     return {"rows": len(rows), "states": states(rows[0].sessions), "unheard": rows[0].unheard, "met": rows[0].met}
 
 
+def attention(i, a, now, _):
+    list_ = i.attention(now)
+    topics = dict.fromkeys(r.topic for line in list_.athletes for r in line.reasons)
+    return {"athletes": len(list_.athletes), "topics": ", ".join(topics)}
+
+
 def set_rows(i, a, now, _):
     page = i.set_rows(b.SetAsk(first_day=a["first"], last_day=a["last"], athlete=a["athlete"], most=a["most"]))
     return {"rows": len(page.rows), "more": page.next is not None}
@@ -260,7 +266,7 @@ TABLE = {
         name=a["name"], measure=a["measure"], unit=a["unit"], higher_is_better=a["higher"], once=a["once"]), now)),
     "add_session": add_session, "planned": planned, "change_item": change_item, "met": met,
     "pick": lambda i, a, now, _: receipt(i.pick(a["athlete"], a["id"], a["value"], a["once"], now)),
-    "board": board, "set_rows": set_rows, "diagnostics": diagnostics, "copy_folder": copy_folder,
+    "board": board, "attention": attention, "set_rows": set_rows, "diagnostics": diagnostics, "copy_folder": copy_folder,
     "write_copy": lambda i, a, now, _: {
         "written": i.write_copy(file("copy.json"), b.StopFlag(), now).documents > 0},
     "write_carry_file": lambda i, a, now, _: {"changes": i.write_carry_file(file("carry")).changes},

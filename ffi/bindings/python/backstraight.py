@@ -544,6 +544,8 @@ def _uniffi_check_api_checksums(lib):
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_add_test() != 42220:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
+    if lib.uniffi_backstraight_ffi_checksum_method_install_attention() != 46047:
+        raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_bests() != 28021:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_board() != 61120:
@@ -715,6 +717,9 @@ _UniffiLib.uniffi_backstraight_ffi_checksum_method_install_add_session.restype =
 _UniffiLib.uniffi_backstraight_ffi_checksum_method_install_add_test.argtypes = (
 )
 _UniffiLib.uniffi_backstraight_ffi_checksum_method_install_add_test.restype = ctypes.c_uint16
+_UniffiLib.uniffi_backstraight_ffi_checksum_method_install_attention.argtypes = (
+)
+_UniffiLib.uniffi_backstraight_ffi_checksum_method_install_attention.restype = ctypes.c_uint16
 _UniffiLib.uniffi_backstraight_ffi_checksum_method_install_bests.argtypes = (
 )
 _UniffiLib.uniffi_backstraight_ffi_checksum_method_install_bests.restype = ctypes.c_uint16
@@ -936,6 +941,12 @@ _UniffiLib.uniffi_backstraight_ffi_fn_method_install_add_test.argtypes = (
     ctypes.POINTER(_UniffiRustCallStatus),
 )
 _UniffiLib.uniffi_backstraight_ffi_fn_method_install_add_test.restype = _UniffiRustBuffer
+_UniffiLib.uniffi_backstraight_ffi_fn_method_install_attention.argtypes = (
+    ctypes.c_uint64,
+    _UniffiRustBuffer,
+    ctypes.POINTER(_UniffiRustCallStatus),
+)
+_UniffiLib.uniffi_backstraight_ffi_fn_method_install_attention.restype = _UniffiRustBuffer
 _UniffiLib.uniffi_backstraight_ffi_fn_method_install_bests.argtypes = (
     ctypes.c_uint64,
     _UniffiRustBuffer,
@@ -1501,6 +1512,280 @@ class _UniffiFfiConverterString:
             builder.write(value.encode("utf-8"))
             return builder.finalize()
 
+class _UniffiFfiConverterOptionalString(_UniffiConverterRustBuffer):
+    @classmethod
+    def check_lower(cls, value):
+        if value is not None:
+            _UniffiFfiConverterString.check_lower(value)
+
+    @classmethod
+    def write(cls, value, buf):
+        if value is None:
+            buf.write_u8(0)
+            return
+
+        buf.write_u8(1)
+        _UniffiFfiConverterString.write(value, buf)
+
+    @classmethod
+    def read(cls, buf):
+        flag = buf.read_u8()
+        if flag == 0:
+            return None
+        elif flag == 1:
+            return _UniffiFfiConverterString.read(buf)
+        else:
+            raise InternalError("Unexpected flag byte for optional type")
+
+@dataclass
+class ReasonLine:
+    """
+    A reason to look at an athlete.
+"""
+    def __init__(self, *, topic:str, words:str, day:typing.Optional[str], about:typing.Optional[str]):
+        self.topic = topic
+        self.words = words
+        self.day = day
+        self.about = about
+
+
+
+
+    def __str__(self):
+        return "ReasonLine(topic={}, words={}, day={}, about={})".format(self.topic, self.words, self.day, self.about)
+    def __eq__(self, other):
+        if self.topic != other.topic:
+            return False
+        if self.words != other.words:
+            return False
+        if self.day != other.day:
+            return False
+        if self.about != other.about:
+            return False
+        return True
+
+class _UniffiFfiConverterTypeReasonLine(_UniffiConverterRustBuffer):
+    @staticmethod
+    def read(buf):
+        return ReasonLine(
+            topic=_UniffiFfiConverterString.read(buf),
+            words=_UniffiFfiConverterString.read(buf),
+            day=_UniffiFfiConverterOptionalString.read(buf),
+            about=_UniffiFfiConverterOptionalString.read(buf),
+        )
+
+    @staticmethod
+    def check_lower(value):
+        _UniffiFfiConverterString.check_lower(value.topic)
+        _UniffiFfiConverterString.check_lower(value.words)
+        _UniffiFfiConverterOptionalString.check_lower(value.day)
+        _UniffiFfiConverterOptionalString.check_lower(value.about)
+
+    @staticmethod
+    def write(value, buf):
+        _UniffiFfiConverterString.write(value.topic, buf)
+        _UniffiFfiConverterString.write(value.words, buf)
+        _UniffiFfiConverterOptionalString.write(value.day, buf)
+        _UniffiFfiConverterOptionalString.write(value.about, buf)
+
+class _UniffiFfiConverterSequenceTypeReasonLine(_UniffiConverterRustBuffer):
+    @classmethod
+    def check_lower(cls, value):
+        for item in value:
+            _UniffiFfiConverterTypeReasonLine.check_lower(item)
+
+    @classmethod
+    def write(cls, value, buf):
+        items = len(value)
+        buf.write_i32(items)
+        for item in value:
+            _UniffiFfiConverterTypeReasonLine.write(item, buf)
+
+    @classmethod
+    def read(cls, buf):
+        count = buf.read_i32()
+        if count < 0:
+            raise InternalError("Unexpected negative sequence length")
+
+        return [
+            _UniffiFfiConverterTypeReasonLine.read(buf) for i in range(count)
+        ]
+
+@dataclass
+class NotLooked:
+    """
+    A topic that could not be looked at: no reason of it is no all-clear.
+"""
+    def __init__(self, *, topic:str, why:str):
+        self.topic = topic
+        self.why = why
+
+
+
+
+    def __str__(self):
+        return "NotLooked(topic={}, why={})".format(self.topic, self.why)
+    def __eq__(self, other):
+        if self.topic != other.topic:
+            return False
+        if self.why != other.why:
+            return False
+        return True
+
+class _UniffiFfiConverterTypeNotLooked(_UniffiConverterRustBuffer):
+    @staticmethod
+    def read(buf):
+        return NotLooked(
+            topic=_UniffiFfiConverterString.read(buf),
+            why=_UniffiFfiConverterString.read(buf),
+        )
+
+    @staticmethod
+    def check_lower(value):
+        _UniffiFfiConverterString.check_lower(value.topic)
+        _UniffiFfiConverterString.check_lower(value.why)
+
+    @staticmethod
+    def write(value, buf):
+        _UniffiFfiConverterString.write(value.topic, buf)
+        _UniffiFfiConverterString.write(value.why, buf)
+
+class _UniffiFfiConverterSequenceTypeNotLooked(_UniffiConverterRustBuffer):
+    @classmethod
+    def check_lower(cls, value):
+        for item in value:
+            _UniffiFfiConverterTypeNotLooked.check_lower(item)
+
+    @classmethod
+    def write(cls, value, buf):
+        items = len(value)
+        buf.write_i32(items)
+        for item in value:
+            _UniffiFfiConverterTypeNotLooked.write(item, buf)
+
+    @classmethod
+    def read(cls, buf):
+        count = buf.read_i32()
+        if count < 0:
+            raise InternalError("Unexpected negative sequence length")
+
+        return [
+            _UniffiFfiConverterTypeNotLooked.read(buf) for i in range(count)
+        ]
+
+@dataclass
+class AttentionLine:
+    """
+    What there is about one athlete.
+"""
+    def __init__(self, *, athlete:str, name:str, reasons:typing.List[ReasonLine], not_looked:typing.List[NotLooked]):
+        self.athlete = athlete
+        self.name = name
+        self.reasons = reasons
+        self.not_looked = not_looked
+
+
+
+
+    def __str__(self):
+        return "AttentionLine(athlete={}, name={}, reasons={}, not_looked={})".format(self.athlete, self.name, self.reasons, self.not_looked)
+    def __eq__(self, other):
+        if self.athlete != other.athlete:
+            return False
+        if self.name != other.name:
+            return False
+        if self.reasons != other.reasons:
+            return False
+        if self.not_looked != other.not_looked:
+            return False
+        return True
+
+class _UniffiFfiConverterTypeAttentionLine(_UniffiConverterRustBuffer):
+    @staticmethod
+    def read(buf):
+        return AttentionLine(
+            athlete=_UniffiFfiConverterString.read(buf),
+            name=_UniffiFfiConverterString.read(buf),
+            reasons=_UniffiFfiConverterSequenceTypeReasonLine.read(buf),
+            not_looked=_UniffiFfiConverterSequenceTypeNotLooked.read(buf),
+        )
+
+    @staticmethod
+    def check_lower(value):
+        _UniffiFfiConverterString.check_lower(value.athlete)
+        _UniffiFfiConverterString.check_lower(value.name)
+        _UniffiFfiConverterSequenceTypeReasonLine.check_lower(value.reasons)
+        _UniffiFfiConverterSequenceTypeNotLooked.check_lower(value.not_looked)
+
+    @staticmethod
+    def write(value, buf):
+        _UniffiFfiConverterString.write(value.athlete, buf)
+        _UniffiFfiConverterString.write(value.name, buf)
+        _UniffiFfiConverterSequenceTypeReasonLine.write(value.reasons, buf)
+        _UniffiFfiConverterSequenceTypeNotLooked.write(value.not_looked, buf)
+
+class _UniffiFfiConverterSequenceTypeAttentionLine(_UniffiConverterRustBuffer):
+    @classmethod
+    def check_lower(cls, value):
+        for item in value:
+            _UniffiFfiConverterTypeAttentionLine.check_lower(item)
+
+    @classmethod
+    def write(cls, value, buf):
+        items = len(value)
+        buf.write_i32(items)
+        for item in value:
+            _UniffiFfiConverterTypeAttentionLine.write(item, buf)
+
+    @classmethod
+    def read(cls, buf):
+        count = buf.read_i32()
+        if count < 0:
+            raise InternalError("Unexpected negative sequence length")
+
+        return [
+            _UniffiFfiConverterTypeAttentionLine.read(buf) for i in range(count)
+        ]
+
+@dataclass
+class AttentionList:
+    """
+    The evening's list.
+"""
+    def __init__(self, *, athletes:typing.List[AttentionLine], caution:str):
+        self.athletes = athletes
+        self.caution = caution
+
+
+
+
+    def __str__(self):
+        return "AttentionList(athletes={}, caution={})".format(self.athletes, self.caution)
+    def __eq__(self, other):
+        if self.athletes != other.athletes:
+            return False
+        if self.caution != other.caution:
+            return False
+        return True
+
+class _UniffiFfiConverterTypeAttentionList(_UniffiConverterRustBuffer):
+    @staticmethod
+    def read(buf):
+        return AttentionList(
+            athletes=_UniffiFfiConverterSequenceTypeAttentionLine.read(buf),
+            caution=_UniffiFfiConverterString.read(buf),
+        )
+
+    @staticmethod
+    def check_lower(value):
+        _UniffiFfiConverterSequenceTypeAttentionLine.check_lower(value.athletes)
+        _UniffiFfiConverterString.check_lower(value.caution)
+
+    @staticmethod
+    def write(value, buf):
+        _UniffiFfiConverterSequenceTypeAttentionLine.write(value.athletes, buf)
+        _UniffiFfiConverterString.write(value.caution, buf)
+
 class _UniffiFfiConverterInt64(_UniffiConverterPrimitiveInt):
     CLASS_NAME = "i64"
     VALUE_MIN = -2**63
@@ -1760,31 +2045,6 @@ class _UniffiFfiConverterOptionalUInt32(_UniffiConverterRustBuffer):
             return None
         elif flag == 1:
             return _UniffiFfiConverterUInt32.read(buf)
-        else:
-            raise InternalError("Unexpected flag byte for optional type")
-
-class _UniffiFfiConverterOptionalString(_UniffiConverterRustBuffer):
-    @classmethod
-    def check_lower(cls, value):
-        if value is not None:
-            _UniffiFfiConverterString.check_lower(value)
-
-    @classmethod
-    def write(cls, value, buf):
-        if value is None:
-            buf.write_u8(0)
-            return
-
-        buf.write_u8(1)
-        _UniffiFfiConverterString.write(value, buf)
-
-    @classmethod
-    def read(cls, buf):
-        flag = buf.read_u8()
-        if flag == 0:
-            return None
-        elif flag == 1:
-            return _UniffiFfiConverterString.read(buf)
         else:
             raise InternalError("Unexpected flag byte for optional type")
 
@@ -7748,6 +8008,14 @@ class InstallProtocol(typing.Protocol):
         `BadValue`, `NotAllowed`, and what the store says.
 """
         raise NotImplementedError
+    def attention(self, now: Now) -> AttentionList:
+        """
+        Reasons to look at athletes now. For coaches.
+
+        # Errors
+        `NotAllowed`, and what the store says.
+"""
+        raise NotImplementedError
     def bests(self, athlete: typing.Optional[str],now: Now) -> typing.List[BestLine]:
         """
         The best marks of all seasons; of another athlete for a coach.
@@ -8243,6 +8511,27 @@ class Install(InstallProtocol):
         _uniffi_ffi_result = _uniffi_rust_call_with_error(
             _uniffi_error_converter,
             _UniffiLib.uniffi_backstraight_ffi_fn_method_install_add_test,
+            *_uniffi_lowered_args,
+        )
+        return _uniffi_lift_return(_uniffi_ffi_result)
+    def attention(self, now: Now) -> AttentionList:
+        """
+        Reasons to look at athletes now. For coaches.
+
+        # Errors
+        `NotAllowed`, and what the store says.
+"""
+
+        _UniffiFfiConverterTypeNow.check_lower(now)
+        _uniffi_lowered_args = (
+            self._uniffi_clone_handle(),
+            _UniffiFfiConverterTypeNow.lower(now),
+        )
+        _uniffi_lift_return = _UniffiFfiConverterTypeAttentionList.lift
+        _uniffi_error_converter = _UniffiFfiConverterTypeDoorError
+        _uniffi_ffi_result = _uniffi_rust_call_with_error(
+            _uniffi_error_converter,
+            _UniffiLib.uniffi_backstraight_ffi_fn_method_install_attention,
             *_uniffi_lowered_args,
         )
         return _uniffi_lift_return(_uniffi_ffi_result)
@@ -9775,6 +10064,10 @@ __all__ = [
     "DoorError",
     "KeyStoreError",
     "ListenerError",
+    "ReasonLine",
+    "NotLooked",
+    "AttentionLine",
+    "AttentionList",
     "BestLine",
     "SessionLine",
     "BoardRow",

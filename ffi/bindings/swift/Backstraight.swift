@@ -865,6 +865,14 @@ public func FfiConverterTypeCourier_lower(_ value: Courier) -> UInt64 {
 public protocol InstallProtocol: AnyObject, Sendable {
 
     /**
+     * Reasons to look at athletes now. For coaches.
+     *
+     * # Errors
+     * `NotAllowed`, and what the store says.
+     */
+    func attention(now: Now) throws  -> AttentionList
+
+    /**
      * The squad at a glance, athletes by name. For coaches.
      *
      * # Errors
@@ -1332,6 +1340,22 @@ public static func `open`(with: OpenWith, keys: KeyStore, now: Now)throws  -> In
 }
 
 
+
+    /**
+     * Reasons to look at athletes now. For coaches.
+     *
+     * # Errors
+     * `NotAllowed`, and what the store says.
+     */
+open func attention(now: Now)throws  -> AttentionList  {
+    return try  FfiConverterTypeAttentionList_lift(try rustCallWithError(FfiConverterTypeDoorError_lift) {
+        uniffiCallStatus in
+    uniffi_backstraight_ffi_fn_method_install_attention(
+            self.uniffiCloneHandle(),
+        FfiConverterTypeNow_lower(now),uniffiCallStatus
+    )
+})
+}
 
     /**
      * The squad at a glance, athletes by name. For coaches.
@@ -3249,6 +3273,164 @@ public func FfiConverterTypeWatcher_lower(_ value: Watcher) -> UInt64 {
 }
 
 
+
+
+/**
+ * What there is about one athlete.
+ */
+public struct AttentionLine: Equatable, Hashable {
+    /**
+     * Who.
+     */
+    public let athlete: String
+    /**
+     * The name shown.
+     */
+    public let name: String
+    /**
+     * Reasons, in a fixed order of topics, the newest of a topic first.
+     */
+    public let reasons: [ReasonLine]
+    /**
+     * What could not be looked at.
+     */
+    public let notLooked: [NotLooked]
+
+    // Default memberwise initializers are never public by default, so we
+    // declare one manually.
+    public init(
+        /**
+         * Who.
+         */athlete: String,
+        /**
+         * The name shown.
+         */name: String,
+        /**
+         * Reasons, in a fixed order of topics, the newest of a topic first.
+         */reasons: [ReasonLine],
+        /**
+         * What could not be looked at.
+         */notLooked: [NotLooked]) {
+        self.athlete = athlete
+        self.name = name
+        self.reasons = reasons
+        self.notLooked = notLooked
+    }
+
+
+
+
+}
+
+#if compiler(>=6)
+extension AttentionLine: Sendable {}
+#endif
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
+public struct FfiConverterTypeAttentionLine: FfiConverterRustBuffer {
+    public static func read(from buf: inout (data: Data, offset: Data.Index)) throws -> AttentionLine {
+        return
+            try AttentionLine(
+                athlete: FfiConverterString.read(from: &buf),
+                name: FfiConverterString.read(from: &buf),
+                reasons: FfiConverterSequenceTypeReasonLine.read(from: &buf),
+                notLooked: FfiConverterSequenceTypeNotLooked.read(from: &buf)
+        )
+    }
+
+    public static func write(_ value: AttentionLine, into buf: inout [UInt8]) {
+        FfiConverterString.write(value.athlete, into: &buf)
+        FfiConverterString.write(value.name, into: &buf)
+        FfiConverterSequenceTypeReasonLine.write(value.reasons, into: &buf)
+        FfiConverterSequenceTypeNotLooked.write(value.notLooked, into: &buf)
+    }
+}
+
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
+public func FfiConverterTypeAttentionLine_lift(_ buf: RustBuffer) throws -> AttentionLine {
+    return try FfiConverterTypeAttentionLine.lift(buf)
+}
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
+public func FfiConverterTypeAttentionLine_lower(_ value: AttentionLine) -> RustBuffer {
+    return FfiConverterTypeAttentionLine.lower(value)
+}
+
+
+/**
+ * The evening's list.
+ */
+public struct AttentionList: Equatable, Hashable {
+    /**
+     * Athletes by name, those without a reason too.
+     */
+    public let athletes: [AttentionLine]
+    /**
+     * The caution to show with it.
+     */
+    public let caution: String
+
+    // Default memberwise initializers are never public by default, so we
+    // declare one manually.
+    public init(
+        /**
+         * Athletes by name, those without a reason too.
+         */athletes: [AttentionLine],
+        /**
+         * The caution to show with it.
+         */caution: String) {
+        self.athletes = athletes
+        self.caution = caution
+    }
+
+
+
+
+}
+
+#if compiler(>=6)
+extension AttentionList: Sendable {}
+#endif
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
+public struct FfiConverterTypeAttentionList: FfiConverterRustBuffer {
+    public static func read(from buf: inout (data: Data, offset: Data.Index)) throws -> AttentionList {
+        return
+            try AttentionList(
+                athletes: FfiConverterSequenceTypeAttentionLine.read(from: &buf),
+                caution: FfiConverterString.read(from: &buf)
+        )
+    }
+
+    public static func write(_ value: AttentionList, into buf: inout [UInt8]) {
+        FfiConverterSequenceTypeAttentionLine.write(value.athletes, into: &buf)
+        FfiConverterString.write(value.caution, into: &buf)
+    }
+}
+
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
+public func FfiConverterTypeAttentionList_lift(_ buf: RustBuffer) throws -> AttentionList {
+    return try FfiConverterTypeAttentionList.lift(buf)
+}
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
+public func FfiConverterTypeAttentionList_lower(_ value: AttentionList) -> RustBuffer {
+    return FfiConverterTypeAttentionList.lower(value)
+}
 
 
 /**
@@ -5697,6 +5879,75 @@ public func FfiConverterTypeNews_lower(_ value: News) -> RustBuffer {
 
 
 /**
+ * A topic that could not be looked at: no reason of it is no all-clear.
+ */
+public struct NotLooked: Equatable, Hashable {
+    /**
+     * Which, a stable word.
+     */
+    public let topic: String
+    /**
+     * Why, in words.
+     */
+    public let why: String
+
+    // Default memberwise initializers are never public by default, so we
+    // declare one manually.
+    public init(
+        /**
+         * Which, a stable word.
+         */topic: String,
+        /**
+         * Why, in words.
+         */why: String) {
+        self.topic = topic
+        self.why = why
+    }
+
+
+
+
+}
+
+#if compiler(>=6)
+extension NotLooked: Sendable {}
+#endif
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
+public struct FfiConverterTypeNotLooked: FfiConverterRustBuffer {
+    public static func read(from buf: inout (data: Data, offset: Data.Index)) throws -> NotLooked {
+        return
+            try NotLooked(
+                topic: FfiConverterString.read(from: &buf),
+                why: FfiConverterString.read(from: &buf)
+        )
+    }
+
+    public static func write(_ value: NotLooked, into buf: inout [UInt8]) {
+        FfiConverterString.write(value.topic, into: &buf)
+        FfiConverterString.write(value.why, into: &buf)
+    }
+}
+
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
+public func FfiConverterTypeNotLooked_lift(_ buf: RustBuffer) throws -> NotLooked {
+    return try FfiConverterTypeNotLooked.lift(buf)
+}
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
+public func FfiConverterTypeNotLooked_lower(_ value: NotLooked) -> RustBuffer {
+    return FfiConverterTypeNotLooked.lower(value)
+}
+
+
+/**
  * The time and place of the phone.
  */
 public struct Now: Equatable, Hashable {
@@ -6306,6 +6557,95 @@ public func FfiConverterTypePlannedLine_lift(_ buf: RustBuffer) throws -> Planne
 #endif
 public func FfiConverterTypePlannedLine_lower(_ value: PlannedLine) -> RustBuffer {
     return FfiConverterTypePlannedLine.lower(value)
+}
+
+
+/**
+ * A reason to look at an athlete.
+ */
+public struct ReasonLine: Equatable, Hashable {
+    /**
+     * What it is about, a stable word such as `pain or illness`, `unheard`, `effort`, `two edits met`.
+     */
+    public let topic: String
+    /**
+     * In words.
+     */
+    public let words: String
+    /**
+     * The day that it is about.
+     */
+    public let day: String?
+    /**
+     * The record that it is about: a session, an exercise, a test.
+     */
+    public let about: String?
+
+    // Default memberwise initializers are never public by default, so we
+    // declare one manually.
+    public init(
+        /**
+         * What it is about, a stable word such as `pain or illness`, `unheard`, `effort`, `two edits met`.
+         */topic: String,
+        /**
+         * In words.
+         */words: String,
+        /**
+         * The day that it is about.
+         */day: String?,
+        /**
+         * The record that it is about: a session, an exercise, a test.
+         */about: String?) {
+        self.topic = topic
+        self.words = words
+        self.day = day
+        self.about = about
+    }
+
+
+
+
+}
+
+#if compiler(>=6)
+extension ReasonLine: Sendable {}
+#endif
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
+public struct FfiConverterTypeReasonLine: FfiConverterRustBuffer {
+    public static func read(from buf: inout (data: Data, offset: Data.Index)) throws -> ReasonLine {
+        return
+            try ReasonLine(
+                topic: FfiConverterString.read(from: &buf),
+                words: FfiConverterString.read(from: &buf),
+                day: FfiConverterOptionString.read(from: &buf),
+                about: FfiConverterOptionString.read(from: &buf)
+        )
+    }
+
+    public static func write(_ value: ReasonLine, into buf: inout [UInt8]) {
+        FfiConverterString.write(value.topic, into: &buf)
+        FfiConverterString.write(value.words, into: &buf)
+        FfiConverterOptionString.write(value.day, into: &buf)
+        FfiConverterOptionString.write(value.about, into: &buf)
+    }
+}
+
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
+public func FfiConverterTypeReasonLine_lift(_ buf: RustBuffer) throws -> ReasonLine {
+    return try FfiConverterTypeReasonLine.lift(buf)
+}
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
+public func FfiConverterTypeReasonLine_lower(_ value: ReasonLine) -> RustBuffer {
+    return FfiConverterTypeReasonLine.lower(value)
 }
 
 
@@ -10382,6 +10722,31 @@ fileprivate struct FfiConverterSequenceString: FfiConverterRustBuffer {
 #if swift(>=5.8)
 @_documentation(visibility: private)
 #endif
+fileprivate struct FfiConverterSequenceTypeAttentionLine: FfiConverterRustBuffer {
+    typealias SwiftType = [AttentionLine]
+
+    public static func write(_ value: [AttentionLine], into buf: inout [UInt8]) {
+        let len = Int32(value.count)
+        writeInt(&buf, len)
+        for item in value {
+            FfiConverterTypeAttentionLine.write(item, into: &buf)
+        }
+    }
+
+    public static func read(from buf: inout (data: Data, offset: Data.Index)) throws -> [AttentionLine] {
+        let len: Int32 = try readInt(&buf)
+        var seq = [AttentionLine]()
+        seq.reserveCapacity(Int(len))
+        for _ in 0 ..< len {
+            seq.append(try FfiConverterTypeAttentionLine.read(from: &buf))
+        }
+        return seq
+    }
+}
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
 fileprivate struct FfiConverterSequenceTypeBestLine: FfiConverterRustBuffer {
     typealias SwiftType = [BestLine]
 
@@ -10632,6 +10997,31 @@ fileprivate struct FfiConverterSequenceTypeNewItem: FfiConverterRustBuffer {
 #if swift(>=5.8)
 @_documentation(visibility: private)
 #endif
+fileprivate struct FfiConverterSequenceTypeNotLooked: FfiConverterRustBuffer {
+    typealias SwiftType = [NotLooked]
+
+    public static func write(_ value: [NotLooked], into buf: inout [UInt8]) {
+        let len = Int32(value.count)
+        writeInt(&buf, len)
+        for item in value {
+            FfiConverterTypeNotLooked.write(item, into: &buf)
+        }
+    }
+
+    public static func read(from buf: inout (data: Data, offset: Data.Index)) throws -> [NotLooked] {
+        let len: Int32 = try readInt(&buf)
+        var seq = [NotLooked]()
+        seq.reserveCapacity(Int(len))
+        for _ in 0 ..< len {
+            seq.append(try FfiConverterTypeNotLooked.read(from: &buf))
+        }
+        return seq
+    }
+}
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
 fileprivate struct FfiConverterSequenceTypePersonLine: FfiConverterRustBuffer {
     typealias SwiftType = [PersonLine]
 
@@ -10699,6 +11089,31 @@ fileprivate struct FfiConverterSequenceTypePlannedLine: FfiConverterRustBuffer {
         seq.reserveCapacity(Int(len))
         for _ in 0 ..< len {
             seq.append(try FfiConverterTypePlannedLine.read(from: &buf))
+        }
+        return seq
+    }
+}
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
+fileprivate struct FfiConverterSequenceTypeReasonLine: FfiConverterRustBuffer {
+    typealias SwiftType = [ReasonLine]
+
+    public static func write(_ value: [ReasonLine], into buf: inout [UInt8]) {
+        let len = Int32(value.count)
+        writeInt(&buf, len)
+        for item in value {
+            FfiConverterTypeReasonLine.write(item, into: &buf)
+        }
+    }
+
+    public static func read(from buf: inout (data: Data, offset: Data.Index)) throws -> [ReasonLine] {
+        let len: Int32 = try readInt(&buf)
+        var seq = [ReasonLine]()
+        seq.reserveCapacity(Int(len))
+        for _ in 0 ..< len {
+            seq.append(try FfiConverterTypeReasonLine.read(from: &buf))
         }
         return seq
     }
@@ -11058,6 +11473,9 @@ private let initializationResult: InitializationResult = {
         return InitializationResult.apiChecksumMismatch
     }
     if (uniffi_backstraight_ffi_checksum_func_read_invitation() != 57314) {
+        return InitializationResult.apiChecksumMismatch
+    }
+    if (uniffi_backstraight_ffi_checksum_method_install_attention() != 46047) {
         return InitializationResult.apiChecksumMismatch
     }
     if (uniffi_backstraight_ffi_checksum_method_install_board() != 61120) {

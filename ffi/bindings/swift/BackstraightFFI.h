@@ -338,6 +338,11 @@ void uniffi_backstraight_ffi_fn_free_install(uint64_t handle, RustCallStatus *_N
 uint64_t uniffi_backstraight_ffi_fn_constructor_install_open(RustBuffer with, uint64_t keys, RustBuffer now, RustCallStatus *_Nonnull out_status
 );
 #endif
+#ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_ATTENTION
+#define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_ATTENTION
+RustBuffer uniffi_backstraight_ffi_fn_method_install_attention(uint64_t ptr, RustBuffer now, RustCallStatus *_Nonnull out_status
+);
+#endif
 #ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_BOARD
 #define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_BOARD
 RustBuffer uniffi_backstraight_ffi_fn_method_install_board(uint64_t ptr, RustBuffer first_day, RustBuffer last_day, RustBuffer now, RustCallStatus *_Nonnull out_status
@@ -1041,6 +1046,12 @@ uint16_t uniffi_backstraight_ffi_checksum_func_built_in_courier(void
 #ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_FUNC_READ_INVITATION
 #define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_FUNC_READ_INVITATION
 uint16_t uniffi_backstraight_ffi_checksum_func_read_invitation(void
+
+);
+#endif
+#ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_ATTENTION
+#define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_ATTENTION
+uint16_t uniffi_backstraight_ffi_checksum_method_install_attention(void
 
 );
 #endif

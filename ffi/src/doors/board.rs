@@ -129,21 +129,7 @@ impl Install {
         self.clock.tell(now);
         let (first, last) = days(&first_day, &last_day)?;
         self.read(|work| {
-            if !work.device.identity().role.coaches() {
-                return Err(DoorError::NotAllowed { what: "the board is for coaches".to_owned() });
-            }
-            let mut athletes: Vec<(String, PersonId, Option<Day>)> = work
-                .device
-                .people()?
-                .into_iter()
-                .filter(|k| k.role == Role::Athlete.word())
-                .filter_map(|k| {
-                    let heard = k.heard_day.as_deref().and_then(|d| d.parse().ok());
-                    Some((k.name.clone(), person(&k)?, heard))
-                })
-                .collect();
-            athletes.sort();
-            athletes
+            athletes(work)?
                 .into_iter()
                 .map(|(name, person, heard)| board_row(work, &name, person, heard, (first, last)))
                 .collect()
@@ -209,6 +195,22 @@ impl Install {
             }
         })
     }
+}
+
+/// The athletes whom a coach knows of, by name: the name, who, and the last day through which they were heard.
+pub(super) fn athletes(work: &Work) -> Result<Vec<(String, PersonId, Option<Day>)>, DoorError> {
+    if !work.device.identity().role.coaches() {
+        return Err(DoorError::NotAllowed { what: "others' training is for coaches".to_owned() });
+    }
+    let people = work.device.people()?.into_iter().filter(|k| k.role == Role::Athlete.word());
+    let mut all: Vec<_> = people
+        .filter_map(|k| {
+            let heard = k.heard_day.as_deref().and_then(|d| d.parse().ok());
+            Some((k.name.clone(), person(&k)?, heard))
+        })
+        .collect();
+    all.sort();
+    Ok(all)
 }
 
 fn board_row(

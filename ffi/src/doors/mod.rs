@@ -8,6 +8,7 @@
 //! - Days are texts such as `2026-11-25`, identities are texts that an app hands back as they are, numbers
 //!   are whole with their unit in the name.
 
+pub mod attention;
 pub mod board;
 pub mod check_in;
 mod clock;

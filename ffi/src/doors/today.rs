@@ -157,6 +157,20 @@ pub(super) struct OfPerson<'a> {
 }
 
 impl OfPerson<'_> {
+    /// The athlete as core judges one.
+    pub(super) fn with<T>(&self, here: &Here, f: impl FnOnce(Athlete<'_>) -> T) -> T {
+        let nothing = Plan::default();
+        f(Athlete {
+            person: self.person,
+            name: self.name,
+            events: "",
+            season: here.season(),
+            plan: here.plan().unwrap_or(&nothing),
+            done: &here.done,
+            heard_through: self.heard,
+        })
+    }
+
     pub(super) fn row<T>(
         &self,
         here: &Here,
@@ -165,17 +179,7 @@ impl OfPerson<'_> {
         today: Day,
         f: impl FnOnce(&Row<'_>) -> T,
     ) -> T {
-        let nothing = Plan::default();
-        let athlete = Athlete {
-            person: self.person,
-            name: self.name,
-            events: "",
-            season: here.season(),
-            plan: here.plan().unwrap_or(&nothing),
-            done: &here.done,
-            heard_through: self.heard,
-        };
-        f(&row(athlete, &here.library, first, last, today))
+        self.with(here, |athlete| f(&row(athlete, &here.library, first, last, today)))
     }
 
     pub(super) fn lines(&self, here: &Here, first: Day, last: Day, today: Day) -> Vec<SessionLine> {

@@ -479,6 +479,16 @@ fn of_a_coach(i: &Install, what: &str, a: &Value, now: Now) -> Result<Value, Doo
                 "unheard": row.map(|r| r.unheard), "met": row.map(|r| r.met),
             })
         }
+        "attention" => {
+            let list = i.attention(now)?;
+            let mut topics: Vec<&str> = Vec::new();
+            for reason in list.athletes.iter().flat_map(|a| &a.reasons) {
+                if !topics.contains(&reason.topic.as_str()) {
+                    topics.push(&reason.topic);
+                }
+            }
+            json!({ "athletes": list.athletes.len(), "topics": topics.join(", ") })
+        }
         "set_rows" => {
             let (first_day, last_day) = days();
             let most = whole(a, "most").unwrap_or(0);

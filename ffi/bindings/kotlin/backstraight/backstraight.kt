@@ -787,6 +787,8 @@ internal object IntegrityCheckingUniffiLib {
     ): Int
     external fun uniffi_backstraight_ffi_checksum_func_read_invitation(
     ): Int
+    external fun uniffi_backstraight_ffi_checksum_method_install_attention(
+    ): Int
     external fun uniffi_backstraight_ffi_checksum_method_install_board(
     ): Int
     external fun uniffi_backstraight_ffi_checksum_method_install_people(
@@ -937,6 +939,8 @@ internal object UniffiLib {
     ): Unit
     external fun uniffi_backstraight_ffi_fn_constructor_install_open(`with`: RustBuffer.ByValue,`keys`: Long,`now`: RustBuffer.ByValue,uniffi_out_err: UniffiRustCallStatus,
     ): Long
+    external fun uniffi_backstraight_ffi_fn_method_install_attention(`ptr`: Long,`now`: RustBuffer.ByValue,uniffi_out_err: UniffiRustCallStatus,
+    ): RustBuffer.ByValue
     external fun uniffi_backstraight_ffi_fn_method_install_board(`ptr`: Long,`firstDay`: RustBuffer.ByValue,`lastDay`: RustBuffer.ByValue,`now`: RustBuffer.ByValue,uniffi_out_err: UniffiRustCallStatus,
     ): RustBuffer.ByValue
     external fun uniffi_backstraight_ffi_fn_method_install_people(`ptr`: Long,uniffi_out_err: UniffiRustCallStatus,
@@ -1234,6 +1238,9 @@ private fun uniffiCheckApiChecksums(lib: IntegrityCheckingUniffiLib) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
     if ((lib.uniffi_backstraight_ffi_checksum_func_read_invitation() and 0xFFFF) != 57314) {
+        throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
+    }
+    if ((lib.uniffi_backstraight_ffi_checksum_method_install_attention() and 0xFFFF) != 46047) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
     if ((lib.uniffi_backstraight_ffi_checksum_method_install_board() and 0xFFFF) != 61120) {
@@ -2262,6 +2269,14 @@ public object FfiConverterTypeCourier: FfiConverter<Courier, Long> {
 public interface InstallInterface {
 
     /**
+     * Reasons to look at athletes now. For coaches.
+     *
+     * # Errors
+     * `NotAllowed`, and what the store says.
+     */
+    fun `attention`(`now`: Now): AttentionList
+
+    /**
      * The squad at a glance, athletes by name. For coaches.
      *
      * # Errors
@@ -2761,6 +2776,27 @@ open class Install: Disposable, AutoCloseable, InstallInterface
             UniffiLib.uniffi_backstraight_ffi_fn_clone_install(handle, status)
         }
     }
+
+
+    /**
+     * Reasons to look at athletes now. For coaches.
+     *
+     * # Errors
+     * `NotAllowed`, and what the store says.
+     */
+    @Throws(DoorException::class)override fun `attention`(`now`: Now): AttentionList {
+            return FfiConverterTypeAttentionList.lift(
+    callWithHandle {
+    uniffiRustCallWithError(DoorException) { _status ->
+    UniffiLib.uniffi_backstraight_ffi_fn_method_install_attention(
+        it,
+
+        FfiConverterTypeNow.lower(`now`),_status)
+}
+    }
+    )
+    }
+
 
 
     /**
@@ -5562,6 +5598,116 @@ public object FfiConverterTypeWatcher: FfiConverter<Watcher, Long> {
 
 
 /**
+ * What there is about one athlete.
+ */
+data class AttentionLine (
+    /**
+     * Who.
+     */
+    val `athlete`: kotlin.String
+    ,
+    /**
+     * The name shown.
+     */
+    val `name`: kotlin.String
+    ,
+    /**
+     * Reasons, in a fixed order of topics, the newest of a topic first.
+     */
+    val `reasons`: List<ReasonLine>
+    ,
+    /**
+     * What could not be looked at.
+     */
+    val `notLooked`: List<NotLooked>
+
+){
+
+
+
+
+
+    companion object
+}
+
+/**
+ * @suppress
+ */
+public object FfiConverterTypeAttentionLine: FfiConverterRustBuffer<AttentionLine> {
+    override fun read(buf: ByteBuffer): AttentionLine {
+        return AttentionLine(
+            FfiConverterString.read(buf),
+            FfiConverterString.read(buf),
+            FfiConverterSequenceTypeReasonLine.read(buf),
+            FfiConverterSequenceTypeNotLooked.read(buf),
+        )
+    }
+
+    override fun allocationSize(value: AttentionLine) = (
+            FfiConverterString.allocationSize(value.`athlete`) +
+            FfiConverterString.allocationSize(value.`name`) +
+            FfiConverterSequenceTypeReasonLine.allocationSize(value.`reasons`) +
+            FfiConverterSequenceTypeNotLooked.allocationSize(value.`notLooked`)
+    )
+
+    override fun write(value: AttentionLine, buf: ByteBuffer) {
+            FfiConverterString.write(value.`athlete`, buf)
+            FfiConverterString.write(value.`name`, buf)
+            FfiConverterSequenceTypeReasonLine.write(value.`reasons`, buf)
+            FfiConverterSequenceTypeNotLooked.write(value.`notLooked`, buf)
+    }
+}
+
+
+
+/**
+ * The evening's list.
+ */
+data class AttentionList (
+    /**
+     * Athletes by name, those without a reason too.
+     */
+    val `athletes`: List<AttentionLine>
+    ,
+    /**
+     * The caution to show with it.
+     */
+    val `caution`: kotlin.String
+
+){
+
+
+
+
+
+    companion object
+}
+
+/**
+ * @suppress
+ */
+public object FfiConverterTypeAttentionList: FfiConverterRustBuffer<AttentionList> {
+    override fun read(buf: ByteBuffer): AttentionList {
+        return AttentionList(
+            FfiConverterSequenceTypeAttentionLine.read(buf),
+            FfiConverterString.read(buf),
+        )
+    }
+
+    override fun allocationSize(value: AttentionList) = (
+            FfiConverterSequenceTypeAttentionLine.allocationSize(value.`athletes`) +
+            FfiConverterString.allocationSize(value.`caution`)
+    )
+
+    override fun write(value: AttentionList, buf: ByteBuffer) {
+            FfiConverterSequenceTypeAttentionLine.write(value.`athletes`, buf)
+            FfiConverterString.write(value.`caution`, buf)
+    }
+}
+
+
+
+/**
  * The best mark in a test.
  */
 data class BestLine (
@@ -7313,6 +7459,53 @@ public object FfiConverterTypeNews: FfiConverterRustBuffer<News> {
 
 
 /**
+ * A topic that could not be looked at: no reason of it is no all-clear.
+ */
+data class NotLooked (
+    /**
+     * Which, a stable word.
+     */
+    val `topic`: kotlin.String
+    ,
+    /**
+     * Why, in words.
+     */
+    val `why`: kotlin.String
+
+){
+
+
+
+
+
+    companion object
+}
+
+/**
+ * @suppress
+ */
+public object FfiConverterTypeNotLooked: FfiConverterRustBuffer<NotLooked> {
+    override fun read(buf: ByteBuffer): NotLooked {
+        return NotLooked(
+            FfiConverterString.read(buf),
+            FfiConverterString.read(buf),
+        )
+    }
+
+    override fun allocationSize(value: NotLooked) = (
+            FfiConverterString.allocationSize(value.`topic`) +
+            FfiConverterString.allocationSize(value.`why`)
+    )
+
+    override fun write(value: NotLooked, buf: ByteBuffer) {
+            FfiConverterString.write(value.`topic`, buf)
+            FfiConverterString.write(value.`why`, buf)
+    }
+}
+
+
+
+/**
  * The time and place of the phone.
  */
 data class Now (
@@ -7740,6 +7933,69 @@ public object FfiConverterTypePlannedLine: FfiConverterRustBuffer<PlannedLine> {
             FfiConverterString.write(value.`day`, buf)
             FfiConverterString.write(value.`title`, buf)
             FfiConverterSequenceTypePlannedItem.write(value.`items`, buf)
+    }
+}
+
+
+
+/**
+ * A reason to look at an athlete.
+ */
+data class ReasonLine (
+    /**
+     * What it is about, a stable word such as `pain or illness`, `unheard`, `effort`, `two edits met`.
+     */
+    val `topic`: kotlin.String
+    ,
+    /**
+     * In words.
+     */
+    val `words`: kotlin.String
+    ,
+    /**
+     * The day that it is about.
+     */
+    val `day`: kotlin.String?
+    ,
+    /**
+     * The record that it is about: a session, an exercise, a test.
+     */
+    val `about`: kotlin.String?
+
+){
+
+
+
+
+
+    companion object
+}
+
+/**
+ * @suppress
+ */
+public object FfiConverterTypeReasonLine: FfiConverterRustBuffer<ReasonLine> {
+    override fun read(buf: ByteBuffer): ReasonLine {
+        return ReasonLine(
+            FfiConverterString.read(buf),
+            FfiConverterString.read(buf),
+            FfiConverterOptionalString.read(buf),
+            FfiConverterOptionalString.read(buf),
+        )
+    }
+
+    override fun allocationSize(value: ReasonLine) = (
+            FfiConverterString.allocationSize(value.`topic`) +
+            FfiConverterString.allocationSize(value.`words`) +
+            FfiConverterOptionalString.allocationSize(value.`day`) +
+            FfiConverterOptionalString.allocationSize(value.`about`)
+    )
+
+    override fun write(value: ReasonLine, buf: ByteBuffer) {
+            FfiConverterString.write(value.`topic`, buf)
+            FfiConverterString.write(value.`words`, buf)
+            FfiConverterOptionalString.write(value.`day`, buf)
+            FfiConverterOptionalString.write(value.`about`, buf)
     }
 }
 
@@ -11128,6 +11384,34 @@ public object FfiConverterSequenceString: FfiConverterRustBuffer<List<kotlin.Str
 /**
  * @suppress
  */
+public object FfiConverterSequenceTypeAttentionLine: FfiConverterRustBuffer<List<AttentionLine>> {
+    override fun read(buf: ByteBuffer): List<AttentionLine> {
+        val len = buf.getInt()
+        return List<AttentionLine>(len) {
+            FfiConverterTypeAttentionLine.read(buf)
+        }
+    }
+
+    override fun allocationSize(value: List<AttentionLine>): ULong {
+        val sizeForLength = 4UL
+        val sizeForItems = value.map { FfiConverterTypeAttentionLine.allocationSize(it) }.sum()
+        return sizeForLength + sizeForItems
+    }
+
+    override fun write(value: List<AttentionLine>, buf: ByteBuffer) {
+        buf.putInt(value.size)
+        value.iterator().forEach {
+            FfiConverterTypeAttentionLine.write(it, buf)
+        }
+    }
+}
+
+
+
+
+/**
+ * @suppress
+ */
 public object FfiConverterSequenceTypeBestLine: FfiConverterRustBuffer<List<BestLine>> {
     override fun read(buf: ByteBuffer): List<BestLine> {
         val len = buf.getInt()
@@ -11408,6 +11692,34 @@ public object FfiConverterSequenceTypeNewItem: FfiConverterRustBuffer<List<NewIt
 /**
  * @suppress
  */
+public object FfiConverterSequenceTypeNotLooked: FfiConverterRustBuffer<List<NotLooked>> {
+    override fun read(buf: ByteBuffer): List<NotLooked> {
+        val len = buf.getInt()
+        return List<NotLooked>(len) {
+            FfiConverterTypeNotLooked.read(buf)
+        }
+    }
+
+    override fun allocationSize(value: List<NotLooked>): ULong {
+        val sizeForLength = 4UL
+        val sizeForItems = value.map { FfiConverterTypeNotLooked.allocationSize(it) }.sum()
+        return sizeForLength + sizeForItems
+    }
+
+    override fun write(value: List<NotLooked>, buf: ByteBuffer) {
+        buf.putInt(value.size)
+        value.iterator().forEach {
+            FfiConverterTypeNotLooked.write(it, buf)
+        }
+    }
+}
+
+
+
+
+/**
+ * @suppress
+ */
 public object FfiConverterSequenceTypePersonLine: FfiConverterRustBuffer<List<PersonLine>> {
     override fun read(buf: ByteBuffer): List<PersonLine> {
         val len = buf.getInt()
@@ -11482,6 +11794,34 @@ public object FfiConverterSequenceTypePlannedLine: FfiConverterRustBuffer<List<P
         buf.putInt(value.size)
         value.iterator().forEach {
             FfiConverterTypePlannedLine.write(it, buf)
+        }
+    }
+}
+
+
+
+
+/**
+ * @suppress
+ */
+public object FfiConverterSequenceTypeReasonLine: FfiConverterRustBuffer<List<ReasonLine>> {
+    override fun read(buf: ByteBuffer): List<ReasonLine> {
+        val len = buf.getInt()
+        return List<ReasonLine>(len) {
+            FfiConverterTypeReasonLine.read(buf)
+        }
+    }
+
+    override fun allocationSize(value: List<ReasonLine>): ULong {
+        val sizeForLength = 4UL
+        val sizeForItems = value.map { FfiConverterTypeReasonLine.allocationSize(it) }.sum()
+        return sizeForLength + sizeForItems
+    }
+
+    override fun write(value: List<ReasonLine>, buf: ByteBuffer) {
+        buf.putInt(value.size)
+        value.iterator().forEach {
+            FfiConverterTypeReasonLine.write(it, buf)
         }
     }
 }

@@ -546,7 +546,7 @@ def _uniffi_check_api_checksums(lib):
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_attention() != 46047:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
-    if lib.uniffi_backstraight_ffi_checksum_method_install_bests() != 28021:
+    if lib.uniffi_backstraight_ffi_checksum_method_install_bests() != 32630:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_board() != 61120:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
@@ -590,7 +590,7 @@ def _uniffi_check_api_checksums(lib):
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_planned() != 59479:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
-    if lib.uniffi_backstraight_ffi_checksum_method_install_record_trial() != 17018:
+    if lib.uniffi_backstraight_ffi_checksum_method_install_record_trial() != 35352:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_report() != 6702:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
@@ -620,11 +620,11 @@ def _uniffi_check_api_checksums(lib):
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_take_carry_file() != 41934:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
-    if lib.uniffi_backstraight_ffi_checksum_method_install_test_kinds() != 286:
+    if lib.uniffi_backstraight_ffi_checksum_method_install_test_kinds() != 15290:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_today() != 54069:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
-    if lib.uniffi_backstraight_ffi_checksum_method_install_trials() != 9709:
+    if lib.uniffi_backstraight_ffi_checksum_method_install_trials() != 60613:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_watch() != 54574:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")

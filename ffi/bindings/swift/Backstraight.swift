@@ -1219,6 +1219,22 @@ public protocol InstallProtocol: AnyObject, Sendable {
     func session(session: String, athlete: String?, now: Now) throws  -> SessionSheet
 
     /**
+     * Sessions of some days; of another athlete for a coach.
+     *
+     * # Errors
+     * `BadValue`, `NotThere`, and what the store says.
+     */
+    func sessions(firstDay: String, lastDay: String, athlete: String?, now: Now) throws  -> [SessionLine]
+
+    /**
+     * Today.
+     *
+     * # Errors
+     * `NotEnrolled`, `WrongClock`, `Paused`, what the store says.
+     */
+    func today(now: Now) throws  -> Today
+
+    /**
      * The best marks of all seasons; of another athlete for a coach.
      *
      * # Errors
@@ -1249,22 +1265,6 @@ public protocol InstallProtocol: AnyObject, Sendable {
      * `NotThere`, and what the store says.
      */
     func trials(test: String?, athlete: String?) throws  -> [TrialLine]
-
-    /**
-     * Sessions of some days; of another athlete for a coach.
-     *
-     * # Errors
-     * `BadValue`, `NotThere`, and what the store says.
-     */
-    func sessions(firstDay: String, lastDay: String, athlete: String?, now: Now) throws  -> [SessionLine]
-
-    /**
-     * Today.
-     *
-     * # Errors
-     * `NotEnrolled`, `WrongClock`, `Paused`, what the store says.
-     */
-    func today(now: Now) throws  -> Today
 
 }
 /**
@@ -2088,6 +2088,41 @@ open func session(session: String, athlete: String?, now: Now)throws  -> Session
 }
 
     /**
+     * Sessions of some days; of another athlete for a coach.
+     *
+     * # Errors
+     * `BadValue`, `NotThere`, and what the store says.
+     */
+open func sessions(firstDay: String, lastDay: String, athlete: String?, now: Now)throws  -> [SessionLine]  {
+    return try  FfiConverterSequenceTypeSessionLine.lift(try rustCallWithError(FfiConverterTypeDoorError_lift) {
+        uniffiCallStatus in
+    uniffi_backstraight_ffi_fn_method_install_sessions(
+            self.uniffiCloneHandle(),
+        FfiConverterString.lower(firstDay),
+        FfiConverterString.lower(lastDay),
+        FfiConverterOptionString.lower(athlete),
+        FfiConverterTypeNow_lower(now),uniffiCallStatus
+    )
+})
+}
+
+    /**
+     * Today.
+     *
+     * # Errors
+     * `NotEnrolled`, `WrongClock`, `Paused`, what the store says.
+     */
+open func today(now: Now)throws  -> Today  {
+    return try  FfiConverterTypeToday_lift(try rustCallWithError(FfiConverterTypeDoorError_lift) {
+        uniffiCallStatus in
+    uniffi_backstraight_ffi_fn_method_install_today(
+            self.uniffiCloneHandle(),
+        FfiConverterTypeNow_lower(now),uniffiCallStatus
+    )
+})
+}
+
+    /**
      * The best marks of all seasons; of another athlete for a coach.
      *
      * # Errors
@@ -2149,41 +2184,6 @@ open func trials(test: String?, athlete: String?)throws  -> [TrialLine]  {
             self.uniffiCloneHandle(),
         FfiConverterOptionString.lower(test),
         FfiConverterOptionString.lower(athlete),uniffiCallStatus
-    )
-})
-}
-
-    /**
-     * Sessions of some days; of another athlete for a coach.
-     *
-     * # Errors
-     * `BadValue`, `NotThere`, and what the store says.
-     */
-open func sessions(firstDay: String, lastDay: String, athlete: String?, now: Now)throws  -> [SessionLine]  {
-    return try  FfiConverterSequenceTypeSessionLine.lift(try rustCallWithError(FfiConverterTypeDoorError_lift) {
-        uniffiCallStatus in
-    uniffi_backstraight_ffi_fn_method_install_sessions(
-            self.uniffiCloneHandle(),
-        FfiConverterString.lower(firstDay),
-        FfiConverterString.lower(lastDay),
-        FfiConverterOptionString.lower(athlete),
-        FfiConverterTypeNow_lower(now),uniffiCallStatus
-    )
-})
-}
-
-    /**
-     * Today.
-     *
-     * # Errors
-     * `NotEnrolled`, `WrongClock`, `Paused`, what the store says.
-     */
-open func today(now: Now)throws  -> Today  {
-    return try  FfiConverterTypeToday_lift(try rustCallWithError(FfiConverterTypeDoorError_lift) {
-        uniffiCallStatus in
-    uniffi_backstraight_ffi_fn_method_install_today(
-            self.uniffiCloneHandle(),
-        FfiConverterTypeNow_lower(now),uniffiCallStatus
     )
 })
 }
@@ -11607,22 +11607,22 @@ private let initializationResult: InitializationResult = {
     if (uniffi_backstraight_ffi_checksum_method_install_session() != 45452) {
         return InitializationResult.apiChecksumMismatch
     }
-    if (uniffi_backstraight_ffi_checksum_method_install_bests() != 28021) {
-        return InitializationResult.apiChecksumMismatch
-    }
-    if (uniffi_backstraight_ffi_checksum_method_install_record_trial() != 17018) {
-        return InitializationResult.apiChecksumMismatch
-    }
-    if (uniffi_backstraight_ffi_checksum_method_install_test_kinds() != 286) {
-        return InitializationResult.apiChecksumMismatch
-    }
-    if (uniffi_backstraight_ffi_checksum_method_install_trials() != 9709) {
-        return InitializationResult.apiChecksumMismatch
-    }
     if (uniffi_backstraight_ffi_checksum_method_install_sessions() != 14453) {
         return InitializationResult.apiChecksumMismatch
     }
     if (uniffi_backstraight_ffi_checksum_method_install_today() != 54069) {
+        return InitializationResult.apiChecksumMismatch
+    }
+    if (uniffi_backstraight_ffi_checksum_method_install_bests() != 32630) {
+        return InitializationResult.apiChecksumMismatch
+    }
+    if (uniffi_backstraight_ffi_checksum_method_install_record_trial() != 35352) {
+        return InitializationResult.apiChecksumMismatch
+    }
+    if (uniffi_backstraight_ffi_checksum_method_install_test_kinds() != 15290) {
+        return InitializationResult.apiChecksumMismatch
+    }
+    if (uniffi_backstraight_ffi_checksum_method_install_trials() != 60613) {
         return InitializationResult.apiChecksumMismatch
     }
     if (uniffi_backstraight_ffi_checksum_method_watch_end() != 17526) {

@@ -558,6 +558,16 @@ RustBuffer uniffi_backstraight_ffi_fn_method_install_withdraw_session(uint64_t p
 RustBuffer uniffi_backstraight_ffi_fn_method_install_session(uint64_t ptr, RustBuffer session, RustBuffer athlete, RustBuffer now, RustCallStatus *_Nonnull out_status
 );
 #endif
+#ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_SESSIONS
+#define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_SESSIONS
+RustBuffer uniffi_backstraight_ffi_fn_method_install_sessions(uint64_t ptr, RustBuffer first_day, RustBuffer last_day, RustBuffer athlete, RustBuffer now, RustCallStatus *_Nonnull out_status
+);
+#endif
+#ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_TODAY
+#define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_TODAY
+RustBuffer uniffi_backstraight_ffi_fn_method_install_today(uint64_t ptr, RustBuffer now, RustCallStatus *_Nonnull out_status
+);
+#endif
 #ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_BESTS
 #define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_BESTS
 RustBuffer uniffi_backstraight_ffi_fn_method_install_bests(uint64_t ptr, RustBuffer athlete, RustBuffer now, RustCallStatus *_Nonnull out_status
@@ -576,16 +586,6 @@ RustBuffer uniffi_backstraight_ffi_fn_method_install_test_kinds(uint64_t ptr, Ru
 #ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_TRIALS
 #define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_TRIALS
 RustBuffer uniffi_backstraight_ffi_fn_method_install_trials(uint64_t ptr, RustBuffer test, RustBuffer athlete, RustCallStatus *_Nonnull out_status
-);
-#endif
-#ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_SESSIONS
-#define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_SESSIONS
-RustBuffer uniffi_backstraight_ffi_fn_method_install_sessions(uint64_t ptr, RustBuffer first_day, RustBuffer last_day, RustBuffer athlete, RustBuffer now, RustCallStatus *_Nonnull out_status
-);
-#endif
-#ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_TODAY
-#define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_TODAY
-RustBuffer uniffi_backstraight_ffi_fn_method_install_today(uint64_t ptr, RustBuffer now, RustCallStatus *_Nonnull out_status
 );
 #endif
 #ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_CLONE_WATCH
@@ -1313,6 +1313,18 @@ uint16_t uniffi_backstraight_ffi_checksum_method_install_session(void
 
 );
 #endif
+#ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_SESSIONS
+#define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_SESSIONS
+uint16_t uniffi_backstraight_ffi_checksum_method_install_sessions(void
+
+);
+#endif
+#ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_TODAY
+#define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_TODAY
+uint16_t uniffi_backstraight_ffi_checksum_method_install_today(void
+
+);
+#endif
 #ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_BESTS
 #define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_BESTS
 uint16_t uniffi_backstraight_ffi_checksum_method_install_bests(void
@@ -1334,18 +1346,6 @@ uint16_t uniffi_backstraight_ffi_checksum_method_install_test_kinds(void
 #ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_TRIALS
 #define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_TRIALS
 uint16_t uniffi_backstraight_ffi_checksum_method_install_trials(void
-
-);
-#endif
-#ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_SESSIONS
-#define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_SESSIONS
-uint16_t uniffi_backstraight_ffi_checksum_method_install_sessions(void
-
-);
-#endif
-#ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_TODAY
-#define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_TODAY
-uint16_t uniffi_backstraight_ffi_checksum_method_install_today(void
 
 );
 #endif

@@ -21,8 +21,8 @@ pub mod log;
 pub mod outside;
 pub mod plan;
 pub mod sheet;
-pub mod tests;
 pub mod today;
+pub mod trials;
 mod vault;
 mod work;
 

@@ -16,8 +16,8 @@ use backstraight_ffi::doors::log::{CloseSession, CorrectSet, LogSet, SkipItem};
 use backstraight_ffi::doors::outside::{CourierError, KeyStoreError, Parcel, Reply};
 use backstraight_ffi::doors::plan::{ItemChange, NewExercise, NewItem, NewSession, NewTest};
 use backstraight_ffi::doors::sheet::{LeftOut, SetNumbers};
-use backstraight_ffi::doors::tests::TrialEntry;
 use backstraight_ffi::doors::today::SessionLine;
+use backstraight_ffi::doors::trials::TrialEntry;
 use backstraight_ffi::doors::{
     Courier, DoorError, Install, KeyStore, Now, Receipt, StopFlag, board::SetAsk, interface_mark,
 };

@@ -875,6 +875,10 @@ internal object IntegrityCheckingUniffiLib {
     ): Int
     external fun uniffi_backstraight_ffi_checksum_method_install_session(
     ): Int
+    external fun uniffi_backstraight_ffi_checksum_method_install_sessions(
+    ): Int
+    external fun uniffi_backstraight_ffi_checksum_method_install_today(
+    ): Int
     external fun uniffi_backstraight_ffi_checksum_method_install_bests(
     ): Int
     external fun uniffi_backstraight_ffi_checksum_method_install_record_trial(
@@ -882,10 +886,6 @@ internal object IntegrityCheckingUniffiLib {
     external fun uniffi_backstraight_ffi_checksum_method_install_test_kinds(
     ): Int
     external fun uniffi_backstraight_ffi_checksum_method_install_trials(
-    ): Int
-    external fun uniffi_backstraight_ffi_checksum_method_install_sessions(
-    ): Int
-    external fun uniffi_backstraight_ffi_checksum_method_install_today(
     ): Int
     external fun uniffi_backstraight_ffi_checksum_method_watch_end(
     ): Int
@@ -1027,6 +1027,10 @@ internal object UniffiLib {
     ): RustBuffer.ByValue
     external fun uniffi_backstraight_ffi_fn_method_install_session(`ptr`: Long,`session`: RustBuffer.ByValue,`athlete`: RustBuffer.ByValue,`now`: RustBuffer.ByValue,uniffi_out_err: UniffiRustCallStatus,
     ): RustBuffer.ByValue
+    external fun uniffi_backstraight_ffi_fn_method_install_sessions(`ptr`: Long,`firstDay`: RustBuffer.ByValue,`lastDay`: RustBuffer.ByValue,`athlete`: RustBuffer.ByValue,`now`: RustBuffer.ByValue,uniffi_out_err: UniffiRustCallStatus,
+    ): RustBuffer.ByValue
+    external fun uniffi_backstraight_ffi_fn_method_install_today(`ptr`: Long,`now`: RustBuffer.ByValue,uniffi_out_err: UniffiRustCallStatus,
+    ): RustBuffer.ByValue
     external fun uniffi_backstraight_ffi_fn_method_install_bests(`ptr`: Long,`athlete`: RustBuffer.ByValue,`now`: RustBuffer.ByValue,uniffi_out_err: UniffiRustCallStatus,
     ): RustBuffer.ByValue
     external fun uniffi_backstraight_ffi_fn_method_install_record_trial(`ptr`: Long,`trial`: RustBuffer.ByValue,`now`: RustBuffer.ByValue,uniffi_out_err: UniffiRustCallStatus,
@@ -1034,10 +1038,6 @@ internal object UniffiLib {
     external fun uniffi_backstraight_ffi_fn_method_install_test_kinds(`ptr`: Long,uniffi_out_err: UniffiRustCallStatus,
     ): RustBuffer.ByValue
     external fun uniffi_backstraight_ffi_fn_method_install_trials(`ptr`: Long,`test`: RustBuffer.ByValue,`athlete`: RustBuffer.ByValue,uniffi_out_err: UniffiRustCallStatus,
-    ): RustBuffer.ByValue
-    external fun uniffi_backstraight_ffi_fn_method_install_sessions(`ptr`: Long,`firstDay`: RustBuffer.ByValue,`lastDay`: RustBuffer.ByValue,`athlete`: RustBuffer.ByValue,`now`: RustBuffer.ByValue,uniffi_out_err: UniffiRustCallStatus,
-    ): RustBuffer.ByValue
-    external fun uniffi_backstraight_ffi_fn_method_install_today(`ptr`: Long,`now`: RustBuffer.ByValue,uniffi_out_err: UniffiRustCallStatus,
     ): RustBuffer.ByValue
     external fun uniffi_backstraight_ffi_fn_clone_watch(`handle`: Long,uniffi_out_err: UniffiRustCallStatus,
     ): Long
@@ -1372,22 +1372,22 @@ private fun uniffiCheckApiChecksums(lib: IntegrityCheckingUniffiLib) {
     if ((lib.uniffi_backstraight_ffi_checksum_method_install_session() and 0xFFFF) != 45452) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
-    if ((lib.uniffi_backstraight_ffi_checksum_method_install_bests() and 0xFFFF) != 28021) {
-        throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
-    }
-    if ((lib.uniffi_backstraight_ffi_checksum_method_install_record_trial() and 0xFFFF) != 17018) {
-        throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
-    }
-    if ((lib.uniffi_backstraight_ffi_checksum_method_install_test_kinds() and 0xFFFF) != 286) {
-        throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
-    }
-    if ((lib.uniffi_backstraight_ffi_checksum_method_install_trials() and 0xFFFF) != 9709) {
-        throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
-    }
     if ((lib.uniffi_backstraight_ffi_checksum_method_install_sessions() and 0xFFFF) != 14453) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
     if ((lib.uniffi_backstraight_ffi_checksum_method_install_today() and 0xFFFF) != 54069) {
+        throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
+    }
+    if ((lib.uniffi_backstraight_ffi_checksum_method_install_bests() and 0xFFFF) != 32630) {
+        throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
+    }
+    if ((lib.uniffi_backstraight_ffi_checksum_method_install_record_trial() and 0xFFFF) != 35352) {
+        throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
+    }
+    if ((lib.uniffi_backstraight_ffi_checksum_method_install_test_kinds() and 0xFFFF) != 15290) {
+        throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
+    }
+    if ((lib.uniffi_backstraight_ffi_checksum_method_install_trials() and 0xFFFF) != 60613) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
     if ((lib.uniffi_backstraight_ffi_checksum_method_watch_end() and 0xFFFF) != 17526) {
@@ -2623,6 +2623,22 @@ public interface InstallInterface {
     fun `session`(`session`: kotlin.String, `athlete`: kotlin.String?, `now`: Now): SessionSheet
 
     /**
+     * Sessions of some days; of another athlete for a coach.
+     *
+     * # Errors
+     * `BadValue`, `NotThere`, and what the store says.
+     */
+    fun `sessions`(`firstDay`: kotlin.String, `lastDay`: kotlin.String, `athlete`: kotlin.String?, `now`: Now): List<SessionLine>
+
+    /**
+     * Today.
+     *
+     * # Errors
+     * `NotEnrolled`, `WrongClock`, `Paused`, what the store says.
+     */
+    fun `today`(`now`: Now): Today
+
+    /**
      * The best marks of all seasons; of another athlete for a coach.
      *
      * # Errors
@@ -2653,22 +2669,6 @@ public interface InstallInterface {
      * `NotThere`, and what the store says.
      */
     fun `trials`(`test`: kotlin.String?, `athlete`: kotlin.String?): List<TrialLine>
-
-    /**
-     * Sessions of some days; of another athlete for a coach.
-     *
-     * # Errors
-     * `BadValue`, `NotThere`, and what the store says.
-     */
-    fun `sessions`(`firstDay`: kotlin.String, `lastDay`: kotlin.String, `athlete`: kotlin.String?, `now`: Now): List<SessionLine>
-
-    /**
-     * Today.
-     *
-     * # Errors
-     * `NotEnrolled`, `WrongClock`, `Paused`, what the store says.
-     */
-    fun `today`(`now`: Now): Today
 
     companion object
 }
@@ -3740,6 +3740,51 @@ open class Install: Disposable, AutoCloseable, InstallInterface
 
 
     /**
+     * Sessions of some days; of another athlete for a coach.
+     *
+     * # Errors
+     * `BadValue`, `NotThere`, and what the store says.
+     */
+    @Throws(DoorException::class)override fun `sessions`(`firstDay`: kotlin.String, `lastDay`: kotlin.String, `athlete`: kotlin.String?, `now`: Now): List<SessionLine> {
+            return FfiConverterSequenceTypeSessionLine.lift(
+    callWithHandle {
+    uniffiRustCallWithError(DoorException) { _status ->
+    UniffiLib.uniffi_backstraight_ffi_fn_method_install_sessions(
+        it,
+
+        FfiConverterString.lower(`firstDay`),
+        FfiConverterString.lower(`lastDay`),
+        FfiConverterOptionalString.lower(`athlete`),
+        FfiConverterTypeNow.lower(`now`),_status)
+}
+    }
+    )
+    }
+
+
+
+    /**
+     * Today.
+     *
+     * # Errors
+     * `NotEnrolled`, `WrongClock`, `Paused`, what the store says.
+     */
+    @Throws(DoorException::class)override fun `today`(`now`: Now): Today {
+            return FfiConverterTypeToday.lift(
+    callWithHandle {
+    uniffiRustCallWithError(DoorException) { _status ->
+    UniffiLib.uniffi_backstraight_ffi_fn_method_install_today(
+        it,
+
+        FfiConverterTypeNow.lower(`now`),_status)
+}
+    }
+    )
+    }
+
+
+
+    /**
      * The best marks of all seasons; of another athlete for a coach.
      *
      * # Errors
@@ -3818,51 +3863,6 @@ open class Install: Disposable, AutoCloseable, InstallInterface
 
         FfiConverterOptionalString.lower(`test`),
         FfiConverterOptionalString.lower(`athlete`),_status)
-}
-    }
-    )
-    }
-
-
-
-    /**
-     * Sessions of some days; of another athlete for a coach.
-     *
-     * # Errors
-     * `BadValue`, `NotThere`, and what the store says.
-     */
-    @Throws(DoorException::class)override fun `sessions`(`firstDay`: kotlin.String, `lastDay`: kotlin.String, `athlete`: kotlin.String?, `now`: Now): List<SessionLine> {
-            return FfiConverterSequenceTypeSessionLine.lift(
-    callWithHandle {
-    uniffiRustCallWithError(DoorException) { _status ->
-    UniffiLib.uniffi_backstraight_ffi_fn_method_install_sessions(
-        it,
-
-        FfiConverterString.lower(`firstDay`),
-        FfiConverterString.lower(`lastDay`),
-        FfiConverterOptionalString.lower(`athlete`),
-        FfiConverterTypeNow.lower(`now`),_status)
-}
-    }
-    )
-    }
-
-
-
-    /**
-     * Today.
-     *
-     * # Errors
-     * `NotEnrolled`, `WrongClock`, `Paused`, what the store says.
-     */
-    @Throws(DoorException::class)override fun `today`(`now`: Now): Today {
-            return FfiConverterTypeToday.lift(
-    callWithHandle {
-    uniffiRustCallWithError(DoorException) { _status ->
-    UniffiLib.uniffi_backstraight_ffi_fn_method_install_today(
-        it,
-
-        FfiConverterTypeNow.lower(`now`),_status)
 }
     }
     )

@@ -41,7 +41,7 @@ cargo xtask <command>
   schema           requests made up from the OpenAPI document, to a server of its own
   postgres         the tests that need PostgreSQL, on servers of their own
   unit             the unit file, by systemd's own tool
-  bindings [--check]  the doors of the phone library for Kotlin, Swift and Python, written anew or checked
+  bindings [--check | --new-version]   the doors of the phone library for Kotlin, Swift and Python
   doors [LANGUAGE] one story told by Rust, Python, Kotlin and Swift through the doors of the phone library
   bench-ffi        what the doors cost in Kotlin and what the library weighs, beside the budgets
   deny             advisories, licences, bans and sources by cargo-deny

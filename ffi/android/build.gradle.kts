@@ -14,8 +14,8 @@ android {
         consumerProguardFiles("consumer-rules.pro")
         ndk { abiFilters += listOf("arm64-v8a", "armeabi-v7a", "x86_64") }
     }
-    sourceSets["main"].kotlin.srcDirs("src/main/kotlin", "build/bindings")
-    sourceSets["main"].jniLibs.srcDirs("build/jniLibs")
+    sourceSets["main"].kotlin.srcDirs("src/main/kotlin", "made/bindings")
+    sourceSets["main"].jniLibs.srcDirs("made/jniLibs")
     compileOptions {
         sourceCompatibility = JavaVersion.VERSION_17
         targetCompatibility = JavaVersion.VERSION_17

@@ -15,22 +15,22 @@ abis=(
 # Devices with pages of 16 kB load nothing that is laid out for 4.
 export RUSTFLAGS="-C link-arg=-Wl,-z,max-page-size=16384"
 
-rm -rf build/jniLibs build/symbols build/bindings
+rm -rf made/jniLibs made/symbols made/bindings
 for pair in "${abis[@]}"; do
   read -r abi triple <<<"$pair"
   (cd "$root" && cargo ndk --target "$abi" --platform 26 build --profile phone --locked \
     --package backstraight-ffi --example backstraight --no-default-features --features doors)
   made=$target/$triple/phone/examples/libbackstraight.so
-  mkdir -p "build/jniLibs/$abi" "build/symbols/$abi"
+  mkdir -p "made/jniLibs/$abi" "made/symbols/$abi"
   # Symbols go to whoever reads crash reports, not to phones.
-  cp "$made" "build/symbols/$abi/"
-  "$ANDROID_NDK_HOME"/toolchains/llvm/prebuilt/*/bin/llvm-strip --strip-unneeded -o "build/jniLibs/$abi/libbackstraight.so" "$made"
-  if [[ $abi != armeabi-v7a ]] && readelf -lW "build/jniLibs/$abi/libbackstraight.so" | awk '$1 == "LOAD" && $NF != "0x4000"' | grep -q .; then
+  cp "$made" "made/symbols/$abi/"
+  "$ANDROID_NDK_HOME"/toolchains/llvm/prebuilt/*/bin/llvm-strip --strip-unneeded -o "made/jniLibs/$abi/libbackstraight.so" "$made"
+  if [[ $abi != armeabi-v7a ]] && readelf -lW "made/jniLibs/$abi/libbackstraight.so" | awk '$1 == "LOAD" && $NF != "0x4000"' | grep -q .; then
     echo "$abi: not laid out for pages of 16 kB" >&2
     exit 1
   fi
 done
 # Bindings and libraries are of one surface: each says its mark when a folder is opened.
-mkdir -p build/bindings
-cp -r "$root/ffi/bindings/kotlin/backstraight" build/bindings/
+mkdir -p made/bindings
+cp -r "$root/ffi/bindings/kotlin/backstraight" made/bindings/
 gradle --no-daemon assembleRelease publishToMavenLocal

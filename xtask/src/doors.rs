@@ -18,6 +18,8 @@ mod swift;
 const PYTHON: Outcome = Outcome::Missing { tool: "python3", bring: "apt-get install python3" };
 const JAVA: Outcome =
     Outcome::Missing { tool: "Java with JNA", bring: "apt-get install default-jre-headless libjna-java" };
+/// Stands for another process that has the folder.
+const FLOCK: Outcome = Outcome::Missing { tool: "flock", bring: "apt-get install util-linux" };
 const JNA: &str = "/usr/share/java/jna.jar";
 /// How often a folder is opened and shut: so often in one language, less in the others.
 const CYCLES: &str = "10000";
@@ -53,6 +55,9 @@ pub(crate) fn python() -> Outcome {
     if !has("python3") {
         return PYTHON;
     }
+    if !has("flock") {
+        return FLOCK;
+    }
     let runner = |script: &'static str| {
         move |work: &Path| {
             let mut runner = Command::new("python3");
@@ -74,6 +79,9 @@ pub(crate) fn kotlin() -> Outcome {
     }
     if !has("npm") {
         return NODE;
+    }
+    if !has("flock") {
+        return FLOCK;
     }
     let runner = |class: &'static str| move |_: &Path| kotlin_class(class);
     bindings::build()

@@ -22,6 +22,13 @@ pub enum PhoneError {
         /// Whether the storage is full.
         full: bool,
     },
+    /// The store's files may not be opened or read now: a phone that is locked, a folder without rights.
+    /// Nothing is wrong with them.
+    #[error("the store cannot be opened now ({0}); unlock the phone and try again")]
+    Locked(String),
+    /// The store's file is damaged. It is kept.
+    #[error("the store's file is damaged ({0}); it is kept")]
+    Damaged(String),
     /// Another process holds the store.
     #[error("the store is in use by another process")]
     Busy,
@@ -67,8 +74,22 @@ pub enum PhoneError {
 impl From<rusqlite::Error> for PhoneError {
     fn from(e: rusqlite::Error) -> Self {
         use rusqlite::ErrorCode as C;
+        /// The index of the log of writes cannot grow: the storage is full.
+        const SHM_SIZE: i32 = 10 | (19 << 8);
+        if e.sqlite_error().is_some_and(|e| e.extended_code == SHM_SIZE) {
+            return PhoneError::Storage { why: e.to_string(), full: true };
+        }
         match e.sqlite_error_code() {
             Some(C::DatabaseBusy | C::DatabaseLocked) => PhoneError::Busy,
+            // A file that the system keeps shut while the phone is locked must not be taken for damage.
+            Some(
+                C::CannotOpen
+                | C::PermissionDenied
+                | C::AuthorizationForStatementDenied
+                | C::SystemIoFailure
+                | C::ReadOnly,
+            ) => PhoneError::Locked(e.to_string()),
+            Some(C::DatabaseCorrupt | C::NotADatabase) => PhoneError::Damaged(e.to_string()),
             code => PhoneError::Storage { why: e.to_string(), full: code == Some(C::DiskFull) },
         }
     }

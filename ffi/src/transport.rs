@@ -23,22 +23,63 @@ pub trait Transport {
 #[cfg(feature = "http")]
 pub use http::{Http, enrol, enrol_by_picture, enrol_with};
 
-#[cfg(feature = "http")]
-mod http {
-    use std::io::{ErrorKind, Read, Write as _};
-    use std::sync::mpsc::{Receiver, RecvTimeoutError, sync_channel};
+#[cfg(all(feature = "http", feature = "doors"))]
+pub use courier::HttpCourier;
+
+#[cfg(all(feature = "http", feature = "doors"))]
+mod courier {
     use std::time::Duration;
 
-    use flate2::Compression;
-    use flate2::read::GzDecoder;
-    use flate2::write::GzEncoder;
+    use backstraight_core::exchange::wire::MAX_BODY;
+
+    use super::http::{agent, twice};
+    use crate::doors::outside::{Courier, CourierError, Header, Parcel, Reply};
+    use crate::error::PhoneError;
+
+    /// The blocking client behind the doors.
+    #[derive(Debug)]
+    pub struct HttpCourier(ureq::Agent);
+
+    impl Default for HttpCourier {
+        fn default() -> HttpCourier {
+            HttpCourier(agent())
+        }
+    }
+
+    impl Courier for HttpCourier {
+        fn carry(&self, parcel: Parcel) -> Result<Reply, CourierError> {
+            let offline = |_: PhoneError| CourierError::Offline;
+            let patience = Duration::from_millis(u64::from(parcel.timeout_ms));
+            let mut answer = twice(|| {
+                let mut post = self.0.post(&parcel.url);
+                for header in &parcel.headers {
+                    post = post.header(&header.name, &header.value);
+                }
+                post.config().timeout_global(Some(patience)).build().send(&parcel.body[..])
+            })
+            .map_err(offline)?;
+            let headers = answer.headers().iter();
+            let headers = headers.filter_map(|(name, value)| {
+                Some(Header { name: name.to_string(), value: value.to_str().ok()?.to_owned() })
+            });
+            let (status, headers) = (answer.status().as_u16(), headers.collect());
+            let body = answer.body_mut().with_config().limit(MAX_BODY as u64 + 1).read_to_vec();
+            Ok(Reply { status, headers, body: body.map_err(|_| CourierError::Offline)? })
+        }
+    }
+}
+
+#[cfg(feature = "http")]
+mod http {
+    use std::io::{ErrorKind, Read as _};
+    use std::sync::mpsc::{Receiver, RecvTimeoutError, sync_channel};
+    use std::time::Duration;
 
     use super::{PhoneError, Renewal, Tokens, Transport};
     use crate::identity::{self, Identity, InstallKey};
     use crate::news::{Line, Listen};
-    use backstraight_core::base::hex::hex;
-    use backstraight_core::base::moment::Moment;
-    use backstraight_core::exchange::proof::{self, Invitation};
+    use crate::request::{self, Ask, Said, words};
+    use backstraight_core::exchange::proof::Invitation;
     use backstraight_core::exchange::wire::MAX_BODY;
 
     /// The exchange over HTTP by a blocking client.
@@ -68,7 +109,7 @@ mod http {
         }
     }
 
-    fn agent() -> ureq::Agent {
+    pub(super) fn agent() -> ureq::Agent {
         ureq::Agent::config_builder()
             .timeout_global(Some(Duration::from_secs(30)))
             .http_status_as_error(false)
@@ -76,72 +117,40 @@ mod http {
             .into()
     }
 
-    fn gzip(body: &[u8]) -> Result<Vec<u8>, PhoneError> {
-        let mut encoder = GzEncoder::new(Vec::new(), Compression::best());
-        encoder
-            .write_all(body)
-            .and_then(|()| encoder.finish())
-            .map_err(|e| PhoneError::Answer(format!("packing failed: {e}")))
-    }
-
     impl Transport for Http {
         fn exchange(&mut self, access: &str, body: &[u8]) -> Result<Vec<u8>, PhoneError> {
-            let packed = gzip(body)?;
-            self.sent += packed.len() as u64;
+            let ask = request::exchange(access, body)?;
+            self.sent += ask.body.len() as u64;
             self.round_trips += 1;
-            let ask = || {
-                self.agent
-                    .post(format!("{}/v1/exchange", self.server))
-                    .header("authorization", format!("Bearer {access}"))
-                    .header("content-type", "application/cbor")
-                    .header("content-encoding", "gzip")
-                    .header("accept-encoding", "gzip")
-                    .send(&packed[..])
-            };
-            let mut answer = twice(ask)?;
-            let status = answer.status().as_u16();
-            let zipped = answer.headers().get("content-encoding").is_some_and(|v| v == "gzip");
-            let raw = answer
-                .body_mut()
-                .with_config()
-                .limit(MAX_BODY as u64 + 1)
-                .read_to_vec()
-                .map_err(|e| PhoneError::Offline(e.to_string()))?;
-            self.received += raw.len() as u64;
-            match status {
-                200 => {}
-                401 => return Err(PhoneError::SignedOut("the access token was not accepted".to_owned())),
-                _ => return Err(PhoneError::Answer(format!("status {status}: {}", words(&raw)))),
-            }
-            if !zipped {
-                return Ok(raw);
-            }
-            let mut out = Vec::new();
-            GzDecoder::new(raw.as_slice())
-                .take(MAX_BODY as u64 + 1)
-                .read_to_end(&mut out)
-                .map_err(|e| PhoneError::Answer(e.to_string()))?;
-            Ok(out)
+            let said = carry(&self.agent, &self.server, &ask)?;
+            self.received += said.body.len() as u64;
+            request::exchanged(said)
         }
 
         fn renew(&mut self, ask: &Renewal) -> Result<Tokens, PhoneError> {
-            let url = format!("{}/v1/token", self.server);
-            let mut body = serde_json::json!({ "refresh_token": ask.refresh });
-            if !ask.signature.is_empty() {
-                body = serde_json::json!({
-                    "refresh_token": ask.refresh, "at": ask.at.0, "signature": ask.signature,
-                });
-            }
-            let answer = read(twice(|| post(&self.agent, &url, &body))?)?;
-            let get = |key: &str| field(&answer, key).ok_or_else(|| PhoneError::Answer(format!("no {key}")));
-            // Without the time the token is tried until it is refused.
-            let good_for = answer.get("expires_in").and_then(serde_json::Value::as_i64);
-            Ok(Tokens {
-                access: get("access_token")?,
-                refresh: get("refresh_token")?,
-                good_for: good_for.unwrap_or(i64::MAX),
-            })
+            request::renewed(&carry(&self.agent, &self.server, &request::renewal(ask))?)
         }
+    }
+
+    /// Carries a request to a server. One that broke off before an answer goes again: they do no harm when
+    /// they arrive twice.
+    fn carry(agent: &ureq::Agent, server: &str, ask: &Ask) -> Result<Said, PhoneError> {
+        let mut answer = twice(|| {
+            let mut post = agent.post(format!("{server}{}", ask.path));
+            for (name, value) in &ask.headers {
+                post = post.header(*name, value);
+            }
+            post.send(&ask.body[..])
+        })?;
+        let status = answer.status().as_u16();
+        let zipped = answer.headers().get("content-encoding").is_some_and(|v| v == "gzip");
+        let body = answer
+            .body_mut()
+            .with_config()
+            .limit(MAX_BODY as u64 + 1)
+            .read_to_vec()
+            .map_err(|e| PhoneError::Offline(e.to_string()))?;
+        Ok(Said { status, zipped, body })
     }
 
     impl Listen for Http {
@@ -235,35 +244,17 @@ mod http {
         key: InstallKey,
     ) -> Result<Identity, PhoneError> {
         let server = server.trim_end_matches('/');
-        let public = key.public();
-        let signature = key.sign(&proof::enrol(code, &public, device));
-        let body = serde_json::json!({
-            "code": code, "device": device, "public_key": hex(&public), "signature": hex(&signature),
-        });
         // A lost answer may be asked for again: the key says that it is the same install.
-        let answer = read(twice(|| post(&agent(), &format!("{server}/v1/enrol"), &body))?)?;
-        let get = |key: &str| field(&answer, key).ok_or_else(|| PhoneError::Answer(format!("no {key}")));
-        let bad = |key: &str| PhoneError::Answer(format!("{key} is not well formed"));
-        Ok(Identity {
-            install: get("install")?.parse().map_err(|_| bad("install"))?,
-            person: get("person")?.parse().map_err(|_| bad("person"))?,
-            club: get("club")?.parse().map_err(|_| bad("club"))?,
-            role: get("role")?.parse().map_err(|_| bad("role"))?,
-            name: get("name")?,
-            server: server.to_owned(),
-            access: get("access_token")?,
-            refresh: get("refresh_token")?,
-            access_until: None,
-            key: Some(key),
-        })
+        let said = carry(&agent(), server, &request::enrolment(code, device, &key))?;
+        request::enrolled(&said, server, key)
     }
 
-    type Answer = ureq::http::Response<ureq::Body>;
+    pub(super) type Answer = ureq::http::Response<ureq::Body>;
 
     /// Asks, and once more when the connection broke off before an answer: one that was kept from
     /// the last time may have been closed by the other side meanwhile. Only for requests that do no
     /// harm when they arrive twice.
-    fn twice(ask: impl Fn() -> Result<Answer, ureq::Error>) -> Result<Answer, PhoneError> {
+    pub(super) fn twice(ask: impl Fn() -> Result<Answer, ureq::Error>) -> Result<Answer, PhoneError> {
         let broke_off = |e: &ureq::Error| {
             matches!(e, ureq::Error::Io(e) if matches!(
                 e.kind(),
@@ -278,40 +269,5 @@ mod http {
             other => other,
         }
         .map_err(|e| PhoneError::Offline(e.to_string()))
-    }
-
-    fn post(agent: &ureq::Agent, url: &str, body: &serde_json::Value) -> Result<Answer, ureq::Error> {
-        agent.post(url).header("content-type", "application/json").send(body.to_string().as_bytes())
-    }
-
-    fn read(mut answer: Answer) -> Result<serde_json::Value, PhoneError> {
-        let status = answer.status().as_u16();
-        let raw = answer.body_mut().read_to_vec().map_err(|e| PhoneError::Offline(e.to_string()))?;
-        if let Some(now) = clock_apart(&raw) {
-            return Err(PhoneError::ClockApart(now));
-        }
-        match status {
-            200 | 201 => serde_json::from_slice(&raw).map_err(|e| PhoneError::Answer(e.to_string())),
-            401 | 403 | 404 | 409 | 410 => Err(PhoneError::SignedOut(words(&raw))),
-            _ => Err(PhoneError::Answer(format!("status {status}: {}", words(&raw)))),
-        }
-    }
-
-    /// The server's time, when that is why it refused.
-    fn clock_apart(raw: &[u8]) -> Option<Moment> {
-        let json: serde_json::Value = serde_json::from_slice(raw).ok()?;
-        (json.get("code")?.as_str()? == "clock").then_some(())?;
-        json.get("now")?.as_i64().map(Moment)
-    }
-
-    fn field(answer: &serde_json::Value, key: &str) -> Option<String> {
-        answer.get(key)?.as_str().map(str::to_owned)
-    }
-
-    /// The words of a problem document, for a person.
-    fn words(raw: &[u8]) -> String {
-        let json: Option<serde_json::Value> = serde_json::from_slice(raw).ok();
-        let text = |key: &str| json.as_ref()?.get(key)?.as_str().map(str::to_owned);
-        text("detail").or_else(|| text("title")).unwrap_or_else(|| "no reason given".to_owned())
     }
 }

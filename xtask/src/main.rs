@@ -2,7 +2,9 @@
 //! training: it calls cargo and other tools and says aloud what it could not run.
 
 mod bench;
+mod bindings;
 mod browser;
+mod doors;
 mod files;
 mod licences;
 mod page;
@@ -40,6 +42,9 @@ cargo xtask <command>
   schema           requests made up from the OpenAPI document, to a server of its own
   postgres         the tests that need PostgreSQL, on servers of their own
   unit             the unit file, by systemd's own tool
+  bindings [--check | --new-version]   the doors of the phone library for Kotlin, Swift and Python
+  doors [LANGUAGE] one story told by Rust, Python, Kotlin and Swift through the doors of the phone library
+  bench-ffi        what the doors cost in Kotlin and what the library weighs, beside the budgets
   deny             advisories, licences, bans and sources by cargo-deny
 ";
 
@@ -69,6 +74,9 @@ fn main() -> ExitCode {
         ("oracle", []) => tools::oracle(),
         ("schema", []) => tools::schema(),
         ("unit", []) => unit::part(),
+        ("bindings", rest) => bindings::part(rest),
+        ("doors", rest) => doors::part(rest),
+        ("bench-ffi", []) => doors::bench::part(),
         ("postgres", []) => parts::postgres(),
         ("deny", []) => tools::deny(),
         ("help" | "--help" | "-h", _) => {

@@ -5,7 +5,7 @@ use std::process::{Command, ExitCode};
 use std::time::{Duration, Instant};
 
 use crate::run::{self, Outcome, cargo};
-use crate::{browser, licences, tidy, tools, unit};
+use crate::{bindings, browser, doors, licences, tidy, tools, unit};
 
 struct Part {
     name: &'static str,
@@ -13,7 +13,7 @@ struct Part {
 }
 
 /// Quick parts first, so that a slip is told early.
-const PARTS: [Part; 18] = [
+const PARTS: [Part; 22] = [
     Part { name: "format", run: format },
     Part { name: "tidy", run: tidy::part },
     Part { name: "licences", run: licences::part },
@@ -26,6 +26,10 @@ const PARTS: [Part; 18] = [
     Part { name: "oracle", run: tools::oracle },
     Part { name: "schema", run: tools::schema },
     Part { name: "unit", run: unit::part },
+    Part { name: "bindings", run: bindings::check },
+    Part { name: "doors", run: doors::rust },
+    Part { name: "doors-py", run: doors::python },
+    Part { name: "doors-kt", run: doors::kotlin },
     Part { name: "page", run: browser::page },
     Part { name: "browser", run: browser::part },
     Part { name: "sim", run: sim },

@@ -5,6 +5,7 @@ pub mod aside;
 pub mod carry;
 pub mod error;
 pub mod identity;
+pub mod readings;
 pub mod rescue;
 pub mod session;
 pub mod shelf;
@@ -140,6 +141,12 @@ impl<S: Shelf> Device<S> {
     /// The shelf, for a shell that has to see to its bytes.
     pub const fn shelf_mut(&mut self) -> &mut S {
         &mut self.shelf
+    }
+
+    /// Gives the shelf back, for another install on the same bytes.
+    #[must_use]
+    pub fn into_shelf(self) -> S {
+        self.shelf
     }
 
     /// The device's time.

@@ -4,6 +4,7 @@ pub mod attention;
 pub mod availability;
 pub mod board;
 pub mod caution;
+pub mod check_in;
 pub mod club;
 pub mod done;
 pub mod forecast;

@@ -2,6 +2,7 @@
 //! refused. WAL with `synchronous=FULL`: a call that returned is on disk.
 
 mod carried;
+mod facts;
 mod schema;
 mod set_aside;
 
@@ -31,6 +32,8 @@ pub struct Store {
     db: Connection,
     /// Files that were found damaged at this start and set aside, never deleted.
     pub set_aside: Vec<PathBuf>,
+    /// What the next change that is made here is remembered as.
+    once: Option<(String, String)>,
 }
 
 impl Store {
@@ -42,15 +45,19 @@ impl Store {
     pub fn open(dir: &Path) -> Result<Store, PhoneError> {
         let path = dir.join(FILE);
         match Store::connect(&path) {
-            Ok(db) => Ok(Store { db, set_aside: Vec::new() }),
-            Err(PhoneError::Storage { why, full: false }) if path.exists() => {
+            Ok(db) => Ok(Store::of(db, Vec::new())),
+            Err(PhoneError::Damaged(why)) => {
                 let aside = set_aside::move_away(&path, &why)?;
-                let mut store = Store { db: Store::connect(&path)?, set_aside: vec![aside.clone()] };
+                let mut store = Store::of(Store::connect(&path)?, vec![aside.clone()]);
                 set_aside::take_over(&aside, &mut store);
                 Ok(store)
             }
             Err(e) => Err(e),
         }
+    }
+
+    const fn of(db: Connection, set_aside: Vec<PathBuf>) -> Store {
+        Store { db, set_aside, once: None }
     }
 
     fn connect(path: &Path) -> Result<Connection, PhoneError> {
@@ -67,7 +74,7 @@ impl Store {
         schema::upgrade(&mut db)?;
         let verdict: String = db.query_row("PRAGMA quick_check(1)", [], |r| r.get(0))?;
         if verdict != "ok" {
-            return Err(PhoneError::Storage { why: format!("integrity check: {verdict}"), full: false });
+            return Err(PhoneError::Damaged(format!("integrity check: {verdict}")));
         }
         Ok(db)
     }
@@ -134,8 +141,12 @@ impl Shelf for Store {
     }
 
     fn append(&mut self, name: &DocName, chunk: &[u8], heads: &[ChangeHash]) -> Result<(), PhoneError> {
+        let once = self.once.take();
         let tx = self.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
         put_chunk(&tx, name, chunk, heads)?;
+        if let Some((asked, answer)) = once {
+            facts::note_once(&tx, &asked, &answer)?;
+        }
         tx.commit()?;
         Ok(())
     }

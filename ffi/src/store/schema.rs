@@ -4,7 +4,7 @@ use rusqlite::{Connection, TransactionBehavior};
 
 use crate::error::PhoneError;
 
-const STEPS: [&str; 2] = [
+const STEPS: [&str; 3] = [
     "
     CREATE TABLE meta (key TEXT PRIMARY KEY, value BLOB NOT NULL) WITHOUT ROWID;
     CREATE TABLE doc (
@@ -41,6 +41,10 @@ const STEPS: [&str; 2] = [
         text TEXT
     );
     CREATE INDEX carried_doc ON carried (doc);
+",
+    "
+    -- Deeds that an app asked for under a name of its own choice, so that each is done once.
+    CREATE TABLE once (n INTEGER PRIMARY KEY AUTOINCREMENT, asked TEXT NOT NULL UNIQUE, answer TEXT NOT NULL);
 ",
 ];
 

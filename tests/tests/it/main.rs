@@ -11,6 +11,7 @@ mod api;
 mod aside;
 mod carried_heard;
 mod carry;
+mod doors;
 mod erasure;
 mod exchange_doc;
 mod export;

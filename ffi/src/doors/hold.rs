@@ -1,0 +1,68 @@
+//! One folder, one object: within this process by a list of what is open, between processes by a lock that
+//! ends with the process.
+
+use std::collections::BTreeSet;
+use std::fs::{File, OpenOptions, TryLockError};
+use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
+
+use super::error::DoorError;
+
+static OPEN: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
+
+/// The right to use a folder.
+#[derive(Debug)]
+pub(super) struct Hold {
+    folder: PathBuf,
+    /// Locked for as long as it is open.
+    _lock: File,
+}
+
+impl Hold {
+    /// Takes a folder, which is made when it is not there.
+    pub(super) fn take(folder: &Path) -> Result<Hold, DoorError> {
+        std::fs::create_dir_all(folder).map_err(|e| file_trouble(&e))?;
+        let folder = folder.canonicalize().map_err(|e| file_trouble(&e))?;
+        if !OPEN.lock().unwrap_or_else(PoisonError::into_inner).insert(folder.clone()) {
+            return Err(DoorError::AlreadyOpen);
+        }
+        match lock(&folder) {
+            Ok(lock) => Ok(Hold { folder, _lock: lock }),
+            Err(e) => {
+                OPEN.lock().unwrap_or_else(PoisonError::into_inner).remove(&folder);
+                Err(e)
+            }
+        }
+    }
+}
+
+impl Drop for Hold {
+    fn drop(&mut self) {
+        OPEN.lock().unwrap_or_else(PoisonError::into_inner).remove(&self.folder);
+    }
+}
+
+fn lock(folder: &Path) -> Result<File, DoorError> {
+    let mut options = OpenOptions::new();
+    options.write(true).create(true).truncate(false);
+    let file = options.open(folder.join("in-use")).map_err(|e| file_trouble(&e))?;
+    match file.try_lock() {
+        Ok(()) => Ok(file),
+        Err(TryLockError::WouldBlock) => {
+            Err(DoorError::Busy { detail: "another process holds this folder".to_owned() })
+        }
+        // A file system without locks: the list above is what is left.
+        Err(TryLockError::Error(e)) if e.kind() == std::io::ErrorKind::Unsupported => Ok(file),
+        Err(TryLockError::Error(e)) => Err(file_trouble(&e)),
+    }
+}
+
+/// What a trouble with a file means to an app.
+pub(super) fn file_trouble(e: &std::io::Error) -> DoorError {
+    use std::io::ErrorKind as K;
+    match e.kind() {
+        K::StorageFull | K::QuotaExceeded => DoorError::StoreFull,
+        K::PermissionDenied | K::ReadOnlyFilesystem => DoorError::PhoneLocked { detail: e.to_string() },
+        _ => DoorError::Inner { detail: e.to_string() },
+    }
+}

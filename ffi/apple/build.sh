@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Makes the XCFramework and puts the bindings beside the helpers. Needs a Mac with Xcode and rustup's targets.
+# Makes the XCFramework and puts the bindings beside courier and key store. Needs a Mac with Xcode and rustup's targets.
 # Not run in continuous integration; the bindings themselves are, by `cargo xtask doors swift`.
 set -euo pipefail
 cd "$(dirname "$0")"

@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::{Arc, Mutex};
 
+use backstraight_ffi::doors::check_in::CheckInAnswers;
 use backstraight_ffi::doors::exchange::ExchangeLimits;
 use backstraight_ffi::doors::install::{Found, Invitation, OpenWith};
 use backstraight_ffi::doors::log::LogSet;
@@ -236,6 +237,12 @@ fn a_deed_is_done_once_also_over_a_restart_and_a_refused_one_may_be_tried_again(
         install = open(dir.path(), &keys).unwrap();
     }
     assert_eq!(said(&install), 1);
+    // The same answers again are none; nobody is told of them.
+    let answers = || CheckInAnswers { sleep: Some(6), ..CheckInAnswers::default() };
+    let first = install.check_in(answers(), "c1".to_owned(), NOON).unwrap();
+    let second = install.check_in(answers(), "c2".to_owned(), NOON).unwrap();
+    assert!(!first.already_there && second.already_there && second.id == first.id);
+    assert_eq!(second.revision, first.revision);
     let long = install.say("x".repeat(3_000), None, None, "long".to_owned(), NOON);
     assert!(matches!(long, Err(DoorError::BadValue { .. })));
     assert!(!say(&install, "long").unwrap(), "what was refused was not done");

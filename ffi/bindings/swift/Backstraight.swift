@@ -6658,7 +6658,7 @@ public struct Receipt: Equatable, Hashable {
      */
     public let id: String
     /**
-     * Whether it was done before under the same name: nothing was written now.
+     * Whether nothing was written now: it was done before under the same name, or nothing would differ.
      */
     public let alreadyThere: Bool
     /**
@@ -6673,7 +6673,7 @@ public struct Receipt: Equatable, Hashable {
          * What was made or changed.
          */id: String,
         /**
-         * Whether it was done before under the same name: nothing was written now.
+         * Whether nothing was written now: it was done before under the same name, or nothing would differ.
          */alreadyThere: Bool,
         /**
          * The revision with it.

@@ -362,6 +362,9 @@ impl Install {
                 return Ok(Err(id));
             }
             let deed = f(work)?;
+            if deed.commands.is_empty() {
+                return Ok(Err(deed.id));
+            }
             work.run(&deed, name)?;
             Ok(Ok(deed))
         })?;

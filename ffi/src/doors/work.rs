@@ -48,7 +48,7 @@ pub(super) enum Desk {
 pub struct Receipt {
     /// What was made or changed.
     pub id: String,
-    /// Whether it was done before under the same name: nothing was written now.
+    /// Whether nothing was written now: it was done before under the same name, or nothing would differ.
     pub already_there: bool,
     /// The revision with it.
     pub revision: u64,
@@ -89,7 +89,7 @@ impl Work {
         Ok(count(n))
     }
 
-    /// Does a deed once. `None` for what was done before under that name.
+    /// Does a deed; its name becomes durable with its last change.
     pub(super) fn run(&mut self, deed: &Deed, once: &str) -> Result<(), DoorError> {
         let Some((last, first)) = deed.commands.split_last() else { return Ok(()) };
         for command in first {

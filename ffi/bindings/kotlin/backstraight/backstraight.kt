@@ -8011,7 +8011,7 @@ data class Receipt (
     val `id`: kotlin.String
     ,
     /**
-     * Whether it was done before under the same name: nothing was written now.
+     * Whether nothing was written now: it was done before under the same name, or nothing would differ.
      */
     val `alreadyThere`: kotlin.Boolean
     ,

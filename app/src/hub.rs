@@ -16,6 +16,7 @@ use backstraight_core::base::key::Key;
 use backstraight_core::base::moment::Moment;
 use backstraight_core::device::aside::Kept;
 use backstraight_core::device::identity::Identity;
+use backstraight_core::device::readings::Readings;
 use backstraight_core::device::shelf::{DocRow, RefusedRow, Shelf as _};
 use backstraight_core::device::{Device, Exchanged, MAX_ROUNDS};
 use backstraight_core::doc::command::Command;
@@ -31,7 +32,6 @@ use crate::platform::clock::{self, BrowserClock};
 use crate::platform::database::Database;
 use crate::platform::focus;
 use crate::platform::net::{self, Answer, Ask};
-use crate::reading::Readings;
 use crate::renewal::renewed;
 use crate::saved::Saved;
 
@@ -69,7 +69,7 @@ struct Inner {
     /// Nothing is written any more: what this browser kept was forgotten.
     gone: Cell<bool>,
     answers: RefCell<BTreeMap<String, (Moment, serde_json::Value)>>,
-    readings: Readings,
+    readings: RefCell<Readings>,
 }
 
 /// What screens show of the documents and their standing, to tell whether it changed.
@@ -139,7 +139,7 @@ impl Hub {
             elsewhere: Cell::new(false),
             gone: Cell::new(false),
             answers: RefCell::default(),
-            readings: Readings::default(),
+            readings: RefCell::default(),
         };
         let hub = Hub {
             inner: StoredValue::new_local(Rc::new(inner)),
@@ -189,10 +189,10 @@ impl Hub {
     }
 
     /// The same with what was read of documents before.
-    pub fn read_with<T>(self, f: impl FnOnce(&mut Device<MemoryShelf>, &Readings) -> T) -> T {
+    pub fn read_with<T>(self, f: impl FnOnce(&mut Device<MemoryShelf>, &mut Readings) -> T) -> T {
         self.revision.track();
         let inner = self.inner();
-        f(&mut inner.device.borrow_mut(), &inner.readings)
+        f(&mut inner.device.borrow_mut(), &mut inner.readings.borrow_mut())
     }
 
     /// The same without being told of later changes.

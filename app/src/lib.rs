@@ -16,7 +16,6 @@ pub mod hub;
 pub mod kit;
 pub mod parse;
 pub mod platform;
-pub mod reading;
 mod renewal;
 pub mod root;
 pub mod route;

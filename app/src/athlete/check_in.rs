@@ -3,13 +3,13 @@
 
 use backstraight_core::base::day::Day;
 use backstraight_core::base::moment::Moment;
-use backstraight_core::doc::command::{Command, New};
 use backstraight_core::doc::place::Place;
 use backstraight_core::doc::read::Entry;
 use backstraight_core::model::log::CheckIn;
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::Rating;
 use backstraight_core::science::Caution;
+use backstraight_core::view::check_in::command;
 use leptos::prelude::*;
 use leptos::task::spawn_local;
 
@@ -57,21 +57,6 @@ pub fn record(
         mass: *mass,
         note: note.clone(),
         ..CheckIn::new(date, at)
-    })
-}
-
-/// The deed: the day's first answers are added, later ones correct them. None when nothing changed.
-#[must_use]
-pub fn command(earlier: Option<&Entry<CheckIn>>, new: CheckIn, place: Place) -> Option<Command> {
-    let Some(earlier) = earlier else {
-        return Some(Command::Add(vec![New { place, record: new.into() }]));
-    };
-    // When it was answered first stays.
-    let to = CheckIn { at: earlier.record.at, ..new };
-    (to != earlier.record).then(|| Command::Edit {
-        place: earlier.place.clone(),
-        from: earlier.record.clone().into(),
-        to: to.into(),
     })
 }
 
@@ -190,19 +175,5 @@ mod tests {
         assert_eq!((new.mass, new.note), (None, None));
         let (mass, words) = record(day(), Moment(1), given, "heavy", "", Masses::Kilograms).unwrap_err();
         assert!(mass.is_some() && words.is_none());
-    }
-
-    #[test]
-    fn the_second_answers_of_a_day_correct_the_first() {
-        let place = Place::of("checkins", &"aaaaaa-1".parse().unwrap());
-        let first = record(day(), Moment(1), [Some(4); 5], "72.5", "", Masses::Kilograms).unwrap();
-        assert!(matches!(command(None, first.clone(), place.clone()), Some(Command::Add(_))));
-        let entry =
-            Entry { place: place.clone(), record: first.clone(), gone: None, unread: vec![], met: vec![] };
-        let again = CheckIn { at: Moment(9), ..first.clone() };
-        assert_eq!(command(Some(&entry), again, place.clone()), None);
-        let other = CheckIn { at: Moment(9), mood: Rating::new(5).ok(), ..first };
-        let Some(Command::Edit { to, .. }) = command(Some(&entry), other.clone(), place) else { panic!() };
-        assert_eq!(to, CheckIn { at: Moment(1), ..other }.into());
     }
 }

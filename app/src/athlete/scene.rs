@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 use std::rc::Rc;
+use std::sync::Arc;
 
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::PersonId;
@@ -30,9 +31,9 @@ pub struct Own {
     /// The athlete's day.
     pub day: Day,
     /// The library.
-    pub library: Rc<Library>,
+    pub library: Arc<Library>,
     /// The newest plan, with its season.
-    pub plan: Option<(SeasonNo, Rc<Plan>)>,
+    pub plan: Option<(SeasonNo, Arc<Plan>)>,
     /// The last months.
     pub done: Rc<Done>,
 }

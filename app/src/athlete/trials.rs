@@ -1,7 +1,7 @@
 //! The athlete's tests: which the club has, one to choose, its trials by day with what core makes of them, and the
 //! form for the next one. All of it from this phone's documents.
 
-use std::rc::Rc;
+use std::sync::Arc;
 
 use backstraight_core::base::day::Day;
 use backstraight_core::base::key::Key;
@@ -112,7 +112,7 @@ pub fn begin(test: &Test, days: &[(Day, Vec<Entry<Trial>>)], masses: crate::pars
 
 struct Seen {
     day: Day,
-    library: Rc<Library>,
+    library: Arc<Library>,
     done: Done,
 }
 

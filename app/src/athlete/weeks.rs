@@ -103,7 +103,7 @@ mod tests {
             vec![done(1, "2026-11-22"), done(2, "2026-11-23"), done(3, "2026-11-29"), done(4, "2026-11-30")];
         let own = Own {
             day: day("2026-11-25"),
-            library: Rc::default(),
+            library: std::sync::Arc::default(),
             plan: None,
             done: Rc::new(Done { sessions: sessions_done, ..Done::default() }),
         };

@@ -1,12 +1,13 @@
 //! What a desk is made from: plans of one athlete or of a squad's, the library, meets; and its cells in plain
 //! values. Reads documents, writes none.
 
-use std::rc::Rc;
+use std::sync::Arc;
 
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::{InstallId, PersonId, SquadId};
 use backstraight_core::base::key::Key;
 use backstraight_core::device::Device;
+use backstraight_core::device::readings::Readings;
 use backstraight_core::doc::read::Entry;
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::{Form, SeasonNo};
@@ -20,7 +21,6 @@ use crate::device::shelf::MemoryShelf;
 use crate::error::AppError;
 use crate::hub::Hub;
 use crate::parse::{self, Masses};
-use crate::reading::Readings;
 use crate::route::Whose;
 use crate::words::{say, say_with};
 
@@ -74,14 +74,14 @@ pub struct Place {
     /// The plan's document.
     pub doc: DocName,
     /// The plan.
-    pub plan: Rc<Plan>,
+    pub plan: Arc<Plan>,
 }
 
 /// Everything on a desk.
 #[derive(Debug, Clone)]
 pub struct Desk {
     /// The library.
-    pub library: Rc<Library>,
+    pub library: Arc<Library>,
     /// The squad, or the one of which the athlete is a member.
     pub squad: Squad,
     /// Athletes, by the squad's order; one when it is an athlete's desk.
@@ -92,7 +92,7 @@ pub struct Desk {
 /// calls the season.
 fn season(
     device: &mut Device<MemoryShelf>,
-    readings: &Readings,
+    readings: &mut Readings,
     who: PersonId,
     day: Day,
     usual: u16,

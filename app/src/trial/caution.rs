@@ -1,7 +1,7 @@
 //! What to be careful about in a test, beside the fields in which its trials are entered. Which caution a test has is
 //! said by core; the club's own words come first.
 
-use std::rc::Rc;
+use std::sync::Arc;
 
 use backstraight_core::model::plan::Protocol;
 use backstraight_core::view::caution;
@@ -24,7 +24,7 @@ pub fn TestCaution(
     /// The test.
     test: Protocol,
     /// The club's library.
-    library: Rc<Library>,
+    library: Arc<Library>,
     /// What else there is to say here.
     more: &'static str,
 ) -> impl IntoView {

@@ -157,7 +157,8 @@ fn drill() -> Outcome {
 fn sim() -> Outcome {
     let lives = ["--seeds", "200", "--steps", "100"].map(str::to_owned);
     let planted = ["--planted", "--seeds", "60", "--steps", "100"].map(str::to_owned);
-    crate::sim(&lives).and(|| crate::sim(&planted))
+    let every_write = ["--every-write", "--steps", "40"].map(str::to_owned);
+    crate::sim(&lives).and(|| crate::sim(&planted)).and(|| crate::sim(&every_write))
 }
 
 /// The same with everything in a database server of its own.

@@ -29,8 +29,23 @@ const PATIENCE: Duration = Duration::from_secs(5);
 pub struct Faults {
     /// The extended error code with which the next commit fails; 0 for none.
     pub next_commit: AtomicI32,
+    /// How many commits go well before that one.
+    pub commits_before: AtomicU32,
     /// The size in pages beyond which the file counts as a full disk; 0 leaves it as it is.
     pub max_pages: AtomicU32,
+}
+
+impl Faults {
+    /// The code with which this commit fails; 0 for none.
+    fn of_this_commit(&self) -> i32 {
+        let before = |n: u32| n.checked_sub(1);
+        if self.next_commit.load(Ordering::SeqCst) == 0
+            || self.commits_before.fetch_update(Ordering::SeqCst, Ordering::SeqCst, before).is_ok()
+        {
+            return 0;
+        }
+        self.next_commit.swap(0, Ordering::SeqCst)
+    }
 }
 
 /// What the writer and the readers both know.
@@ -327,7 +342,7 @@ fn attempt(telling: &Telling, batch: &mut [Box<dyn Job>], faults: &Faults) -> Re
             Err(_) => db.execute_batch("ROLLBACK TO one; RELEASE one")?,
         }
     }
-    let fault = faults.next_commit.swap(0, Ordering::SeqCst);
+    let fault = faults.of_this_commit();
     if fault != 0 {
         return Err(rusqlite::Error::SqliteFailure(ffi::Error::new(fault), None).into());
     }

@@ -7,7 +7,7 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::Instant;
 
-use backstraight_tests::sim::{Found, Plan, Planted, Tally, live, shrink};
+use backstraight_tests::sim::{Found, Plan, Planted, Tally, every_write, live, shrink};
 use clap::Parser;
 use serde_json::json;
 
@@ -30,6 +30,9 @@ struct Args {
     /// Put this fault in
     #[arg(long, value_name = "FAULT", conflicts_with = "planted")]
     plant: Option<Planted>,
+    /// One life over and over: each write of each device and of the server goes wrong as the 1st, the 2nd, the 3rd …
+    #[arg(long, conflicts_with_all = ["planted", "plant", "seeds"])]
+    every_write: bool,
     /// The tally as one JSON object
     #[arg(long)]
     json: bool,
@@ -39,11 +42,17 @@ fn main() -> ExitCode {
     let args = Args::parse();
     // What a life dies of is told in one line; the trace of each try would bury it.
     std::panic::set_hook(Box::new(|_| {}));
-    if args.planted { find_planted(&args) } else { find(&args) }
+    if args.every_write {
+        every(&args)
+    } else if args.planted {
+        find_planted(&args)
+    } else {
+        find(&args)
+    }
 }
 
 fn plan(args: &Args, seed: u64, planted: Option<Planted>) -> Plan {
-    Plan { seed, steps: args.steps, planted, without: BTreeSet::new() }
+    Plan { seed, steps: args.steps, planted, without: BTreeSet::new(), one: None }
 }
 
 /// Lives through seeds on every processor until one finds something; the least such seed.
@@ -130,6 +139,33 @@ fn told(args: &Args, tally: &Tally, seconds: f64, found: Option<&(Plan, Found)>)
         "lost_with_a_phone": tally.lost_with_a_phone,
         "found": found.map(|(plan, found)| json!({ "seed": plan.seed, "what": found.0 })),
     })
+}
+
+fn every(args: &Args) -> ExitCode {
+    let begun = Instant::now();
+    match every_write(args.from, args.steps) {
+        Ok((lives, tally)) => {
+            let seconds = begun.elapsed().as_secs_f64();
+            if args.json {
+                let told = json!({
+                    "lives": lives, "seconds": seconds, "operations": tally.operations(), "facts": tally.facts,
+                });
+                println!("{told}");
+            } else {
+                println!(
+                    "each write went wrong once in every way: {lives} lives, {} operations, {} acknowledged facts held \
+                     against what is there, in {seconds:.1} s",
+                    tally.operations(),
+                    tally.facts
+                );
+            }
+            ExitCode::SUCCESS
+        }
+        Err((plan, found)) => {
+            eprintln!("with {:?} on seed {}, {} steps: {}", plan.one, plan.seed, plan.steps, found.0);
+            ExitCode::FAILURE
+        }
+    }
 }
 
 /// Puts every fault in, one after the other. One that no seed finds is a failure: of the simulator.

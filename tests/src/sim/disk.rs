@@ -33,9 +33,11 @@ pub(super) enum DiskError {
 
 /// What happens to a write.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Fault {
+pub enum Fault {
     /// There is no room for it.
     Full,
+    /// There is no room for it, nor for any later one.
+    StaysFull,
     /// The app dies before it.
     DiesBefore,
     /// The app dies when it is stored, before it hears so.
@@ -66,6 +68,7 @@ struct Inside {
     /// In how many writes something happens, and what.
     next: Option<(u32, Fault)>,
     dead: bool,
+    full: bool,
     writes: u64,
     planted: Option<Planted>,
 }
@@ -91,6 +94,13 @@ impl Disk {
         let mut inside = self.0.borrow_mut();
         inside.next = None;
         inside.dead = false;
+        inside.full = false;
+    }
+
+    /// Whether what was planned has not happened yet.
+    #[must_use]
+    pub(super) fn waits(&self) -> bool {
+        self.0.borrow().next.is_some()
     }
 
     /// Whether the app died.
@@ -140,15 +150,16 @@ impl Disk {
                 inside.next = Some((n - 1, fault));
                 None
             }
-            None => None,
+            None => inside.full.then_some(Fault::Full),
         };
+        inside.full |= fault == Some(Fault::StaysFull);
         inside.dead = matches!(fault, Some(Fault::DiesBefore | Fault::DiesAfter));
         match fault {
             Some(Fault::Full) if inside.planted == Some(Planted::FullSaysSaved) => {
                 // The writer hears what it would have heard, of a copy that goes nowhere.
                 return Ok(write(&mut inside.image.clone()));
             }
-            Some(Fault::Full) => return Err(DiskError::Full),
+            Some(Fault::Full | Fault::StaysFull) => return Err(DiskError::Full),
             Some(Fault::DiesBefore) => return Err(DiskError::Died),
             Some(Fault::DiesAfter) | None => {}
         }

@@ -12,6 +12,7 @@ mod world;
 use std::collections::BTreeSet;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
+pub use disk::Fault;
 pub use planted::Planted;
 
 /// What may go wrong. Each can be left out, to see what a finding needs.
@@ -66,6 +67,17 @@ pub struct Plan {
     pub planted: Option<Planted>,
     /// What does not go wrong.
     pub without: BTreeSet<Chaos>,
+    /// One write that goes wrong.
+    pub one: Option<One>,
+}
+
+/// One write that goes wrong, counted from the beginning.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum One {
+    /// Of a device, and how.
+    OnDevice(usize, u32, Fault),
+    /// Of the server: lost at its disk.
+    OnServer(u32),
 }
 
 /// What a life was made of.
@@ -87,6 +99,8 @@ pub struct Tally {
     pub servers_set_back: u64,
     /// What was acknowledged and held against what is there.
     pub facts: u64,
+    /// Whether the one write that was to go wrong was reached.
+    pub reached: bool,
     /// Of these, lost with the one phone that had them, as the book expects.
     pub lost_with_a_phone: u64,
 }
@@ -110,6 +124,7 @@ impl Tally {
             phones_set_back: self.phones_set_back + other.phones_set_back,
             servers_set_back: self.servers_set_back + other.servers_set_back,
             facts: self.facts + other.facts,
+            reached: self.reached || other.reached,
             lost_with_a_phone: self.lost_with_a_phone + other.lost_with_a_phone,
         }
     }
@@ -136,6 +151,33 @@ pub fn live(plan: &Plan) -> Result<Tally, Found> {
         let text = text.or_else(|| panic.downcast_ref::<&str>().map(|s| (*s).to_owned()));
         Err(Found(format!("it panicked: {}", text.unwrap_or_default())))
     })
+}
+
+/// Devices of a world.
+pub const DEVICES: usize = 6;
+
+/// The same life over and over, in which each write of each device and of the server goes wrong as the first, the second,
+/// the third and so on, and nothing else does. How many lives that were, and what they were made of.
+///
+/// # Errors
+/// The life in which something was wrong, and what.
+pub fn every_write(seed: u64, steps: u64) -> Result<(u64, Tally), (Plan, Found)> {
+    let ways = [Fault::Full, Fault::StaysFull, Fault::DiesBefore, Fault::DiesAfter];
+    let on_devices = (0..DEVICES).flat_map(|d| ways.map(|way| (Some(d), way)));
+    let (mut lives, mut tally) = (0, Tally::default());
+    for (device, way) in on_devices.chain([(None, Fault::DiesBefore)]) {
+        for nth in 0.. {
+            let one = Some(device.map_or(One::OnServer(nth), |d| One::OnDevice(d, nth, way)));
+            let plan = Plan { seed, steps, planted: None, without: Chaos::ALL.into(), one };
+            let lived = live(&plan).map_err(|found| (plan, found))?;
+            lives += 1;
+            tally = tally.and(lived);
+            if !lived.reached {
+                break;
+            }
+        }
+    }
+    Ok((lives, tally))
 }
 
 /// The same finding with as little as possible: fewer steps, less that goes wrong.

@@ -153,8 +153,9 @@ impl Server {
         }
     }
 
-    /// The next write is lost at the disk, and with it the server stops.
-    pub(super) fn lose_next_write(&self) {
+    /// After so many writes that go well, one is lost at the disk, and with it the server stops.
+    pub(super) fn lose_a_write(&self, after: u32) {
+        self.faults.commits_before.store(after, Ordering::SeqCst);
         self.faults.next_commit.store(LOST_AT_FSYNC, Ordering::SeqCst);
     }
 

@@ -19,7 +19,7 @@ use super::book::{self, Book, What};
 use super::disk::{Disk, DiskError, Fault, Image};
 use super::planted::Planted;
 use super::server::{NoAnswer, Server};
-use super::{Chaos, Found, Plan, Tally};
+use super::{Chaos, DEVICES, Found, One, Plan, Tally};
 use crate::clock::SetClock;
 use crate::rng::Rng;
 use crate::stand::{DAY, MINUTE, START, numbered};
@@ -92,7 +92,8 @@ impl World {
         .to_vec();
         let mut phones = Vec::new();
         // Two athletes with a phone, the first with a tablet too; a coach with a desk and a phone; care staff.
-        for n in [0, 0, 1, 2, 2, 3] {
+        let whose: [usize; DEVICES] = [0, 0, 1, 2, 2, 3];
+        for n in whose {
             let identity = server.enrol(people[n]);
             phones.push(Phone {
                 identity,
@@ -126,6 +127,11 @@ impl World {
         };
         let mut rng = dice(&world.plan, u64::MAX);
         (0..world.phones.len()).for_each(|d| world.open(d, &mut rng));
+        match world.plan.one {
+            Some(One::OnDevice(d, nth, fault)) => world.phones[d].disk.plan(nth, fault),
+            Some(One::OnServer(nth)) => world.server.lose_a_write(nth),
+            None => {}
+        }
         world
     }
 
@@ -196,7 +202,7 @@ impl World {
                 Ok(())
             }
             91 if self.may(Chaos::ServerLoss) => {
-                self.server.lose_next_write();
+                self.server.lose_a_write(0);
                 Ok(())
             }
             92..=93 if self.may(Chaos::ServerRestore) => {
@@ -538,6 +544,11 @@ impl World {
 
     /// Lets everything heal, and everybody exchange until nothing is left to do.
     pub(super) fn quiet(&mut self) -> Result<(), Found> {
+        self.tally.reached = match self.plan.one {
+            Some(One::OnDevice(d, ..)) => !self.phones[d].disk.waits(),
+            Some(One::OnServer(_)) => !self.server.about_to_lose(),
+            None => false,
+        };
         self.server.heal();
         self.server.start();
         let now = self.server.now().plus_ms(DAY);

@@ -1,5 +1,5 @@
-//! The state of a session. Silence is not a miss: a session counts as missed only when the
-//! athlete's phone was heard after that day, or a person said so.
+//! The state of a session. Silence is not a miss: a session counts as missed only when every
+//! device that the athlete uses was heard after that day, or a person said so.
 
 use core::fmt;
 
@@ -22,7 +22,7 @@ pub enum State {
     Changed,
     /// A coach said that it does not count.
     Excused,
-    /// The athlete's phone was heard after that day, or a person said so.
+    /// Every device in use was heard after that day, or a person said so.
     Missed,
     /// Nothing is known: the athlete's phone was not heard since.
     Unheard,

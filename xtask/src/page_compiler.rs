@@ -75,7 +75,7 @@ pub(crate) fn find(dev: bool) -> Result<Compiler, Outcome> {
     let shipped = compiler.from == From::Rustup;
     if shipped && (dev || !has_source()) {
         if !dev {
-            println!("   the standard library is taken as it is shipped: the page gets larger by a tenth");
+            println!("   the standard library is taken as it is shipped: the page gets larger");
         }
         return Ok(compiler);
     }

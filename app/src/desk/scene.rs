@@ -7,12 +7,10 @@ use backstraight_core::base::day::Day;
 use backstraight_core::base::id::{InstallId, PersonId, SquadId};
 use backstraight_core::base::key::Key;
 use backstraight_core::device::Device;
-use backstraight_core::device::readings::Readings;
 use backstraight_core::doc::read::Entry;
 use backstraight_core::model::name::DocName;
-use backstraight_core::model::number::{Form, SeasonNo};
+use backstraight_core::model::number::Form;
 use backstraight_core::model::plan::{Meet, Member, SquadAbout, SquadSession};
-use backstraight_core::view::club::Thresholds;
 use backstraight_core::view::library::Library;
 use backstraight_core::view::planned::{Plan, PlannedGroup, PlannedSession};
 
@@ -88,36 +86,6 @@ pub struct Desk {
     pub places: Vec<Place>,
 }
 
-/// The season's number for a day: of a plan whose season holds the day, else the newest plan, else what the club
-/// calls the season.
-fn season(
-    device: &mut Device<MemoryShelf>,
-    readings: &mut Readings,
-    who: PersonId,
-    day: Day,
-    usual: u16,
-) -> Result<SeasonNo, AppError> {
-    let mut seasons: Vec<SeasonNo> = device
-        .documents()?
-        .into_iter()
-        .filter_map(|name| match name {
-            DocName::Plan(of, season) if of == who => Some(season),
-            _ => None,
-        })
-        .collect();
-    seasons.sort();
-    for season in seasons.iter().rev() {
-        let plan = readings.plan(device, DocName::Plan(who, *season))?;
-        let about = plan.about.as_ref();
-        let (from, to) = (about.and_then(|a| a.from), about.and_then(|a| a.to));
-        if from.is_some_and(|f| f <= day.plus(6)) && to.is_some_and(|t| day <= t) {
-            return Ok(*season);
-        }
-    }
-    let usual = SeasonNo::new(i64::from(usual)).map_err(|e| AppError::Answer(e.to_string()))?;
-    Ok(seasons.last().copied().unwrap_or(usual))
-}
-
 impl Desk {
     /// Reads it; again when something changes.
     ///
@@ -127,7 +95,6 @@ impl Desk {
         hub.read_with(|device, readings| {
             let library = readings.library(device)?;
             let squads = squads(device)?;
-            let usual = Thresholds::of(library.settings.as_ref()).season(week);
             let (squad, people) = match whose {
                 Whose::Squad(id) => {
                     let squad = squads.into_iter().find(|s| s.id == Some(id)).unwrap_or_default();
@@ -154,7 +121,8 @@ impl Desk {
             };
             let mut places = Vec::new();
             for (who, name, born) in people {
-                let doc = DocName::Plan(who, season(device, readings, who, week, usual)?);
+                let season = readings.season_to_write(device, who, (week, week.plus(6)))?;
+                let doc = DocName::Plan(who, season);
                 places.push(Place { who, name, born, doc, plan: readings.plan(device, doc)? });
             }
             Ok(Desk { library, squad, places })

@@ -79,8 +79,8 @@ impl Readings {
         Ok(Some((season, self.plan(device, DocName::Plan(person, season))?)))
     }
 
-    /// The season into which a coach writes what is for a day: of a plan whose season holds the day, else
-    /// the newest plan, else what the club calls the season.
+    /// The season into which a coach writes what is for days `first` to `last`: of a plan whose season holds one of
+    /// them, else the newest plan, else what the club calls the season of the first.
     ///
     /// # Errors
     /// When a plan cannot be opened, or the day is in no season that there can be.
@@ -88,7 +88,7 @@ impl Readings {
         &mut self,
         device: &mut Device<S>,
         person: PersonId,
-        day: Day,
+        (first, last): (Day, Day),
     ) -> Result<SeasonNo, S::Error> {
         let mut all = seasons(device, person)?;
         all.sort_unstable();
@@ -96,14 +96,14 @@ impl Readings {
             let plan = self.plan(device, DocName::Plan(person, *season))?;
             let about = plan.about.as_ref();
             let (from, to) = (about.and_then(|a| a.from), about.and_then(|a| a.to));
-            if from.is_some_and(|from| from <= day) && to.is_some_and(|to| day <= to) {
+            if from.is_some_and(|from| from <= last) && to.is_some_and(|to| first <= to) {
                 return Ok(*season);
             }
         }
         if let Some(newest) = all.last() {
             return Ok(*newest);
         }
-        let usual = Thresholds::of(self.library(device)?.settings.as_ref()).season(day);
+        let usual = Thresholds::of(self.library(device)?.settings.as_ref()).season(first);
         SeasonNo::new(i64::from(usual)).map_err(|e| DeviceError::Clock(e.to_string()).into())
     }
 

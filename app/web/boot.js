@@ -6,6 +6,15 @@
 // not offered then.
 const GLUE = "{{glue}}";
 const PROGRAM = "{{program}}";
+
+// Asked by the browser before text becomes markup or the address of a script. The program makes markup only of
+// parts of screens that hold no data; scripts never come from text.
+const CAN_RUN = /<\s*\/?\s*(script|iframe|frame|object|embed|base|meta|link)\b|\son\w+\s*=|javascript:|srcdoc/i;
+globalThis.trustedTypes?.createPolicy("default", {
+  createHTML: (text) => (CAN_RUN.test(text) ? null : text),
+  createScriptURL: (address) => (address === "/sw.js" ? address : null),
+});
+
 const root = document.documentElement;
 const box = (id) => document.getElementById(id);
 

@@ -256,7 +256,8 @@ pub fn to_invite(caller: &Caller, target: &Asker) -> Option<MayInvite> {
 pub struct AtTheMachine;
 
 impl AtTheMachine {
-    const BY: By = By { club: None, person: None, install: None };
+    /// Nobody of any club.
+    pub const BY: By = By { club: None, person: None, install: None };
 
     /// To invite anybody.
     #[must_use]

@@ -23,10 +23,12 @@ static ALWAYS: [(HeaderName, &str); 6] = [
 ];
 /// Data may load and do nothing at all where a browser shows it.
 const OF_DATA: &str = "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
-/// Pages and their scripts, a worker's among them: what this server serves, and WebAssembly.
+/// Pages and their scripts, a worker's among them: what this server serves, and WebAssembly. What could turn
+/// text into a script takes only what the one policy of `boot.js` lets through.
 const OF_PAGES: &str = "default-src 'none'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self'; \
     img-src 'self' data: blob:; font-src 'self'; connect-src 'self'; worker-src 'self'; \
-    manifest-src 'self'; form-action 'self'; base-uri 'none'; object-src 'none'; frame-ancestors 'none'";
+    manifest-src 'self'; form-action 'self'; base-uri 'none'; object-src 'none'; frame-ancestors 'none'; \
+    require-trusted-types-for 'script'; trusted-types default";
 /// For two years only by an encrypted way.
 const ENCRYPTED: &str = "max-age=63072000";
 

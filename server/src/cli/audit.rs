@@ -38,6 +38,8 @@ struct Line {
     install: Option<String>,
     what: String,
     subject: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    link: Option<String>,
 }
 
 impl Audit {
@@ -56,6 +58,7 @@ impl Audit {
                 install: l.install.map(|i| i.to_string()),
                 what: l.what,
                 subject: l.subject,
+                link: l.link,
             })
             .collect();
         table::print(self.output, &["AT", "BY", "WHAT", "ABOUT"], &rows, |r| {

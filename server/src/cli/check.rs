@@ -9,6 +9,7 @@ use serde::Serialize;
 use super::{CliError, Data, Output, now, table};
 use crate::job::check;
 use crate::job::repair::{self, Repaired};
+use crate::store::audit::{self, Noted};
 use crate::store::postgres::Database;
 use crate::store::{Db, backup, document, open_reader, quarantine};
 
@@ -27,6 +28,9 @@ pub(super) struct Check {
     /// and devices send it again
     #[arg(long, conflicts_with = "backup")]
     repair: bool,
+    /// A link of the audit list that was noted before: a line must still have it
+    #[arg(long, value_name = "LINK", conflicts_with = "backup")]
+    noted: Vec<Noted>,
     #[command(flatten)]
     output: Output,
 }
@@ -50,7 +54,11 @@ impl Check {
                 }
             }
         }
-        let look = |db: &Db| Ok((check::whole(db)?, quarantine::all(db)?));
+        let look = |db: &Db| {
+            let mut report = check::whole(db)?;
+            report.trouble.extend(audit::missing(db, &self.noted)?);
+            Ok((report, quarantine::all(db)?))
+        };
         let (report, alone) = if data.on_server() {
             data.store()?.1.read_blocking(look)?
         } else {
@@ -64,6 +72,8 @@ impl Check {
             ("chunks", report.chunks.to_string()),
             ("snapshots", report.snapshots.to_string()),
             ("changes", report.changes.to_string()),
+            ("audit lines", report.audit_lines.to_string()),
+            ("newest link", report.audit_link.clone().unwrap_or_default()),
             ("trouble", report.trouble.len().to_string()),
         ];
         lines.extend(report.trouble.iter().map(|text| ("", text.clone())));

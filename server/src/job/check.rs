@@ -11,7 +11,7 @@ use serde::Serialize;
 
 use crate::store::document::{self, Doc, Stored};
 use crate::store::snapshot::Snapshot;
-use crate::store::{Db, StoreError, broken, version};
+use crate::store::{Db, StoreError, audit, broken, version};
 
 /// What was looked at, and what was found.
 #[derive(Debug, Default, Serialize)]
@@ -24,6 +24,11 @@ pub struct Report {
     pub snapshots: u64,
     /// Changes whose names were computed again.
     pub changes: u64,
+    /// Lines of the audit list that were followed from the first one.
+    pub audit_lines: u64,
+    /// The link of the newest of them, to be noted elsewhere.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub audit_link: Option<String>,
     /// What does not hold, in words.
     pub trouble: Vec<String>,
 }
@@ -33,8 +38,14 @@ pub struct Report {
 /// # Errors
 /// When it cannot even be read.
 pub fn whole(db: &Db) -> Result<Report, StoreError> {
-    version(db)?;
+    let version = version(db)?;
     let mut report = documents(db)?;
+    // A file of an older version is looked at as it is.
+    if version >= audit::SINCE {
+        let list = audit::follow(db)?;
+        (report.audit_lines, report.audit_link) = (list.lines, list.newest());
+        report.trouble.extend(list.trouble);
+    }
     let pages = broken(db)?.into_iter().map(|line| format!("database: {line}"));
     report.trouble.splice(0..0, pages);
     Ok(report)

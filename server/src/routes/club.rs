@@ -195,6 +195,10 @@ pub(super) struct AuditLine {
     what: String,
     /// Whom or what it concerns: an identity.
     subject: String,
+    /// The SHA-256 of the link before it and of this line, 64 hexadecimal digits: who notes it can later
+    /// find out that nothing before it was altered. Missing of a line that is older than links.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    link: Option<String>,
 }
 
 /// A page of the audit list.
@@ -255,6 +259,7 @@ pub(super) async fn audit_list(
             install: l.install.map(|i| i.to_string()),
             what: l.what,
             subject: l.subject,
+            link: l.link,
         })
         .collect();
     Ok(no_store(&AuditList { next, lines }))

@@ -12,14 +12,16 @@ use backstraight_core::model::name::DocName;
 use uuid::Uuid;
 
 use super::account::{self, Enrol, EnrolOutcome, Enrolled, Rotation};
+use super::audit::{self, Noted};
 use super::document::{self, Append, Room};
 use super::news::{Heard, Subscription, Told};
 use super::people::{self, NewPerson};
 use super::postgres::Database;
 use super::snapshot::{self, Snapshot};
-use super::{Faults, Store, StoreError, StoreOptions, heard, job};
+use super::sql::Kind;
+use super::{Db, Faults, Store, StoreError, StoreOptions, heard, job};
 use crate::folder::{Folder, Keys};
-use crate::grant::{AtTheMachine, Caller};
+use crate::grant::{AtTheMachine, By, Caller};
 use crate::secret;
 use crate::token::{Bearer, RefreshClaim, Tokens};
 
@@ -59,6 +61,8 @@ on_each! {
     codes_of_open_invitations_never_share_their_beginning,
     what_is_durable_is_told_once_and_what_was_taken_back_is_not,
     a_reader_waits_for_what_may_soon_be_done_and_nothing_else,
+    whatever_is_altered_in_the_audit_list_is_found,
+    several_who_add_to_the_audit_list_at_once_keep_its_links,
 }
 
 /// The databases.
@@ -451,4 +455,121 @@ fn a_reader_waits_for_what_may_soon_be_done_and_nothing_else(on: On) {
     let later = NOW.plus_ms(job::LEASE);
     h.store.write_blocking(move |db| job::claim(db, 9, [1; 8], later)).unwrap();
     assert_eq!((left(&[other]), soon(coach, 9), pending(coach)), (false, vec![], 1));
+}
+
+/// What could be done to line `id` by who writes the database behind the program's back.
+fn alterations(id: i64, on: On) -> Vec<String> {
+    let bytes = |count: usize| match on {
+        On::Sqlite => format!("x'{}'", "01".repeat(count)),
+        On::Postgres => format!("'\\x{}'::bytea", "01".repeat(count)),
+    };
+    let mut all: Vec<String> = [
+        "at = at + 1",
+        "club = NULL",
+        &format!("person = {}", bytes(16)),
+        &format!("install = {}", bytes(8)),
+        "what = what || '.'",
+        "subject = ''",
+        "link = NULL",
+        &format!("link = {}", bytes(32)),
+        // The same letters, cut elsewhere.
+        "what = what || substr(subject, 1, 1), subject = substr(subject, 2)",
+    ]
+    .iter()
+    .map(|set| format!("UPDATE audit SET {set} WHERE id = {id}"))
+    .collect();
+    all.push(format!("DELETE FROM audit WHERE id = {id}"));
+    // Two lines change places; and what somebody puts in with a link of its own.
+    all.push(format!(
+        "UPDATE audit SET id = CASE id WHEN {id} THEN -1 ELSE {id} END WHERE id IN ({id}, {id} + 1);
+                      UPDATE audit SET id = {id} + 1 WHERE id = -1"
+    ));
+    all.push(format!(
+        "UPDATE audit SET id = id + 1000 WHERE id > {id};
+         UPDATE audit SET id = id - 999 WHERE id > 1000;
+         INSERT INTO audit (id, at, what, subject) VALUES ({id} + 1, 1, 'x', 'y')"
+    ));
+    all
+}
+
+fn whatever_is_altered_in_the_audit_list_is_found(on: On) {
+    let h = house(on);
+    let by = By { club: Some(CLUB), person: Some(RUTH), install: Some(InstallId([7; 8])) };
+    // Two lines as a version without links left them, at the very beginning.
+    h.store
+        .write_blocking(move |db| {
+            for trigger in ["audit_no_update", "audit_no_delete"] {
+                let of = if db.kind() == Kind::Postgres { " ON audit" } else { "" };
+                db.execute_batch(&format!("DROP TRIGGER {trigger}{of}"))?;
+            }
+            db.execute_batch("UPDATE audit SET link = NULL")?;
+            for n in 0..20 {
+                audit::add(db, &by, "tried", &format!("line {n}"), NOW)?;
+            }
+            Ok(())
+        })
+        .unwrap();
+    let whole = h.store.read_blocking(audit::follow).unwrap();
+    assert!(whole.lines >= 23 && whole.trouble.is_empty(), "{whole:?}");
+    let ids: Vec<i64> = h
+        .store
+        .read_blocking(|db| {
+            let mut ask = db.prepare("SELECT id FROM audit ORDER BY id")?;
+            Ok(ask.query_map([], |r| r.get(0))?.collect::<Result<_, _>>()?)
+        })
+        .unwrap();
+    let noted: Noted = whole.newest().unwrap().parse().unwrap();
+    let old = ids.len() - 20;
+    let mut tried = 0;
+    for (n, id) in ids.iter().enumerate() {
+        for alter in alterations(*id, on) {
+            // Nothing to take away of what never was there, and no line after the last to change with.
+            // (The first link covers no more than the second one does.)
+            let nothing =
+                n <= old && alter.contains("link = NULL") || n < old && alter.contains("club = NULL");
+            let last = n + 1 == ids.len();
+            if nothing || (last && alter.contains("CASE")) {
+                continue;
+            }
+            let said = alter.clone();
+            let seen = h.store.write_blocking(move |db| {
+                db.execute_batch(&alter)?;
+                let mut trouble = audit::follow(db)?.trouble;
+                // What is taken from the end is found by what was noted elsewhere, and only so.
+                if last {
+                    trouble.extend(audit::missing(db, &[noted])?);
+                }
+                Err::<(), _>(StoreError::Damaged(format!("{}", trouble.len())))
+            });
+            match seen {
+                Err(StoreError::Damaged(found)) => assert_ne!(found, "0", "{said}"),
+                other => panic!("{said}: {other:?}"),
+            }
+            tried += 1;
+        }
+    }
+    assert!(tried > 200, "{tried}");
+    let after = h.store.read_blocking(audit::follow).unwrap();
+    assert_eq!(after, whole, "all of it was taken back");
+}
+
+fn several_who_add_to_the_audit_list_at_once_keep_its_links(on: On) {
+    let h = house(on);
+    // A folder belongs to one process; a database server has several.
+    let other = matches!(on, On::Postgres).then(|| h.open());
+    std::thread::scope(|scope| {
+        for n in 0..8 {
+            let store = other.as_ref().filter(|_| n % 2 == 0).unwrap_or(&h.store);
+            scope.spawn(move || {
+                for k in 0..10 {
+                    let subject = format!("{n} {k}");
+                    let add = move |db: &Db| audit::add(db, &AtTheMachine::BY, "tried", &subject, NOW);
+                    store.write_beside_blocking(add).unwrap();
+                }
+            });
+        }
+    });
+    let found = h.store.read_blocking(audit::follow).unwrap();
+    assert_eq!(found.trouble, [""; 0]);
+    assert!(found.lines >= 80, "{found:?}");
 }

@@ -20,13 +20,14 @@ const STEPS: &[&str] = &[
     include_str!("../../migrations/sqlite/0004_care.sql"),
     include_str!("../../migrations/sqlite/0005_keeping.sql"),
     include_str!("../../migrations/sqlite/0006_calendars.sql"),
+    include_str!("../../migrations/sqlite/0007_audit_links.sql"),
 ];
 
 /// The oldest library in which two connections cannot damage the file when the log restarts.
 const OLDEST_LIBRARY: i32 = 3_051_003;
 
 /// The newest version that this program knows.
-pub const KNOWN_VERSION: i64 = 6;
+pub const KNOWN_VERSION: i64 = 7;
 
 /// Refuses a library that is too old.
 ///

@@ -295,7 +295,17 @@ fn compact_and_check_at_the_machine_and_a_changed_byte_is_found() {
     }
     spoil("DELETE FROM chunk WHERE doc = 1 AND n = 4");
     spoil("UPDATE doc SET heads = zeroblob(32) WHERE id = 2");
+    // A link of the audit list that was noted, and one that no line has.
+    let link = json(&["check"], dir.path())["audit_link"].as_str().unwrap().to_owned();
+    assert!(run(&["check", "--noted", &link], dir.path()).status.success());
+    let out = run(&["check", "--noted", &"0f".repeat(32)], dir.path());
+    assert_eq!(out.status.code(), Some(1));
+    assert!(String::from_utf8_lossy(&out.stdout).contains("no line has the link 0f0f"));
     spoil("UPDATE doc SET max_n = 7 WHERE id = 2");
+    let unguarded = rusqlite::Connection::open(&database).unwrap();
+    unguarded.execute_batch("DROP TRIGGER audit_no_update").unwrap();
+    drop(unguarded);
+    spoil("UPDATE audit SET what = 'other' WHERE id = 1");
 }
 
 #[test]

@@ -24,6 +24,7 @@ fn every_command_of_the_page_does_what_it_says() {
     let mut phone = Device::enrol(&served.url, text(&code, "code"), now());
     phone.say(log(phone.person), "a word");
     phone.settle();
+    let noted = json(&["audit", "--club", &club, "--limit", "1"], &data);
     let bin = std::path::Path::new(env!("CARGO_BIN_EXE_backstraight")).parent().unwrap();
     let out = Command::new("sh")
         .args(["-euxc", &commands.concat()])
@@ -32,6 +33,7 @@ fn every_command_of_the_page_does_what_it_says() {
         .env("BACKUPS", &backups)
         .env("ATHLETE", &athlete)
         .env("CLUB", &club)
+        .env("LINK", text(&noted[0], "link"))
         .output()
         .unwrap();
     let said = String::from_utf8_lossy(&out.stdout).into_owned() + &String::from_utf8_lossy(&out.stderr);

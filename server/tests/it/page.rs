@@ -9,7 +9,8 @@ use crate::support::Server;
 
 const PAGE: &str = "default-src 'none'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self'; \
     img-src 'self' data: blob:; font-src 'self'; connect-src 'self'; worker-src 'self'; \
-    manifest-src 'self'; form-action 'self'; base-uri 'none'; object-src 'none'; frame-ancestors 'none'";
+    manifest-src 'self'; form-action 'self'; base-uri 'none'; object-src 'none'; frame-ancestors 'none'; \
+    require-trusted-types-for 'script'; trusted-types default";
 const WITH_ALL: [(&str, &str); 1] = [("accept-encoding", "gzip, deflate, br, zstd")];
 
 fn built(folder: &Path) {

@@ -13,10 +13,11 @@ use super::manifest::Manifest;
 use super::{copy, draft, intact, remove};
 use crate::erase::list::ErasedList;
 use crate::folder::{Folder, file_error, sync_folder};
+use crate::grant::AtTheMachine;
 use crate::job::check;
 use crate::secret;
 use crate::store::postgres::Database;
-use crate::store::{Store, StoreError, StoreOptions, erased, file, version};
+use crate::store::{Store, StoreError, StoreOptions, audit, erased, file, version};
 
 /// How a backup is taken.
 #[derive(Debug, Clone, Copy, Default)]
@@ -211,7 +212,7 @@ fn renew(draft: &Path, list: ErasedList, now: Moment) -> Result<(KeyFiles, u64, 
         "INSERT INTO meta (key, value) VALUES ('restored_at', ?1) ON CONFLICT (key) DO UPDATE SET value = ?1",
         [now.0.to_be_bytes()],
     )?;
-    db.execute("INSERT INTO audit (at, what, subject) VALUES (?1, 'restored', 'this server')", [now.0])?;
+    audit::add(&db, &AtTheMachine::BY, "restored", "this server", now)?;
     let erased_again = erased::again(&db, &list, now)?;
     let mut all = erased::list(&db)?;
     all.add(list);

@@ -14,6 +14,7 @@ pub(super) const STEPS: &[&str] = &[
     include_str!("../../../migrations/postgres/0004_care.sql"),
     include_str!("../../../migrations/postgres/0005_keeping.sql"),
     include_str!("../../../migrations/postgres/0006_calendars.sql"),
+    include_str!("../../../migrations/postgres/0007_audit_links.sql"),
 ];
 
 /// The oldest server that this program was made for.

@@ -1,5 +1,7 @@
 //! A database of before there were rows of a board.
 
+use std::path::Path;
+
 use super::Story;
 
 /// A store as the version before left it is brought up to date and gets its rows, by itself.
@@ -9,28 +11,7 @@ fn a_store_of_the_version_before_gets_its_rows() {
     story.unasked(0);
     story.exchange_all();
     story.stand.stop();
-    let db = rusqlite::Connection::open(story.stand.data().join("backstraight.db")).unwrap();
-    let tables: Vec<String> = {
-        let mut ask = db.prepare("SELECT name FROM sqlite_schema WHERE type = 'table'").unwrap();
-        ask.query_map([], |r| r.get(0)).unwrap().map(Result::unwrap).collect()
-    };
-    let newer = ["calendar", "job", "quarantine", "erased_person", "erased_doc"];
-    for table in tables.iter().filter(|t| newer.contains(&t.as_str()) || t.starts_with("board_")) {
-        db.execute_batch(&format!("DROP TABLE {table}")).unwrap();
-    }
-    db.execute_batch(
-        "DROP TABLE guardianship; DROP TABLE consent; DROP TABLE sign_in; DROP TABLE passkey;
-         DROP TABLE spent; DROP TABLE owner_link; DROP INDEX invite_secret;
-         ALTER TABLE club DROP COLUMN majority; ALTER TABLE invite DROP COLUMN secret_mac;
-         ALTER TABLE install DROP COLUMN refreshed_at; ALTER TABLE person DROP COLUMN born;
-         ALTER TABLE person DROP COLUMN left_at;
-         ALTER TABLE person DROP COLUMN care_version; ALTER TABLE install DROP COLUMN old_app;
-         ALTER TABLE club DROP COLUMN erase_after_months;
-         DELETE FROM meta WHERE key = 'board_form';
-         PRAGMA user_version = 1",
-    )
-    .unwrap();
-    drop(db);
+    as_it_was_in_the_first_version(&story.stand.data().join("backstraight.db"));
     story.stand.projector = true;
     story.stand.start();
     let (today, begun) = (story.today(), std::time::Instant::now());
@@ -40,4 +21,37 @@ fn a_store_of_the_version_before_gets_its_rows() {
         std::thread::sleep(std::time::Duration::from_millis(10));
     }
     assert!(story.rows(days.0, days.1, today).athletes.iter().all(|a| !a.sessions.is_empty()));
+}
+
+/// Puts a file in the place of `newest` that has the tables of the first version, with all rows that these held.
+fn as_it_was_in_the_first_version(newest: &Path) {
+    let first = newest.with_extension("first");
+    let db = rusqlite::Connection::open(&first).unwrap();
+    db.execute_batch(include_str!("../../../../server/migrations/sqlite/0001_init.sql")).unwrap();
+    db.execute("ATTACH ?1 AS newest", [newest.to_str().unwrap()]).unwrap();
+    let list = |ask: &str| -> Vec<String> {
+        let mut ask = db.prepare(ask).unwrap();
+        ask.query_map([], |r| r.get(0)).unwrap().map(Result::unwrap).collect()
+    };
+    db.pragma_update(None, "foreign_keys", false).unwrap();
+    for table in list("SELECT name FROM main.sqlite_schema WHERE type = 'table'") {
+        let columns = list(&format!("SELECT name FROM pragma_table_info('{table}')")).join(", ");
+        db.execute_batch(&format!(
+            "INSERT INTO main.{table} ({columns}) SELECT {columns} FROM newest.{table}"
+        ))
+        .unwrap();
+    }
+    let lost: i64 = db.query_row("SELECT count(*) FROM pragma_foreign_key_check", [], |r| r.get(0)).unwrap();
+    assert_eq!(lost, 0);
+    // Rows of a board had no form yet.
+    db.execute_batch("DELETE FROM meta WHERE key = 'board_form'; DETACH newest; PRAGMA user_version = 1")
+        .unwrap();
+    drop(db);
+    for end in ["-wal", "-shm"] {
+        let beside = format!("{}{end}", newest.display());
+        if Path::new(&beside).exists() {
+            std::fs::remove_file(beside).unwrap();
+        }
+    }
+    std::fs::rename(first, newest).unwrap();
 }

@@ -209,21 +209,12 @@ impl Hub {
         self.deed(|device| device.run(name, command)).await
     }
 
-    /// Does several things of one deed, one after the other; each is on disk before the next. Where the browser
-    /// stores nothing, the rest of the deed is kept in memory too: half a deed would help nobody.
+    /// Does several things of one deed, all of them or none.
     ///
     /// # Errors
-    /// Of the first that could not be done, or that could not be stored.
+    /// As [`Hub::run`].
     pub async fn run_all(self, name: DocName, commands: &[Command]) -> Result<(), AppError> {
-        let mut not_stored = None;
-        for command in commands {
-            match self.run(name, command).await {
-                Ok(_) => not_stored = None,
-                Err(error @ AppError::Storage { .. }) => not_stored = Some(error),
-                Err(error) => return Err(error),
-            }
-        }
-        not_stored.map_or(Ok(()), Err)
+        self.deed(|device| device.run_all(name, commands)).await.map(drop)
     }
 
     /// Sets aside what the server refused, which the person has as a file by now; whether it was done: not when more

@@ -149,7 +149,7 @@ class Story(args: Array<String>) {
         }
         "report" -> receipt(i.report(ReportEntry(ReportKind.PAIN, a.maybe("area"), levelTenths = a.whole("level_tenths"), once = a.text("once")), now))
         "report_over" -> receipt(i.reportOver(a.text("report"), a.text("once"), now))
-        "reports" -> i.reports().let { mapOf("count" to it.size, "area0" to it.first().area, "over0" to (it.first().over != null)) }
+        "reports" -> i.reports(null).let { mapOf("count" to it.size, "area0" to it.first().area, "over0" to (it.first().over != null)) }
         "record_trial" -> receipt(i.recordTrial(TrialEntry(test = a.text("test"), thousandths = a.long("thousandths"), once = a.text("once")), now))
         "bests" -> i.bests(null, now).let {
             mapOf("count" to it.size, "name0" to it.first().name, "thousandths0" to it.first().thousandths, "day0" to it.first().day)

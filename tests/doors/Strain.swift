@@ -139,7 +139,7 @@ final class Strain {
         try throwing("Offline") { try exchange(phone, Canned(error: Odd())) }
         try throwing("ServerSaid") { try exchange(phone, Canned(body: #"{"code": "busy"}"#)) }
         try throwing("WrongClock") { try exchange(phone, Canned(status: 401, body: #"{"code": "clock", "now": 5}"#)) }
-        try throwing("SignedOut") { try exchange(phone, Canned(status: 401)) }
+        try throwing("SignedOut") { try exchange(phone, Canned(status: 401, body: #"{"code": "session-expired"}"#)) }
         let stop = StopFlag()
         stop.stop()
         try throwing("Stopped") { try exchange(phone, Canned(), stop) }

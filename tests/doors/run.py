@@ -204,7 +204,7 @@ def bests(i, a, now, _):
 
 
 def reports(i, a, now, _):
-    all_ = i.reports()
+    all_ = i.reports(None)
     return {"count": len(all_), "area0": all_[0].area, "over0": all_[0].over is not None}
 
 

@@ -17,6 +17,7 @@ use backstraight_core::view::library::Library;
 use backstraight_core::view::planned::Plan;
 use backstraight_core::view::screen::{Scene, SessionScreen};
 use backstraight_core::view::state::State;
+use backstraight_core::view::state::heard_of_self;
 
 use leptos::prelude::Get as _;
 
@@ -106,7 +107,7 @@ impl Own {
             season: self.plan.as_ref().map(|(season, _)| *season),
             plan: self.plan.as_ref().map_or(&nothing, |(_, plan)| plan),
             done: &self.done,
-            heard_through: Some(self.day.plus(-1)),
+            heard_through: Some(heard_of_self(self.day)),
         };
         let row = row(athlete, &self.library, from, to, self.day);
         let judged = |r: &Review<'_>| {

@@ -208,6 +208,20 @@ impl<S: Shelf> Device<S> {
     /// # Errors
     /// The list of problems, or why it could not be stored. Nothing was written then.
     pub fn run(&mut self, name: DocName, command: &Command) -> Result<ChangeHash, S::Error> {
+        self.write(name, command, &[])
+    }
+
+    /// Does one deed that takes several commands, all of them or none: one write, so that neither a refusal nor
+    /// the end of the app leaves half of it. The last change; none of no commands.
+    ///
+    /// # Errors
+    /// As [`Device::run`].
+    pub fn run_all(&mut self, name: DocName, commands: &[Command]) -> Result<Option<ChangeHash>, S::Error> {
+        let Some((first, rest)) = commands.split_first() else { return Ok(None) };
+        self.write(name, first, rest).map(Some)
+    }
+
+    fn write(&mut self, name: DocName, first: &Command, rest: &[Command]) -> Result<ChangeHash, S::Error> {
         self.may_write(&name)?;
         self.read_exercises()?;
         self.document(name)?;
@@ -217,9 +231,10 @@ impl<S: Shelf> Device<S> {
         let Some(mut doc) = self.open.remove(&name) else {
             return Err(DeviceError::Answer("document not open".to_owned()).into());
         };
-        // The document is put back only when memory and disk agree again.
+        // The document is put back only when memory and disk agree again. After a refusal it is as it was, if
+        // nothing of the deed came before; else it is read again from the disk when it is needed.
         let before = doc.heads();
-        let hash = match doc.apply(command, &scene) {
+        let mut hash = match doc.apply(first, &scene) {
             Ok(hash) => hash,
             Err(CommandError::Problems(list)) => {
                 self.open.insert(name, doc);
@@ -227,6 +242,12 @@ impl<S: Shelf> Device<S> {
             }
             Err(CommandError::Document(e)) => return Err(DeviceError::from(e).into()),
         };
+        for command in rest {
+            hash = doc.apply(command, &scene).map_err(|e| match e {
+                CommandError::Problems(list) => DeviceError::Invalid(list),
+                CommandError::Document(e) => DeviceError::from(e),
+            })?;
+        }
         self.shelf.append(&name, &doc.changes_since(&before), &doc.heads())?;
         if self.shelf.chunk_count(&name)? > COMPACT_AT_ONCE {
             self.compact(name, &doc.save(), &doc.heads())?;

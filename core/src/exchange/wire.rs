@@ -181,7 +181,7 @@ pub struct Known {
     /// The person's installs, eight bytes each: whose change is whose.
     #[n(3)]
     pub installs: Vec<ByteVec>,
-    /// The last local day through which one of the installs was heard; coaches only.
+    /// The last local day through which every install in use was heard; coaches only.
     #[n(4)]
     pub heard_day: Option<String>,
     /// When an install was last heard, server clock, ms; coaches only.

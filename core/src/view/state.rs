@@ -24,7 +24,7 @@ pub enum State {
     Excused,
     /// Every device in use was heard after that day, or a person said so.
     Missed,
-    /// Nothing is known: the athlete's phone was not heard since.
+    /// Nothing is known: not every device that the athlete uses was heard since.
     Unheard,
     /// Nobody asked it.
     Extra,
@@ -119,6 +119,13 @@ impl Logged {
     }
 }
 
+/// Through which day a person's own device takes that person as heard. What another device of theirs still holds
+/// it cannot know; they do.
+#[must_use]
+pub fn heard_of_self(today: Day) -> Day {
+    today.plus(-1)
+}
+
 /// What decides the state of a planned session.
 #[derive(Debug, Clone, Copy)]
 pub struct Facts {
@@ -126,7 +133,7 @@ pub struct Facts {
     pub date: Day,
     /// The athlete's day now, as far as the reader knows.
     pub today: Day,
-    /// The last local day through which one of the athlete's installs was heard.
+    /// The last local day through which every device that the athlete uses was heard.
     pub heard_through: Option<Day>,
     /// What was logged; `None` when nothing refers to the session.
     pub logged: Option<Logged>,

@@ -27,7 +27,7 @@ pub struct PersonLine {
     pub name: String,
     /// The role, a stable word.
     pub role: String,
-    /// The last local day through which one of the person's installs was heard; for coaches.
+    /// The last local day through which every install in use of that person was heard; for coaches.
     pub heard_day: Option<String>,
 }
 

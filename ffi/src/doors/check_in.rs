@@ -1,5 +1,7 @@
 //! How the day feels, and reports of pain and illness: the athlete's own words, no diagnosis.
 
+use std::collections::BTreeMap;
+
 use backstraight_core::device::Clock as _;
 use backstraight_core::doc::command::{Command, New};
 use backstraight_core::doc::place::Place;
@@ -13,7 +15,7 @@ use super::clock::Now;
 use super::error::DoorError;
 use super::install::Install;
 use super::sheet::{Fields, grams, whole};
-use super::work::{Deed, Receipt};
+use super::work::{Deed, Receipt, What};
 
 /// How the day feels: 1 to 7, 7 is best. A question that is left out is no answer.
 #[derive(Debug, Clone, PartialEq, Eq, Default, uniffi::Record)]
@@ -101,8 +103,41 @@ pub struct ReportLine {
     pub over: Option<String>,
 }
 
+/// What was answered on a day.
+#[derive(Debug, Clone, PartialEq, Eq, uniffi::Record)]
+pub struct CheckInLine {
+    /// The day.
+    pub day: String,
+    /// The answers.
+    pub answers: CheckInAnswers,
+}
+
 #[uniffi::export]
 impl Install {
+    /// What was answered on some days, by day, the newest answers of each; days without answers are left out. Of
+    /// another athlete for a coach. How somebody feels is no measurement: show [`wellbeing_caution`] beside it.
+    ///
+    /// # Errors
+    /// `BadValue`, and what the store says.
+    pub fn check_ins(
+        &self,
+        first_day: String,
+        last_day: String,
+        athlete: Option<String>,
+    ) -> Result<Vec<CheckInLine>, DoorError> {
+        let (first, last) = super::today::days(&first_day, &last_day)?;
+        self.read(|work| {
+            let person = work.person(athlete.as_deref())?;
+            let done = work.readings.all_done(&mut work.device, person)?;
+            let of_days = done.checkins.iter().filter(|c| (first..=last).contains(&c.record.date));
+            let newest: BTreeMap<_, _> = of_days.map(|c| (c.record.date, answers(&c.record))).collect();
+            Ok(newest
+                .into_iter()
+                .map(|(day, answers)| CheckInLine { day: day.to_string(), answers })
+                .collect())
+        })
+    }
+
     /// What was answered on a day; none when nothing was.
     ///
     /// # Errors
@@ -123,7 +158,7 @@ impl Install {
     /// # Errors
     /// `BadValue`, and what the store says.
     pub fn check_in(&self, answers: CheckInAnswers, once: String, now: Now) -> Result<Receipt, DoorError> {
-        self.deed(now, &once, |work| {
+        self.deed(What("check_in"), now, &once, |work| {
             let (me, day) = (work.device.identity().person, work.today()?);
             let mut f = Fields::default();
             let rating = |f: &mut Fields, field: &str, n| f.number(field, n, Rating::new);
@@ -157,7 +192,7 @@ impl Install {
     /// # Errors
     /// `BadValue`, and what the store says.
     pub fn report(&self, report: ReportEntry, now: Now) -> Result<Receipt, DoorError> {
-        self.deed(now, &report.once, |work| {
+        self.deed(What("report"), now, &report.once, |work| {
             let mut f = Fields::default();
             let kind = match report.kind {
                 ReportKind::Pain => Complaint::Pain,
@@ -187,7 +222,7 @@ impl Install {
     /// # Errors
     /// `NotThere`, and what the store says.
     pub fn report_over(&self, report: String, once: String, now: Now) -> Result<Receipt, DoorError> {
-        self.deed(now, &once, |work| {
+        self.deed(What("report_over"), now, &once, |work| {
             let doc = DocName::Care(work.device.identity().person);
             let today = work.today()?;
             let all = work.device.document(doc)?.records::<Report>("reports");
@@ -204,13 +239,13 @@ impl Install {
         })
     }
 
-    /// The own reports, newest first.
+    /// Reports, newest first: the own ones, or those of an athlete for whom that athlete lets read them.
     ///
     /// # Errors
     /// What the store says.
-    pub fn reports(&self) -> Result<Vec<ReportLine>, DoorError> {
+    pub fn reports(&self, athlete: Option<String>) -> Result<Vec<ReportLine>, DoorError> {
         self.read(|work| {
-            let doc = DocName::Care(work.device.identity().person);
+            let doc = DocName::Care(work.person(athlete.as_deref())?);
             let all = work.device.document(doc)?.records::<Report>("reports");
             let line = |r: &Report, key: String| ReportLine {
                 report: key,

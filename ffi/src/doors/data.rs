@@ -142,21 +142,14 @@ impl Install {
     /// club. Refused while something waits to be sent, unless `unsent_too`.
     ///
     /// # Errors
-    /// `WrongState` (`unsent`), `KeysFailed`, `PhoneLocked`.
+    /// `WrongState` (`unsent`), `Busy` while an exchange is under way, `Paused`; `KeysFailed`, `PhoneLocked`: it is
+    /// shut then, open it and erase again.
     pub fn erase(&self, unsent_too: bool) -> Result<(), DoorError> {
-        let waiting = match self.read(Work::waiting) {
-            Ok(waiting) => waiting,
-            // Nothing was ever written there.
-            Err(DoorError::NotEnrolled) => 0,
-            Err(e) => return Err(e),
-        };
-        if waiting > 0 && !unsent_too {
-            return Err(DoorError::state("unsent"));
-        }
-        self.vault.empty()?;
+        // An exchange under way would put its tokens back.
+        let _turn = self.turn()?;
         // The store is let go of first, the lock on the folder last.
-        self.let_go();
-        let gone = remove(&self.folder);
+        self.let_go(unsent_too)?;
+        let gone = self.vault.empty().and_then(|()| remove(&self.folder));
         self.watchers.tell(vec![Area::Standing], Vec::new());
         self.shut();
         gone

@@ -56,7 +56,7 @@ pub enum DoorError {
     /// It cannot be done as things are.
     #[error("not now: {code}")]
     WrongState {
-        /// A stable word: `unsent`, `stopped`, `enrolled`, `nothing`, `unbuilt`, `another-person`.
+        /// A stable word: `unsent`, `enrolled`, `nothing`, `unbuilt`, `another-person`.
         code: String,
     },
     /// The server was not reached. All is saved here; try later.
@@ -104,7 +104,8 @@ pub enum DoorError {
     /// Ask the person to free storage, and try again.
     #[error("the storage is full")]
     StoreFull,
-    /// The store cannot be read; its files are kept. Nothing that an app can mend.
+    /// The store cannot be read; its files are kept. Shut the folder and open it: what can be read is taken over
+    /// into a new store. When opening says so too, there is nothing that an app can mend.
     #[error("the store is damaged: {detail}")]
     StoreDamaged {
         /// In English.

@@ -2,7 +2,6 @@
 //! exchange goes on from there. The app carries the bytes; no lock is held meanwhile.
 
 use std::sync::Arc;
-use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
 use backstraight_core::device::identity::Identity;
@@ -12,14 +11,16 @@ use backstraight_core::device::{Clock as _, Exchanged, MAX_ROUNDS};
 use super::clock::Now;
 use super::error::DoorError;
 use super::install::Install;
-use super::outside::{Courier, Header, Parcel, Progress, Step, StopFlag};
+use super::outside::{Area, Courier, Header, Parcel, Progress, Step, StopFlag};
 use super::work::{area, count};
 use crate::request::{self, Ask, Said};
 
 /// How long one request may take at most, ms.
 const PATIENCE_MS: u32 = 30_000;
-/// When the last exchange ended well, and what the last one ended with.
+/// When the last exchange ended well.
 const LAST_OK: &str = "exchanged-at";
+/// Why the server lets this phone in no more; empty when it does.
+pub(super) const SIGNED_OUT: &str = "signed-out";
 
 /// How far an exchange may go.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, uniffi::Record)]
@@ -77,6 +78,9 @@ pub struct ExchangeState {
     pub waiting: u32,
     /// When an exchange was complete last, by this phone's clock, ms since 1970 in UTC.
     pub last_complete_ms: Option<i64>,
+    /// The server's word for why this phone is signed out, from the exchange that found it until one succeeds or
+    /// the folder is enrolled again. Recording goes on meanwhile.
+    pub signed_out: Option<String>,
     /// What the server did not take and a person has to look at.
     pub refused: Vec<Refused>,
 }
@@ -129,21 +133,13 @@ impl Way<'_> {
         }
         match said.status {
             200 | 201 => Ok(said),
-            401 | 403 => Err(DoorError::SignedOut { code: code() }),
+            // Without the server's own word it is somebody between, such as the page of a hotel.
+            401 | 403 if !code().is_empty() => Err(DoorError::SignedOut { code: code() }),
             status => {
                 let detail = request::words(&said.body);
                 Err(DoorError::ServerSaid { status, code: code(), detail, retry_after_s })
             }
         }
-    }
-}
-
-/// Ends the right to exchange with the exchange.
-struct Turn<'a>(&'a Install);
-
-impl Drop for Turn<'_> {
-    fn drop(&mut self) {
-        self.0.exchanging.store(false, Ordering::SeqCst);
     }
 }
 
@@ -164,13 +160,56 @@ impl Install {
         now: Now,
     ) -> Result<ExchangeReport, DoorError> {
         self.clock.tell(now);
-        if self.exchanging.swap(true, Ordering::SeqCst) {
-            return Err(DoorError::Busy { detail: "another exchange is under way".to_owned() });
+        let _turn = self.turn()?;
+        let done = self.rounds(&*courier, limits, &stop, progress.as_deref());
+        let out = match &done {
+            Err(DoorError::SignedOut { code }) => code.as_str(),
+            Ok(report) if report.rounds > 0 => "",
+            Ok(_) | Err(_) => return done,
+        };
+        // Told by the exchange anyway, should the disk refuse it.
+        let told = self.work(|work| {
+            let was = work.device.shelf().fact(SIGNED_OUT)?.unwrap_or_default();
+            if was != out.as_bytes() {
+                work.device.shelf_mut().set_facts(&[(SIGNED_OUT, out.as_bytes())])?;
+            }
+            Ok(was != out.as_bytes())
+        });
+        if told == Ok(true) {
+            self.watchers.tell(vec![Area::Standing], Vec::new());
         }
-        let _turn = Turn(self);
+        done
+    }
+
+    /// How things stand, without asking anybody.
+    ///
+    /// # Errors
+    /// `NotEnrolled`, `Paused`, what the store says.
+    pub fn exchange_state(&self) -> Result<ExchangeState, DoorError> {
+        self.read(|work| {
+            let at = work.device.shelf().fact(LAST_OK)?;
+            let out = work.device.shelf().fact(SIGNED_OUT)?.and_then(|code| String::from_utf8(code).ok());
+            Ok(ExchangeState {
+                waiting: work.waiting()?,
+                last_complete_ms: at.and_then(|at| Some(i64::from_be_bytes(at.try_into().ok()?))),
+                signed_out: out.filter(|code| !code.is_empty()),
+                refused: refusals(work)?,
+            })
+        })
+    }
+}
+
+impl Install {
+    fn rounds(
+        &self,
+        courier: &dyn Courier,
+        limits: ExchangeLimits,
+        stop: &StopFlag,
+        progress: Option<&dyn Progress>,
+    ) -> Result<ExchangeReport, DoorError> {
         let until = Instant::now() + Duration::from_millis(u64::from(limits.most_ms));
-        let server = self.work(|work| Ok(work.device.identity().server.clone()))?;
-        let way = Way { courier: &*courier, server: &server, stop: Some(&stop), until: Some(until) };
+        let (server, opened) = self.work(|work| Ok((work.device.identity().server.clone(), work.opened)))?;
+        let way = Way { courier, server: &server, stop: Some(stop), until: Some(until) };
         let mut report = Exchanged::default();
         let most = limits.most_rounds.min(MAX_ROUNDS);
         let mut told = 0;
@@ -181,9 +220,9 @@ impl Install {
             if report.rounds >= most || Instant::now() >= until {
                 break false;
             }
-            let flight = self.work(|work| Ok(work.device.ask(&mut report)?))?;
-            let answer = self.send(&way, &flight.body)?;
-            let (again, waiting) = self.work(|work| {
+            let flight = self.work_of(opened, |work| Ok(work.device.ask(&mut report)?))?;
+            let answer = self.send(opened, &way, &flight.body)?;
+            let (again, waiting) = self.work_of(opened, |work| {
                 let again = work.device.hear(&flight, &answer, &mut report)?;
                 Ok((again, work.waiting()?))
             })?;
@@ -191,7 +230,7 @@ impl Install {
                 told = report.received + report.withdrawn.len() + report.erased.len();
                 self.tell(&report);
             }
-            if let Some(progress) = &progress {
+            if let Some(progress) = progress {
                 let step = Step { rounds: report.rounds, received: count(report.received), waiting };
                 // What was exchanged stays, whatever a listener says.
                 let _ = progress.step(step);
@@ -200,7 +239,7 @@ impl Install {
                 break true;
             }
         };
-        let (waiting, refused) = self.work(|work| {
+        let (waiting, refused) = self.work_of(opened, |work| {
             // Without a compact form, on a full disk for instance, the exchange was still made.
             let _tidied = work.device.tidy();
             let _forgotten = work.device.shelf_mut().forget_deeds();
@@ -226,23 +265,6 @@ impl Install {
         })
     }
 
-    /// How things stand, without asking anybody.
-    ///
-    /// # Errors
-    /// `NotEnrolled`, `Paused`, what the store says.
-    pub fn exchange_state(&self) -> Result<ExchangeState, DoorError> {
-        self.read(|work| {
-            let at = work.device.shelf().fact(LAST_OK)?;
-            Ok(ExchangeState {
-                waiting: work.waiting()?,
-                last_complete_ms: at.and_then(|at| Some(i64::from_be_bytes(at.try_into().ok()?))),
-                refused: refusals(work)?,
-            })
-        })
-    }
-}
-
-impl Install {
     fn tell(&self, report: &Exchanged) {
         let names = report.changed.iter().chain(&report.withdrawn).chain(&report.erased);
         let mut areas: Vec<_> = names.map(|name| area(name.kind())).collect();
@@ -251,14 +273,14 @@ impl Install {
         self.watchers.tell(areas, Vec::new());
     }
 
-    fn send(&self, way: &Way<'_>, body: &[u8]) -> Result<Vec<u8>, DoorError> {
+    fn send(&self, opened: u64, way: &Way<'_>, body: &[u8]) -> Result<Vec<u8>, DoorError> {
         let identity = |stale: bool| -> Result<Identity, DoorError> {
-            let (identity, old) = self.work(|work| {
+            let (identity, old) = self.work_of(opened, |work| {
                 let identity = work.device.identity();
                 Ok((identity.clone(), identity.is_stale(work.device.now())))
             })?;
             // A token known to be old is renewed first, so that the body is not sent in vain.
-            if stale || old { self.renew(way, &identity) } else { Ok(identity) }
+            if stale || old { self.renew(opened, way, &identity) } else { Ok(identity) }
         };
         let carry = |identity: &Identity| way.carry(&request::exchange(&identity.access, body)?);
         let said = match carry(&identity(false)?) {
@@ -268,7 +290,7 @@ impl Install {
         Ok(request::exchanged(said)?)
     }
 
-    fn renew(&self, way: &Way<'_>, identity: &Identity) -> Result<Identity, DoorError> {
+    fn renew(&self, opened: u64, way: &Way<'_>, identity: &Identity) -> Result<Identity, DoorError> {
         let ask = |ask: Renewal| Ok(request::renewed(&way.carry(&request::renewal(&ask))?)?);
         let tokens = match ask(identity.renewal(self.clock.now())) {
             // A phone's clock may be anywhere; for the proof the server's time will do.
@@ -279,8 +301,9 @@ impl Install {
         };
         let renewed = identity.renewed(tokens, self.clock.now());
         // In the key store before it is used: the old refresh token ends with the first use of the new.
+        // A folder that was opened anew meanwhile has the old one, which the server takes until then.
         self.vault.renew(renewed.clone())?;
-        self.work(|work| {
+        self.work_of(opened, |work| {
             work.device.set_identity(renewed.clone());
             Ok(())
         })?;

@@ -2,7 +2,7 @@
 //! parts add what it can do.
 
 use std::path::{Path, PathBuf};
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use backstraight_core::device::Device;
@@ -12,11 +12,11 @@ use backstraight_core::exchange::proof;
 
 use super::clock::{Now, ToldClock};
 use super::error::DoorError;
-use super::exchange::Way;
+use super::exchange::{SIGNED_OUT, Way};
 use super::hold::Hold;
 use super::outside::{Area, Courier, KeyStore, Watcher};
 use super::vault::{Entry, Mark, Vault, random};
-use super::work::{Deed, Desk, Receipt, Watchers, Work, area, once};
+use super::work::{Deed, Desk, Receipt, Watchers, What, Work, area, once};
 use crate::request;
 use crate::store::Store;
 
@@ -115,7 +115,10 @@ pub struct Install {
     desk: Mutex<Desk>,
     opening: Mutex<Opening>,
     pub(super) watchers: Arc<Watchers>,
-    pub(super) exchanging: AtomicBool,
+    exchanging: AtomicBool,
+    /// How often it was opened, and how often it was let go of, in this process.
+    openings: AtomicU64,
+    pauses: AtomicU64,
 }
 
 /// Ends a listener.
@@ -159,8 +162,12 @@ impl Install {
             opening: Mutex::new(Opening { found: Found::Blank, set_aside: Vec::new() }),
             watchers: Arc::default(),
             exchanging: AtomicBool::new(false),
+            openings: AtomicU64::new(0),
+            pauses: AtomicU64::new(0),
         };
-        install.begin()?;
+        let (opening, desk) = install.begin()?;
+        *install.opening.lock().unwrap_or_else(PoisonError::into_inner) = opening;
+        *install.desk() = desk;
         Ok(Arc::new(install))
     }
 
@@ -184,11 +191,14 @@ impl Install {
 
     /// Trades an invitation for an install, with a key that is made here and kept in the key store. When the
     /// answer gets lost, ask again with the same invitation. A folder that holds somebody's training is
-    /// enrolled again for the same person only.
+    /// enrolled again for the same person only: one from elsewhere, and one that the server signed out. What was
+    /// not sent goes out as the new install then.
     ///
     /// # Errors
-    /// `WrongState` (`enrolled`, `another-person`), what the server says (`SignedOut` with its word for the
-    /// code, `ServerSaid`), `Offline`, what the key store says.
+    /// `WrongState` (`enrolled`, `another-person`: that person's invitation is spent then, and a coach withdraws
+    /// the device that came of it), what the server says (`ServerSaid` with `code-wrong`, `code-used`,
+    /// `code-expired` where the invitation is none any more), `Offline`, `Busy` while another one or an exchange
+    /// is under way, what the key store says.
     pub fn enrol(
         &self,
         invitation: Invitation,
@@ -197,18 +207,23 @@ impl Install {
         now: Now,
     ) -> Result<Who, DoorError> {
         self.clock.tell(now);
+        let _turn = self.turn()?;
         let before = match &*self.desk() {
             Desk::Shut | Desk::Paused => return Err(DoorError::Paused),
-            Desk::Here(work) if work.enrolled => return Err(DoorError::state("enrolled")),
+            Desk::Here(work) if work.enrolled && !signed_out(work.device.shelf())? => {
+                return Err(DoorError::state("enrolled"));
+            }
             Desk::Here(work) => Some(work.device.identity().person),
             Desk::Blank(_) => None,
         };
-        let key = self.vault.enrolling()?;
+        let key = self.vault.enrolling(&invitation.code)?;
         let server = invitation.server.trim_end_matches('/').to_owned();
         let way = Way { courier: &*courier, server: &server, stop: None, until: None };
         let said = way.carry(&request::enrolment(&invitation.code, &device_name, &key))?;
         let identity = request::enrolled(&said, &server, key)?;
         if before.is_some_and(|person| person != identity.person) {
+            // Its key is that of an install of somebody else now.
+            self.vault.enrolled();
             return Err(DoorError::state("another-person"));
         }
         let mark: Mark = random()?;
@@ -223,7 +238,8 @@ impl Install {
                 return Err(DoorError::Paused);
             }
         };
-        let noted = note(&mut store, &identity, &mark, 0);
+        let noted = note(&mut store, &identity, &mark, 0)
+            .and_then(|()| Ok(store.set_facts(&[(SIGNED_OUT, b"".as_slice())])?));
         *desk = self.here(store, identity.clone(), true)?;
         drop(desk);
         noted?;
@@ -233,39 +249,50 @@ impl Install {
     }
 
     /// Lets go of all files, for an app that goes to the background: nothing is locked and nothing is written
-    /// until it is resumed. Every call but `resume` and `shut` says `Paused` meanwhile, also one that is
-    /// under way.
+    /// until it is resumed. It waits for a call that is at the files; every call that needs them says `Paused`
+    /// meanwhile, and so does an exchange under way, even when it comes back after the folder was resumed.
     pub fn pause(&self) {
         let mut desk = self.desk();
+        self.pauses.fetch_add(1, Ordering::SeqCst);
         if !matches!(&*desk, Desk::Shut) {
             *desk = Desk::Paused;
         }
-        drop(desk);
-        self.hold.lock().unwrap_or_else(PoisonError::into_inner).take();
+        self.drop_hold();
     }
 
     /// Opens the files again.
     ///
     /// # Errors
-    /// As `open`; `Paused` when it was shut.
+    /// As `open`; `Paused` when it was shut, or paused again meanwhile.
     pub fn resume(&self, now: Now) -> Result<Opening, DoorError> {
         self.clock.tell(now);
-        match &*self.desk() {
+        let before = match &*self.desk() {
             Desk::Shut => return Err(DoorError::Paused),
-            Desk::Paused => {}
+            Desk::Paused => self.pauses.load(Ordering::SeqCst),
             Desk::Blank(_) | Desk::Here(_) => return Ok(self.opening()),
-        }
+        };
         let hold = Hold::take(&self.folder)?;
-        self.begin()?;
+        let (opening, opened) = self.begin()?;
+        let mut desk = self.desk();
+        if self.pauses.load(Ordering::SeqCst) != before || !matches!(*desk, Desk::Paused) {
+            // Files first, then the right to them.
+            drop((opened, hold));
+            return Err(DoorError::Paused);
+        }
         *self.hold.lock().unwrap_or_else(PoisonError::into_inner) = Some(hold);
-        Ok(self.opening())
+        *self.opening.lock().unwrap_or_else(PoisonError::into_inner) = opening.clone();
+        *desk = opened;
+        Ok(opening)
     }
 
     /// Lets go of everything for good; the folder can be opened again.
     pub fn shut(&self) {
-        *self.desk() = Desk::Shut;
+        let mut desk = self.desk();
+        self.pauses.fetch_add(1, Ordering::SeqCst);
+        *desk = Desk::Shut;
+        self.drop_hold();
+        drop(desk);
         self.watchers.clear();
-        self.hold.lock().unwrap_or_else(PoisonError::into_inner).take();
     }
 
     /// The revision: grows with each change that is made or comes in while the folder is open.
@@ -283,9 +310,34 @@ impl Install {
 }
 
 impl Install {
-    /// Lets go of the store, not of the folder.
-    pub(super) fn let_go(&self) {
-        *self.desk() = Desk::Shut;
+    /// The right to exchange or to enrol: one at a time.
+    pub(super) fn turn(&self) -> Result<Turn<'_>, DoorError> {
+        if self.exchanging.swap(true, Ordering::SeqCst) {
+            return Err(DoorError::Busy { detail: "another exchange is under way".to_owned() });
+        }
+        Ok(Turn(self))
+    }
+
+    /// Lets go of the store for good, not of the folder, if nothing waits to be sent or it goes too. Nothing can
+    /// be written between the look and the end.
+    pub(super) fn let_go(&self, unsent_too: bool) -> Result<(), DoorError> {
+        let mut desk = self.desk();
+        let waiting = match &mut *desk {
+            Desk::Shut | Desk::Paused => return Err(DoorError::Paused),
+            // Nothing was ever written there.
+            Desk::Blank(_) => 0,
+            Desk::Here(work) => work.waiting()?,
+        };
+        if waiting > 0 && !unsent_too {
+            return Err(DoorError::state("unsent"));
+        }
+        self.pauses.fetch_add(1, Ordering::SeqCst);
+        *desk = Desk::Shut;
+        Ok(())
+    }
+
+    fn drop_hold(&self) {
+        self.hold.lock().unwrap_or_else(PoisonError::into_inner).take();
     }
 
     fn desk(&self) -> MutexGuard<'_, Desk> {
@@ -294,9 +346,8 @@ impl Install {
         self.desk.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Opens the store, finds out whose it is, and puts both on the desk. The key store is asked without a
-    /// lock.
-    fn begin(&self) -> Result<(), DoorError> {
+    /// Opens the store and finds out whose it is. The key store is asked without a lock.
+    fn begin(&self) -> Result<(Opening, Desk), DoorError> {
         let mut store = Store::open(&self.folder)?;
         if let Some(most) = self.most_bytes {
             store.limit_pages(u32::try_from(most / PAGE).unwrap_or(u32::MAX).max(1))?;
@@ -316,7 +367,11 @@ impl Install {
                 };
                 let opens = entry.opens.max(opens) + 1;
                 self.vault.write(Entry { opens, ..entry.clone() })?;
-                note(&mut store, &entry.identity, &entry.mark, opens)?;
+                match note(&mut store, &entry.identity, &entry.mark, opens) {
+                    // It can be read all the same; this opening is not counted.
+                    Err(DoorError::StoreFull) => self.vault.write(entry.clone())?,
+                    other => other?,
+                }
                 (found, self.here(store, entry.identity, true)?)
             }
             _ => match store.fact(WHO)?.and_then(|who| Identity::from_bytes(&who).ok()) {
@@ -324,14 +379,13 @@ impl Install {
                 None => (Found::Blank, Desk::Blank(Box::new(store))),
             },
         };
-        *self.opening.lock().unwrap_or_else(PoisonError::into_inner) = Opening { found, set_aside };
-        *self.desk() = desk;
-        Ok(())
+        Ok((Opening { found, set_aside }, desk))
     }
 
     fn here(&self, store: Store, identity: Identity, enrolled: bool) -> Result<Desk, DoorError> {
         let device = Device::new(store, identity, Box::new(self.clock.clone()), random()?);
-        Ok(Desk::Here(Box::new(Work { device, readings: Readings::default(), enrolled })))
+        let opened = self.openings.fetch_add(1, Ordering::SeqCst);
+        Ok(Desk::Here(Box::new(Work { device, readings: Readings::default(), enrolled, opened })))
     }
 
     /// Works with what is here, for reading also where the folder has to be enrolled again.
@@ -348,9 +402,19 @@ impl Install {
         self.read(|work| if work.enrolled { f(work) } else { Err(DoorError::EnrolAgain) })
     }
 
+    /// The same for what began under an opening and goes on under that one only.
+    pub(super) fn work_of<T>(
+        &self,
+        opened: u64,
+        f: impl FnOnce(&mut Work) -> Result<T, DoorError>,
+    ) -> Result<T, DoorError> {
+        self.work(|work| if work.opened == opened { f(work) } else { Err(DoorError::Paused) })
+    }
+
     /// Does a deed once, and tells of it after it is on disk.
     pub(super) fn deed(
         &self,
+        what: What,
         now: Now,
         name: &str,
         f: impl FnOnce(&mut Work) -> Result<Deed, DoorError>,
@@ -358,14 +422,14 @@ impl Install {
         self.clock.tell(now);
         let done = self.work(|work| {
             let name = once(name)?;
-            if let Some(id) = work.device.shelf().done_once(name)? {
+            if let Some(id) = work.done_before(what, name)? {
                 return Ok(Err(id));
             }
             let deed = f(work)?;
             if deed.commands.is_empty() {
                 return Ok(Err(deed.id));
             }
-            work.run(&deed, name)?;
+            work.run(what, &deed, name)?;
             Ok(Ok(deed))
         })?;
         Ok(match done {
@@ -376,6 +440,20 @@ impl Install {
             }
         })
     }
+}
+
+/// Ends the right to exchange with the exchange.
+pub(super) struct Turn<'a>(&'a Install);
+
+impl Drop for Turn<'_> {
+    fn drop(&mut self) {
+        self.0.exchanging.store(false, Ordering::SeqCst);
+    }
+}
+
+/// Whether the last exchange found that the server lets this install in no more.
+fn signed_out(store: &Store) -> Result<bool, DoorError> {
+    Ok(store.fact(SIGNED_OUT)?.is_some_and(|code| !code.is_empty()))
 }
 
 /// Notes in the folder whose it is, without anything secret.

@@ -16,7 +16,7 @@ use super::clock::Now;
 use super::error::DoorError;
 use super::install::Install;
 use super::sheet::{Fields, Here, LeftOut, SetNumbers};
-use super::work::{Deed, Receipt, Work, key};
+use super::work::{Deed, Receipt, What, Work, key};
 
 /// A set to log.
 #[derive(Debug, Clone, PartialEq, Eq, uniffi::Record)]
@@ -106,7 +106,7 @@ impl Install {
     /// `BadValue`, `NotThere`, `EnrolAgain`, `StoreFull`, and what else the store says.
     pub fn log_set(&self, set: LogSet, now: Now) -> Result<Receipt, DoorError> {
         let LogSet { session, item, exercise, numbers, once } = set;
-        self.deed(now, &once, |work| {
+        self.deed(What("log_set"), now, &once, |work| {
             let numbers = numbers.read(self.clock.now())?;
             let session = session.as_deref().map(|s| key("session", s)).transpose()?;
             let exercise = exercise.as_deref().map(|e| key("exercise", e)).transpose()?;
@@ -136,7 +136,7 @@ impl Install {
     /// As `log_set`.
     pub fn correct_set(&self, set: CorrectSet, now: Now) -> Result<Receipt, DoorError> {
         let CorrectSet { session, set, numbers, once } = set;
-        self.deed(now, &once, |work| {
+        self.deed(What("correct_set"), now, &once, |work| {
             let numbers = numbers.read(self.clock.now())?;
             let screen = screen(work, Some(&key("session", &session)?))?;
             let there = find(&screen, &set)?;
@@ -158,7 +158,7 @@ impl Install {
         once: String,
         now: Now,
     ) -> Result<Receipt, DoorError> {
-        self.deed(now, &once, |work| {
+        self.deed(What("strike_set"), now, &once, |work| {
             let screen = screen(work, Some(&key("session", &session)?))?;
             let there = find(&screen, &set)?;
             let own = work.device.key();
@@ -175,7 +175,7 @@ impl Install {
     /// # Errors
     /// As `log_set`.
     pub fn skip_item(&self, skip: SkipItem, now: Now) -> Result<Receipt, DoorError> {
-        self.deed(now, &skip.once, |work| {
+        self.deed(What("skip_item"), now, &skip.once, |work| {
             let mut fields = Fields::default();
             let note = fields.note("note", skip.note.clone());
             fields.check()?;
@@ -193,7 +193,7 @@ impl Install {
     /// # Errors
     /// As `log_set`.
     pub fn close_session(&self, close: CloseSession, now: Now) -> Result<Receipt, DoorError> {
-        self.deed(now, &close.once, |work| {
+        self.deed(What("close_session"), now, &close.once, |work| {
             let mut fields = Fields::default();
             let minutes = fields.number("minutes", close.minutes, Minutes::new);
             let effort = fields.number("effort_tenths", close.effort_tenths, Effort::new);
@@ -219,7 +219,7 @@ impl Install {
         once: String,
         now: Now,
     ) -> Result<Receipt, DoorError> {
-        self.deed(now, &once, |work| {
+        self.deed(What("leave_session_out"), now, &once, |work| {
             let mut fields = Fields::default();
             let comment = fields.note("comment", comment);
             fields.check()?;
@@ -244,7 +244,7 @@ impl Install {
         once: String,
         now: Now,
     ) -> Result<Receipt, DoorError> {
-        self.deed(now, &once, |work| {
+        self.deed(What("say"), now, &once, |work| {
             let mut fields = Fields::default();
             let text = fields.note("words", Some(words));
             fields.check()?;

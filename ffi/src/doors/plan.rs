@@ -1,9 +1,13 @@
 //! The coach's pen on a phone: what is asked of an athlete on some days, new sessions, changes of a line, what
 //! two people changed at the same time, and exercises and tests for the club. Larger work is for a desk.
 
-use backstraight_core::base::id::PersonId;
+use std::hash::{DefaultHasher, Hash as _, Hasher as _};
+
+use backstraight_core::base::id::{ActorId, PersonId};
+use backstraight_core::base::moment::Moment;
 use backstraight_core::doc::command::{Command, New};
 use backstraight_core::doc::place::Place;
+use backstraight_core::doc::read::Met;
 use backstraight_core::model::any::AnyRecord;
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::{
@@ -21,7 +25,7 @@ use super::clock::Now;
 use super::error::DoorError;
 use super::install::Install;
 use super::sheet::{Choice, Fields, grams, whole};
-use super::work::{Deed, Receipt, Work, day, key};
+use super::work::{Deed, Receipt, What, Work, day, key};
 
 /// A line of a session that is asked.
 #[derive(Debug, Clone, PartialEq, Eq, uniffi::Record)]
@@ -107,10 +111,11 @@ pub struct ItemChange {
     /// Sets.
     #[uniffi(default = None)]
     pub sets: Option<u32>,
-    /// Repetitions of each.
+    /// Repetitions of each, on each side or contacts where the line is counted in those; `BadValue` where it is
+    /// held or measured.
     #[uniffi(default = None)]
     pub reps: Option<u32>,
-    /// The load, g; whole tens.
+    /// The load, g; whole tens. It takes the place of another kind of intensity.
     #[uniffi(default = None)]
     pub load_g: Option<u32>,
     /// Rest after each set, s.
@@ -230,10 +235,15 @@ impl Install {
     /// Asks a new session of an athlete.
     ///
     /// # Errors
-    /// `BadValue`, `NotAllowed`, and what the store says.
+    /// `NotThere` for somebody whom the server did not name, `BadValue`, `NotAllowed`, and what the store says.
     pub fn add_session(&self, session: NewSession, now: Now) -> Result<Receipt, DoorError> {
-        self.deed(now, &session.once, |work| {
+        self.deed(What("add_session"), now, &session.once, |work| {
             let person = work.person(Some(&session.athlete))?;
+            // Before the first exchange nobody is known.
+            let people = work.device.people()?;
+            if !people.is_empty() && !people.iter().any(|k| k.person.as_slice() == person.0.as_bytes()) {
+                return Err(DoorError::missing("person", &session.athlete));
+            }
             let date = day("day", &session.day)?;
             let mut f = Fields::default();
             let title = f.take("title", Some(session.title.clone()), Name::new).unwrap_or_default();
@@ -262,7 +272,7 @@ impl Install {
     /// # Errors
     /// `BadValue`, `NotThere`, `NotAllowed`, and what the store says.
     pub fn change_item(&self, change: ItemChange, now: Now) -> Result<Receipt, DoorError> {
-        self.deed(now, &change.once, |work| {
+        self.deed(What("change_item"), now, &change.once, |work| {
             let person = work.person(Some(&change.athlete))?;
             let wanted = key("item", &change.item)?;
             let (doc, plan) = newest(work, person, &change.item)?;
@@ -271,7 +281,7 @@ impl Install {
             let was = &entry.record;
             let to = Prescription {
                 sets: f.number("sets", change.sets, Count::new).unwrap_or(was.sets),
-                dose: f.number("reps", change.reps, Reps::new).map(|n| Dose::Reps(n, n)).or(was.dose),
+                dose: dose_with(&mut f, change.reps, was.dose),
                 intensity: f
                     .load("load_g", change.load_g)
                     .map(Intensity::Load)
@@ -297,7 +307,7 @@ impl Install {
         once: String,
         now: Now,
     ) -> Result<Receipt, DoorError> {
-        self.deed(now, &once, |work| {
+        self.deed(What("move_session"), now, &once, |work| {
             let person = work.person(Some(&athlete))?;
             let date = super::work::day("day", &day)?;
             let wanted = key("session", &session)?;
@@ -325,7 +335,7 @@ impl Install {
         once: String,
         now: Now,
     ) -> Result<Receipt, DoorError> {
-        self.deed(now, &once, |work| {
+        self.deed(What("withdraw_session"), now, &once, |work| {
             let person = work.person(Some(&athlete))?;
             let wanted = key("session", &session)?;
             let (doc, plan) = newest(work, person, &session)?;
@@ -351,7 +361,7 @@ impl Install {
             Ok(met
                 .into_iter()
                 .map(|m| MetHere {
-                    id: format!("{}/{}", m.place, m.field),
+                    id: met_id(&m.place, m.field, m.choices.iter().map(|c| (c.by, c.at))),
                     field: m.field.to_owned(),
                     values: m
                         .choices
@@ -366,7 +376,8 @@ impl Install {
     /// Picks the value of that number, from 0, where two edits met.
     ///
     /// # Errors
-    /// `NotThere`, `NotAllowed`, and what the store says.
+    /// `NotThere`, also when another value came in since `met` was asked: ask again; `NotAllowed`, and what the
+    /// store says.
     pub fn pick(
         &self,
         athlete: String,
@@ -375,10 +386,11 @@ impl Install {
         once: String,
         now: Now,
     ) -> Result<Receipt, DoorError> {
-        self.deed(now, &once, |work| {
+        self.deed(What("pick"), now, &once, |work| {
             let person = work.person(Some(&athlete))?;
             let (doc, plan) = newest(work, person, &id)?;
-            let met = plan.met.iter().find(|m| format!("{}/{}", m.place, m.field) == id);
+            let of = |m: &&Met| met_id(&m.place, m.field, m.told.iter().map(|t| (t.by, t.at))) == id;
+            let met = plan.met.iter().find(of);
             let met = met.ok_or_else(|| DoorError::missing("place where edits met", &id))?;
             let told = usize::try_from(value).ok().and_then(|n| met.told.get(n));
             let told = told.ok_or_else(|| DoorError::field("value", "out-of-range", "one of the values"))?;
@@ -393,7 +405,7 @@ impl Install {
     /// # Errors
     /// `BadValue`, `NotAllowed`, and what the store says.
     pub fn add_exercise(&self, exercise: NewExercise, now: Now) -> Result<Receipt, DoorError> {
-        self.deed(now, &exercise.once, |work| {
+        self.deed(What("add_exercise"), now, &exercise.once, |work| {
             let mut f = Fields::default();
             let name = f.take("name", Some(exercise.name.clone()), Name::new);
             let pattern = f.take("pattern", Some(exercise.pattern.as_str()), str::parse::<Pattern>);
@@ -413,7 +425,7 @@ impl Install {
     /// # Errors
     /// `BadValue`, `NotAllowed`, and what the store says.
     pub fn add_test(&self, test: NewTest, now: Now) -> Result<Receipt, DoorError> {
-        self.deed(now, &test.once, |work| {
+        self.deed(What("add_test"), now, &test.once, |work| {
             let mut f = Fields::default();
             let name = f.take("name", Some(test.name.clone()), Name::new);
             let measure = f.take("measure", Some(test.measure.as_str()), str::parse::<Measure>);
@@ -469,11 +481,35 @@ fn prescription(
     }))
 }
 
+/// A dose with other repetitions, counted as before.
+fn dose_with(f: &mut Fields, reps: Option<u32>, was: Option<Dose>) -> Option<Dose> {
+    let Some(n) = f.number("reps", reps, Reps::new) else { return was };
+    match was {
+        None | Some(Dose::Reps(..)) => Some(Dose::Reps(n, n)),
+        Some(Dose::RepsPerSide(_)) => Some(Dose::RepsPerSide(n)),
+        Some(Dose::Contacts(_)) => Some(Dose::Contacts(n)),
+        Some(Dose::Hold(_) | Dose::HoldPerSide(_) | Dose::Distance(_) | Dose::ToLimit) => {
+            f.wrong("reps", "other-dose", "this line is not counted in repetitions");
+            was
+        }
+    }
+}
+
 /// The plan that is shown of an athlete.
 fn newest(work: &mut Work, person: PersonId, id: &str) -> Result<(DocName, std::sync::Arc<Plan>), DoorError> {
     let found = work.readings.newest_plan(&mut work.device, person)?;
     let (season, plan) = found.ok_or_else(|| DoorError::missing("plan with", id))?;
     Ok((DocName::Plan(person, season), plan))
+}
+
+/// What names a place where edits met, with the values that met there: with another one it is another name, so
+/// that nobody picks what was not seen.
+fn met_id(place: &Place, field: &str, values: impl Iterator<Item = (ActorId, Moment)>) -> String {
+    let mut hasher = DefaultHasher::new();
+    for (by, at) in values {
+        (by.to_string(), at.0).hash(&mut hasher);
+    }
+    format!("{place}/{field}/{:016x}", hasher.finish())
 }
 
 /// The place after the last session of a day.

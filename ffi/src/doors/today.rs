@@ -6,7 +6,7 @@ use backstraight_core::science::Caution;
 use backstraight_core::view::availability;
 use backstraight_core::view::board::{Athlete, Review, Row, row};
 use backstraight_core::view::planned::Plan;
-use backstraight_core::view::state::State;
+use backstraight_core::view::state::{State, heard_of_self};
 
 use super::clock::Now;
 use super::error::DoorError;
@@ -17,8 +17,8 @@ use super::work::{Work, count, day};
 /// Most days in one answer.
 const MOST_DAYS: i32 = 400;
 
-/// The state of a session. Silence is not a miss: `Missed` needs that the phone was heard after that day, or
-/// that somebody said so.
+/// The state of a session. Silence is not a miss: `Missed` needs that every device in use was heard after that
+/// day, or that somebody said so. Of one's own sessions a phone knows no more than that it has nothing of them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, uniffi::Enum)]
 pub enum SessionState {
     /// On a later day.
@@ -90,7 +90,7 @@ impl Install {
         self.read(|work| {
             let person = work.device.identity().person;
             let here = Here::read(work, person)?;
-            let own = OfPerson { person, name: "", heard: Some(here.day.plus(-1)) };
+            let own = OfPerson { person, name: "", heard: Some(heard_of_self(here.day)) };
             let lines = own.lines(&here, here.day, here.day, here.day);
             let said = availability::said(&here.done.availability);
             let limits = availability::limits(&said, here.day).map(|said| LimitsLine {
@@ -139,10 +139,10 @@ pub(super) fn days(first: &str, last: &str) -> Result<(Day, Day), DoorError> {
     Ok((first, last))
 }
 
-/// The last day through which an athlete was heard: one's own phone knows up to yesterday.
+/// The last day through which an athlete was heard.
 pub(super) fn heard(work: &Work, person: PersonId, today: Day) -> Result<Option<Day>, DoorError> {
     if person == work.device.identity().person {
-        return Ok(Some(today.plus(-1)));
+        return Ok(Some(heard_of_self(today)));
     }
     let people = work.device.people()?;
     let known = people.into_iter().find(|k| k.person.as_slice() == person.0.as_bytes());

@@ -14,7 +14,7 @@ use super::clock::Now;
 use super::error::DoorError;
 use super::install::Install;
 use super::sheet::Fields;
-use super::work::{Deed, Receipt, Work, day, key};
+use super::work::{Deed, Receipt, What, Work, day, key};
 
 /// A test of the club.
 #[derive(Debug, Clone, PartialEq, Eq, uniffi::Record)]
@@ -124,7 +124,7 @@ impl Install {
     /// # Errors
     /// `BadValue`, `NotThere`, `NotAllowed`, and what the store says.
     pub fn record_trial(&self, trial: TrialEntry, now: Now) -> Result<Receipt, DoorError> {
-        self.deed(now, &trial.once, |work| {
+        self.deed(What("record_trial"), now, &trial.once, |work| {
             let test = key("test", &trial.test)?;
             if !work.library()?.protocols.contains_key(&test) {
                 return Err(DoorError::missing("test", &trial.test));

@@ -39,6 +39,16 @@ struct Stored {
     opens: u64,
 }
 
+/// What is being asked for.
+#[derive(Encode, Decode)]
+#[cbor(map)]
+struct Asked {
+    #[n(0)]
+    code: String,
+    #[n(1)]
+    seed: ByteArray<32>,
+}
+
 /// The key store, with what was put into it last.
 pub(super) struct Vault {
     keys: Arc<dyn KeyStore>,
@@ -90,20 +100,24 @@ impl Vault {
         }
     }
 
-    /// The key for an enrolment: the same for as long as no answer came, so that one that got lost can be
-    /// asked for again.
-    pub(super) fn enrolling(&self) -> Result<InstallKey, DoorError> {
-        if let Some(seed) = self.keys.look_up(ENROLLING.to_owned())?.and_then(|s| s.try_into().ok()) {
-            return Ok(InstallKey::of(seed));
+    /// The key for an enrolment by an invitation: the same for as long as no answer came, so that one that got
+    /// lost can be asked for again; another one for another invitation.
+    pub(super) fn enrolling(&self, code: &str) -> Result<InstallKey, DoorError> {
+        let asked = |kept: Vec<u8>| minicbor::decode::<Asked>(&kept).ok();
+        if let Some(asked) = self.keys.look_up(ENROLLING.to_owned())?.and_then(asked)
+            && asked.code == code
+        {
+            return Ok(InstallKey::of(*asked.seed));
         }
-        let seed: [u8; 32] = random()?;
-        self.keys.keep(ENROLLING.to_owned(), seed.to_vec())?;
-        Ok(InstallKey::of(seed))
+        let asked = Asked { code: code.to_owned(), seed: ByteArray::from(random::<32>()?) };
+        // Writing into memory cannot fail.
+        self.keys.keep(ENROLLING.to_owned(), minicbor::to_vec(&asked).unwrap_or_default())?;
+        Ok(InstallKey::of(*asked.seed))
     }
 
-    /// The enrolment is done.
+    /// The enrolment has its answer.
     pub(super) fn enrolled(&self) {
-        // Left there, it makes no second install: the code was spent.
+        // Left there, it makes no second install: the code was spent, and another one has another key.
         let _ = self.keys.forget(ENROLLING.to_owned());
     }
 

@@ -28,6 +28,8 @@ pub(super) struct Work {
     pub(super) readings: Readings,
     /// Whether this phone is the install that the folder was enrolled as.
     pub(super) enrolled: bool,
+    /// Which opening of the folder it is of: what began under an earlier one does not go on under it.
+    pub(super) opened: u64,
 }
 
 /// What is behind the doors.
@@ -53,6 +55,10 @@ pub struct Receipt {
     /// The revision with it.
     pub revision: u64,
 }
+
+/// Which kind of deed it is, by the name of its call.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct What(pub(super) &'static str);
 
 /// A deed as the parts put it together: commands of one document, in order.
 #[derive(Debug)]
@@ -89,14 +95,20 @@ impl Work {
         Ok(count(n))
     }
 
-    /// Does a deed; its name becomes durable with its last change.
-    pub(super) fn run(&mut self, deed: &Deed, once: &str) -> Result<(), DoorError> {
-        let Some((last, first)) = deed.commands.split_last() else { return Ok(()) };
-        for command in first {
-            self.device.run(deed.doc, command)?;
+    /// What came of the deed of that name, if it was done before.
+    pub(super) fn done_before(&self, what: What, once: &str) -> Result<Option<String>, DoorError> {
+        let Some(answer) = self.device.shelf().done_once(once)? else { return Ok(None) };
+        match answer.split_once(' ') {
+            Some((before, id)) if before == what.0 => Ok(Some(id.to_owned())),
+            // A new deed under an old name would be taken for done, and lost.
+            _ => Err(DoorError::field("once", "used", "this name was given to another deed")),
         }
-        self.device.shelf_mut().next_is(once, &deed.id);
-        let done = self.device.run(deed.doc, last);
+    }
+
+    /// Does a deed, all of it or nothing, in one transaction with its name.
+    pub(super) fn run(&mut self, what: What, deed: &Deed, once: &str) -> Result<(), DoorError> {
+        self.device.shelf_mut().next_is(once, &format!("{} {}", what.0, deed.id));
+        let done = self.device.run_all(deed.doc, &deed.commands);
         self.device.shelf_mut().next_is_nothing();
         done?;
         Ok(())

@@ -93,8 +93,10 @@ impl Store {
         Ok(query.query_row([key], |r| r.get(0)).optional()?)
     }
 
-    /// Limits the store to that many pages of 4 kB, as a full disk would. For tests.
-    #[doc(hidden)]
+    /// Limits the store to that many pages of 4 kB; beyond them it is full, as on a full disk.
+    ///
+    /// # Errors
+    /// When the store cannot be written.
     pub fn limit_pages(&mut self, pages: u32) -> Result<(), PhoneError> {
         self.db.pragma_update(None, "max_page_count", pages)?;
         Ok(())

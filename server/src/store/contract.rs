@@ -383,7 +383,7 @@ fn what_is_durable_is_told_once_and_what_was_taken_back_is_not(on: On) {
     let adds = vec![piece(0, b"a"), piece(1, b"b")];
     h.store.write_beside_blocking(move |db| document::append_all(db, &adds, NOW)).unwrap().unwrap();
     let other = Told::Rows(ClubId(Uuid::from_u128(9)));
-    let tell = move |db: &super::Db| {
+    let tell = move |db: &Db| {
         db.tell(other);
         db.tell(Told::Rows(CLUB));
         Ok(())

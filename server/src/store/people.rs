@@ -10,6 +10,7 @@ use minicbor::bytes::ByteVec;
 
 use super::fault::StoreError;
 use super::news::Told;
+use super::review::{self, Heard};
 use super::{audit, value};
 use crate::grant::{By, Caller, MayKeepAccounts};
 
@@ -268,7 +269,8 @@ pub fn known_to(db: &Db, caller: &Caller, has: Option<u64>) -> Result<Option<Peo
         return Ok(None);
     }
     let mut ask = db.prepare_cached(
-        "SELECT p.id, p.name, p.role, i.id, i.heard_day, i.heard_at, i.public_key
+        "SELECT p.id, p.name, p.role, i.id, i.heard_day, i.heard_at, i.public_key, i.created_at,
+                i.withdrawn_at IS NOT NULL OR i.refresh_killed_at IS NOT NULL
          FROM person p LEFT JOIN install i ON i.person = p.id
          WHERE p.club = ?1 AND (?2 = 0 OR p.role IN ('head coach', 'coach') OR p.id = ?3
                OR p.id IN (SELECT guardian FROM guardianship WHERE athlete = ?3 AND ended_at IS NULL)
@@ -277,6 +279,7 @@ pub fn known_to(db: &Db, caller: &Caller, has: Option<u64>) -> Result<Option<Peo
     )?;
     let mut rows = ask.query((club.0.as_bytes(), i64::from(few), caller.asker.person.0.as_bytes()))?;
     let mut list: Vec<Known> = Vec::new();
+    let mut heard: Vec<Vec<Heard>> = Vec::new();
     while let Some(r) = rows.next()? {
         let (id, role) = (value::person(r, 0)?, value::role(r, 2)?);
         let raw = ByteVec::from(id.0.as_bytes().to_vec());
@@ -290,8 +293,9 @@ pub fn known_to(db: &Db, caller: &Caller, has: Option<u64>) -> Result<Option<Peo
                 heard_at: None,
                 keys: None,
             });
+            heard.push(Vec::new());
         }
-        let Some(known) = list.last_mut() else { continue };
+        let (Some(known), Some(heard)) = (list.last_mut(), heard.last_mut()) else { continue };
         if r.get_ref(3)?.as_blob_or_null().ok().flatten().is_none() {
             continue;
         }
@@ -300,10 +304,14 @@ pub fn known_to(db: &Db, caller: &Caller, has: Option<u64>) -> Result<Option<Peo
         let key = r.get::<_, Option<Vec<u8>>>(6)?.unwrap_or_default();
         known.keys.get_or_insert_default().push(ByteVec::from(key));
         if coach {
-            // Days are written as in RFC 3339: the later one is the greater text.
-            known.heard_day = known.heard_day.take().max(r.get(4)?);
+            let day = r.get::<_, Option<String>>(4)?.and_then(|d| d.parse().ok());
+            heard.push(Heard { since: Day::of(Moment(r.get(7)?), 0).ok(), day, ended: r.get(8)? });
             known.heard_at = known.heard_at.max(r.get(5)?);
         }
+    }
+    // The same rule as of the board here, so that a coach's phone and this server never say two things.
+    for (known, heard) in list.iter_mut().zip(&heard) {
+        known.heard_day = review::heard_through(heard.iter()).map(|day| day.to_string());
     }
     Ok(Some(People { version, list }))
 }

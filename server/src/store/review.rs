@@ -71,12 +71,19 @@ impl Silence {
     }
 }
 
+/// How an install was heard.
+pub(super) struct Heard {
+    /// The day on which it was enrolled.
+    pub(super) since: Option<Day>,
+    /// The last day through which it was.
+    pub(super) day: Option<Day>,
+    /// Whether it is withdrawn.
+    pub(super) ended: bool,
+}
+
 /// What is known of an install.
 struct Install {
-    /// The day on which it was enrolled.
-    since: Option<Day>,
-    heard_day: Option<Day>,
-    ended: bool,
+    heard: Heard,
     heard_at: Option<i64>,
     clock_wrong: bool,
     old_app: bool,
@@ -87,16 +94,18 @@ fn silence(installs: &[Install]) -> Option<Silence> {
         return Some(Silence::NoPhone);
     }
     // The install that was heard last speaks for the person.
-    let Some(last) = installs.iter().filter(|i| !i.ended).max_by_key(|i| i.heard_at) else {
+    let Some(last) = installs.iter().filter(|i| !i.heard.ended).max_by_key(|i| i.heard_at) else {
         return Some(Silence::Withdrawn);
     };
     match last {
         Install { old_app: true, .. } => Some(Silence::OldApp),
         Install { clock_wrong: true, .. } => Some(Silence::WrongClock),
-        Install { heard_day: Some(last), .. } => heard_through(installs)
-            .is_some_and(|through| last.since(through) > USUAL)
-            .then_some(Silence::Another),
-        Install { heard_day: None, .. } => None,
+        Install { heard: Heard { day: Some(last), .. }, .. } => {
+            heard_through(installs.iter().map(|i| &i.heard))
+                .is_some_and(|through| last.since(through) > USUAL)
+                .then_some(Silence::Another)
+        }
+        Install { heard: Heard { day: None, .. }, .. } => None,
     }
 }
 
@@ -109,9 +118,9 @@ const FORGOTTEN: i32 = 28;
 /// Through which day a person was heard, if ever. A session may have been logged on any device in use: it counts as
 /// missed only when all of them were heard after its day. One that was not heard yet holds nothing from before it was
 /// enrolled.
-fn heard_through(installs: &[Install]) -> Option<Day> {
-    let ever = installs.iter().filter_map(|i| i.heard_day).max()?;
-    let days = || installs.iter().filter(|i| !i.ended).filter_map(|i| i.heard_day.or(i.since));
+pub(super) fn heard_through<'a>(installs: impl Iterator<Item = &'a Heard> + Clone) -> Option<Day> {
+    let ever = installs.clone().filter_map(|i| i.day).max()?;
+    let days = || installs.clone().filter(|i| !i.ended).filter_map(|i| i.day.or(i.since));
     let Some(newest) = days().max() else { return Some(ever) };
     days().filter(|day| newest.since(*day) <= FORGOTTEN).min()
 }
@@ -152,10 +161,9 @@ pub fn people(db: &Db, grant: &MayReview) -> Result<Vec<Person>, StoreError> {
         person.installs.push(value::install(r, 4)?);
         let heard: Option<String> = r.get(5)?;
         if let Some(installs) = installs.last_mut() {
+            let since = Day::of(Moment(r.get(11)?), 0).ok();
             installs.push(Install {
-                since: Day::of(Moment(r.get(11)?), 0).ok(),
-                heard_day: heard.and_then(|d| d.parse().ok()),
-                ended: r.get(6)?,
+                heard: Heard { since, day: heard.and_then(|d| d.parse().ok()), ended: r.get(6)? },
                 heard_at: r.get(7)?,
                 clock_wrong: r.get(8)?,
                 old_app: r.get(9)?,
@@ -164,7 +172,7 @@ pub fn people(db: &Db, grant: &MayReview) -> Result<Vec<Person>, StoreError> {
     }
     for (person, installs) in list.iter_mut().zip(&installs) {
         person.silence = silence(installs);
-        person.heard_through = heard_through(installs);
+        person.heard_through = heard_through(installs.iter().map(|i| &i.heard));
     }
     Ok(list)
 }
@@ -201,20 +209,18 @@ mod tests {
     fn install(heard: Option<&str>, ended: bool) -> Install {
         let heard_day = heard.map(|d| d.parse().unwrap());
         let since = "2026-11-15".parse().ok();
-        Install {
-            since,
-            heard_day,
-            ended,
-            heard_at: heard_day.map(|_| 1),
-            clock_wrong: false,
-            old_app: false,
-        }
+        let heard = Heard { since, day: heard_day, ended };
+        Install { heard, heard_at: heard_day.map(|_| 1), clock_wrong: false, old_app: false }
+    }
+
+    fn through(all: &[Install]) -> Option<String> {
+        heard_through(all.iter().map(|i| &i.heard)).map(|d| d.to_string())
     }
 
     #[test]
     fn everybody_is_waited_for_who_may_hold_a_session() {
         let phone = || install(Some("2026-11-20"), false);
-        for (others, through, silence) in [
+        for (others, heard, silence) in [
             (vec![], Some("2026-11-20"), None),
             // Enrolled and not heard yet.
             (vec![install(None, false)], Some("2026-11-15"), Some(Silence::Another)),
@@ -228,12 +234,11 @@ mod tests {
         ] {
             let mut all = others;
             all.push(Install { heard_at: Some(2), ..phone() });
-            let told = heard_through(&all).map(|d| d.to_string());
-            assert_eq!((told.as_deref(), self::silence(&all)), (through, silence));
+            assert_eq!((through(&all).as_deref(), self::silence(&all)), (heard, silence));
         }
         let ended = [install(Some("2026-11-10"), true), install(Some("2026-11-12"), true)];
-        assert_eq!(heard_through(&ended).map(|d| d.to_string()).as_deref(), Some("2026-11-12"));
-        assert_eq!(heard_through(&[]), None);
-        assert_eq!(heard_through(&[install(None, false), install(None, true)]), None);
+        assert_eq!(through(&ended).as_deref(), Some("2026-11-12"));
+        assert_eq!(through(&[]), None);
+        assert_eq!(through(&[install(None, false), install(None, true)]), None);
     }
 }

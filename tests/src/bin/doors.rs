@@ -332,7 +332,7 @@ fn call(
         }
         "report_over" => receipt(&i.report_over(text(a, "report"), once(), now)?),
         "reports" => {
-            let all = i.reports()?;
+            let all = i.reports(None)?;
             let first = all.first();
             json!({
                 "count": all.len(), "area0": first.and_then(|r| r.area.clone()),

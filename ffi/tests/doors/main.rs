@@ -3,6 +3,8 @@
 #![cfg(feature = "doors")]
 #![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
+mod races;
+
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::{Arc, Mutex};
@@ -136,7 +138,8 @@ fn the_folder_holds_no_secret() {
     say(&install, "a").unwrap();
     install.shut();
     let ever = keys.1.lock().unwrap();
-    let seed = ever.iter().find(|secret| secret.len() == 32).unwrap();
+    // What was kept first is what is being asked for, its key last.
+    let seed = ever[0].last_chunk::<32>().unwrap().as_slice();
     let secrets: [&[u8]; 3] = [seed, b"access-4711", b"refresh-4711"];
     let has = |bytes: &[u8], secret: &[u8]| bytes.windows(secret.len()).any(|w| w == secret);
     assert!(secrets.iter().all(|secret| has(&keys.0.lock().unwrap()["install"], secret)));
@@ -168,10 +171,12 @@ fn a_folder_without_its_key_store_can_be_read_and_is_enrolled_again_for_the_same
         lost: Mutex::default(),
         keys: Mutex::default(),
     });
-    let refused = enrol(&install, stranger);
+    let refused = enrol(&install, Arc::clone(&stranger));
     assert_eq!(refused, Err(DoorError::WrongState { code: "another-person".to_owned() }));
     assert_eq!(said(&install), 1);
-    enrol(&install, Canned::of("athlete")).unwrap();
+    let own = Canned::of("athlete");
+    enrol(&install, Arc::clone(&own)).unwrap();
+    assert_ne!(*stranger.keys.lock().unwrap(), *own.keys.lock().unwrap(), "a key is of one install only");
     assert_eq!(install.exchange_state().unwrap().waiting, waiting, "what was not sent waits still");
     assert!(say(&install, "a").unwrap(), "a deed stays done");
     assert!(!say(&install, "b").unwrap());

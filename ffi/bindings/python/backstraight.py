@@ -540,7 +540,7 @@ def _uniffi_check_api_checksums(lib):
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_add_exercise() != 48699:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
-    if lib.uniffi_backstraight_ffi_checksum_method_install_add_session() != 15851:
+    if lib.uniffi_backstraight_ffi_checksum_method_install_add_session() != 22652:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_add_test() != 42220:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
@@ -556,15 +556,17 @@ def _uniffi_check_api_checksums(lib):
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_check_in_of() != 17371:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
+    if lib.uniffi_backstraight_ffi_checksum_method_install_check_ins() != 19960:
+        raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_close_session() != 13284:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_correct_set() != 3927:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_diagnostics() != 30704:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
-    if lib.uniffi_backstraight_ffi_checksum_method_install_enrol() != 35604:
+    if lib.uniffi_backstraight_ffi_checksum_method_install_enrol() != 11483:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
-    if lib.uniffi_backstraight_ffi_checksum_method_install_erase() != 29351:
+    if lib.uniffi_backstraight_ffi_checksum_method_install_erase() != 32248:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_exchange() != 43304:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
@@ -582,11 +584,11 @@ def _uniffi_check_api_checksums(lib):
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_opening() != 27513:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
-    if lib.uniffi_backstraight_ffi_checksum_method_install_pause() != 16219:
+    if lib.uniffi_backstraight_ffi_checksum_method_install_pause() != 51640:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_people() != 18731:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
-    if lib.uniffi_backstraight_ffi_checksum_method_install_pick() != 33660:
+    if lib.uniffi_backstraight_ffi_checksum_method_install_pick() != 46193:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_planned() != 59479:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
@@ -596,9 +598,9 @@ def _uniffi_check_api_checksums(lib):
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_report_over() != 28051:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
-    if lib.uniffi_backstraight_ffi_checksum_method_install_reports() != 60889:
+    if lib.uniffi_backstraight_ffi_checksum_method_install_reports() != 38800:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
-    if lib.uniffi_backstraight_ffi_checksum_method_install_resume() != 43773:
+    if lib.uniffi_backstraight_ffi_checksum_method_install_resume() != 29105:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_revision() != 6249:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
@@ -735,6 +737,9 @@ _UniffiLib.uniffi_backstraight_ffi_checksum_method_install_check_in.restype = ct
 _UniffiLib.uniffi_backstraight_ffi_checksum_method_install_check_in_of.argtypes = (
 )
 _UniffiLib.uniffi_backstraight_ffi_checksum_method_install_check_in_of.restype = ctypes.c_uint16
+_UniffiLib.uniffi_backstraight_ffi_checksum_method_install_check_ins.argtypes = (
+)
+_UniffiLib.uniffi_backstraight_ffi_checksum_method_install_check_ins.restype = ctypes.c_uint16
 _UniffiLib.uniffi_backstraight_ffi_checksum_method_install_close_session.argtypes = (
 )
 _UniffiLib.uniffi_backstraight_ffi_checksum_method_install_close_session.restype = ctypes.c_uint16
@@ -983,6 +988,14 @@ _UniffiLib.uniffi_backstraight_ffi_fn_method_install_check_in_of.argtypes = (
     ctypes.POINTER(_UniffiRustCallStatus),
 )
 _UniffiLib.uniffi_backstraight_ffi_fn_method_install_check_in_of.restype = _UniffiRustBuffer
+_UniffiLib.uniffi_backstraight_ffi_fn_method_install_check_ins.argtypes = (
+    ctypes.c_uint64,
+    _UniffiRustBuffer,
+    _UniffiRustBuffer,
+    _UniffiRustBuffer,
+    ctypes.POINTER(_UniffiRustCallStatus),
+)
+_UniffiLib.uniffi_backstraight_ffi_fn_method_install_check_ins.restype = _UniffiRustBuffer
 _UniffiLib.uniffi_backstraight_ffi_fn_method_install_close_session.argtypes = (
     ctypes.c_uint64,
     _UniffiRustBuffer,
@@ -1128,6 +1141,7 @@ _UniffiLib.uniffi_backstraight_ffi_fn_method_install_report_over.argtypes = (
 _UniffiLib.uniffi_backstraight_ffi_fn_method_install_report_over.restype = _UniffiRustBuffer
 _UniffiLib.uniffi_backstraight_ffi_fn_method_install_reports.argtypes = (
     ctypes.c_uint64,
+    _UniffiRustBuffer,
     ctypes.POINTER(_UniffiRustCallStatus),
 )
 _UniffiLib.uniffi_backstraight_ffi_fn_method_install_reports.restype = _UniffiRustBuffer
@@ -1890,8 +1904,8 @@ class _UniffiFfiConverterTypeBestLine(_UniffiConverterRustBuffer):
 
 class SessionState(enum.Enum):
     """
-    The state of a session. Silence is not a miss: `Missed` needs that the phone was heard after that day, or
-    that somebody said so.
+    The state of a session. Silence is not a miss: `Missed` needs that every device in use was heard after that
+    day, or that somebody said so. Of one's own sessions a phone knows no more than that it has nothing of them.
 """
 
     COMING = 0
@@ -2310,6 +2324,45 @@ class _UniffiFfiConverterTypeCheckInAnswers(_UniffiConverterRustBuffer):
         _UniffiFfiConverterOptionalUInt32.write(value.mood, buf)
         _UniffiFfiConverterOptionalUInt32.write(value.mass_g, buf)
         _UniffiFfiConverterOptionalString.write(value.note, buf)
+
+@dataclass
+class CheckInLine:
+    """
+    What was answered on a day.
+"""
+    def __init__(self, *, day:str, answers:CheckInAnswers):
+        self.day = day
+        self.answers = answers
+
+
+
+
+    def __str__(self):
+        return "CheckInLine(day={}, answers={})".format(self.day, self.answers)
+    def __eq__(self, other):
+        if self.day != other.day:
+            return False
+        if self.answers != other.answers:
+            return False
+        return True
+
+class _UniffiFfiConverterTypeCheckInLine(_UniffiConverterRustBuffer):
+    @staticmethod
+    def read(buf):
+        return CheckInLine(
+            day=_UniffiFfiConverterString.read(buf),
+            answers=_UniffiFfiConverterTypeCheckInAnswers.read(buf),
+        )
+
+    @staticmethod
+    def check_lower(value):
+        _UniffiFfiConverterString.check_lower(value.day)
+        _UniffiFfiConverterTypeCheckInAnswers.check_lower(value.answers)
+
+    @staticmethod
+    def write(value, buf):
+        _UniffiFfiConverterString.write(value.day, buf)
+        _UniffiFfiConverterTypeCheckInAnswers.write(value.answers, buf)
 
 @dataclass
 class Choice:
@@ -2959,20 +3012,23 @@ class ExchangeState:
     """
     How things stand between this phone and the server.
 """
-    def __init__(self, *, waiting:int, last_complete_ms:typing.Optional[int], refused:typing.List[Refused]):
+    def __init__(self, *, waiting:int, last_complete_ms:typing.Optional[int], signed_out:typing.Optional[str], refused:typing.List[Refused]):
         self.waiting = waiting
         self.last_complete_ms = last_complete_ms
+        self.signed_out = signed_out
         self.refused = refused
 
 
 
 
     def __str__(self):
-        return "ExchangeState(waiting={}, last_complete_ms={}, refused={})".format(self.waiting, self.last_complete_ms, self.refused)
+        return "ExchangeState(waiting={}, last_complete_ms={}, signed_out={}, refused={})".format(self.waiting, self.last_complete_ms, self.signed_out, self.refused)
     def __eq__(self, other):
         if self.waiting != other.waiting:
             return False
         if self.last_complete_ms != other.last_complete_ms:
+            return False
+        if self.signed_out != other.signed_out:
             return False
         if self.refused != other.refused:
             return False
@@ -2984,6 +3040,7 @@ class _UniffiFfiConverterTypeExchangeState(_UniffiConverterRustBuffer):
         return ExchangeState(
             waiting=_UniffiFfiConverterUInt32.read(buf),
             last_complete_ms=_UniffiFfiConverterOptionalInt64.read(buf),
+            signed_out=_UniffiFfiConverterOptionalString.read(buf),
             refused=_UniffiFfiConverterSequenceTypeRefused.read(buf),
         )
 
@@ -2991,12 +3048,14 @@ class _UniffiFfiConverterTypeExchangeState(_UniffiConverterRustBuffer):
     def check_lower(value):
         _UniffiFfiConverterUInt32.check_lower(value.waiting)
         _UniffiFfiConverterOptionalInt64.check_lower(value.last_complete_ms)
+        _UniffiFfiConverterOptionalString.check_lower(value.signed_out)
         _UniffiFfiConverterSequenceTypeRefused.check_lower(value.refused)
 
     @staticmethod
     def write(value, buf):
         _UniffiFfiConverterUInt32.write(value.waiting, buf)
         _UniffiFfiConverterOptionalInt64.write(value.last_complete_ms, buf)
+        _UniffiFfiConverterOptionalString.write(value.signed_out, buf)
         _UniffiFfiConverterSequenceTypeRefused.write(value.refused, buf)
 
 @dataclass
@@ -6654,7 +6713,8 @@ class DoorError:  # type: ignore
     _UniffiTempDoorError.StoreFull = StoreFull # type: ignore
     class StoreDamaged(_UniffiTempDoorError):
         """
-        The store cannot be read; its files are kept. Nothing that an app can mend.
+        The store cannot be read; its files are kept. Shut the folder and open it: what can be read is taken over
+        into a new store. When opening says so too, there is nothing that an app can mend.
 """
 
         def __init__(self, detail):
@@ -7269,6 +7329,29 @@ class _UniffiFfiConverterOptionalTypeCheckInAnswers(_UniffiConverterRustBuffer):
             return _UniffiFfiConverterTypeCheckInAnswers.read(buf)
         else:
             raise InternalError("Unexpected flag byte for optional type")
+
+class _UniffiFfiConverterSequenceTypeCheckInLine(_UniffiConverterRustBuffer):
+    @classmethod
+    def check_lower(cls, value):
+        for item in value:
+            _UniffiFfiConverterTypeCheckInLine.check_lower(item)
+
+    @classmethod
+    def write(cls, value, buf):
+        items = len(value)
+        buf.write_i32(items)
+        for item in value:
+            _UniffiFfiConverterTypeCheckInLine.write(item, buf)
+
+    @classmethod
+    def read(cls, buf):
+        count = buf.read_i32()
+        if count < 0:
+            raise InternalError("Unexpected negative sequence length")
+
+        return [
+            _UniffiFfiConverterTypeCheckInLine.read(buf) for i in range(count)
+        ]
 
 
 class StopFlagProtocol(typing.Protocol):
@@ -7997,7 +8080,7 @@ class InstallProtocol(typing.Protocol):
         Asks a new session of an athlete.
 
         # Errors
-        `BadValue`, `NotAllowed`, and what the store says.
+        `NotThere` for somebody whom the server did not name, `BadValue`, `NotAllowed`, and what the store says.
 """
         raise NotImplementedError
     def add_test(self, test: NewTest,now: Now) -> Receipt:
@@ -8057,6 +8140,15 @@ class InstallProtocol(typing.Protocol):
         `BadValue`, and what the store says.
 """
         raise NotImplementedError
+    def check_ins(self, first_day: str,last_day: str,athlete: typing.Optional[str]) -> typing.List[CheckInLine]:
+        """
+        What was answered on some days, by day, the newest answers of each; days without answers are left out. Of
+        another athlete for a coach. How somebody feels is no measurement: show [`wellbeing_caution`] beside it.
+
+        # Errors
+        `BadValue`, and what the store says.
+"""
+        raise NotImplementedError
     def close_session(self, close: CloseSession,now: Now) -> Receipt:
         """
         Closes a session, begun or not: an athlete may have logged nothing and still say how it was.
@@ -8085,11 +8177,14 @@ class InstallProtocol(typing.Protocol):
         """
         Trades an invitation for an install, with a key that is made here and kept in the key store. When the
         answer gets lost, ask again with the same invitation. A folder that holds somebody's training is
-        enrolled again for the same person only.
+        enrolled again for the same person only: one from elsewhere, and one that the server signed out. What was
+        not sent goes out as the new install then.
 
         # Errors
-        `WrongState` (`enrolled`, `another-person`), what the server says (`SignedOut` with its word for the
-        code, `ServerSaid`), `Offline`, what the key store says.
+        `WrongState` (`enrolled`, `another-person`: that person's invitation is spent then, and a coach withdraws
+        the device that came of it), what the server says (`ServerSaid` with `code-wrong`, `code-used`,
+        `code-expired` where the invitation is none any more), `Offline`, `Busy` while another one or an exchange
+        is under way, what the key store says.
 """
         raise NotImplementedError
     def erase(self, unsent_too: bool) -> None:
@@ -8098,7 +8193,8 @@ class InstallProtocol(typing.Protocol):
         club. Refused while something waits to be sent, unless `unsent_too`.
 
         # Errors
-        `WrongState` (`unsent`), `KeysFailed`, `PhoneLocked`.
+        `WrongState` (`unsent`), `Busy` while an exchange is under way, `Paused`; `KeysFailed`, `PhoneLocked`: it is
+        shut then, open it and erase again.
 """
         raise NotImplementedError
     def exchange(self, courier: Courier,limits: ExchangeLimits,stop: StopFlag,progress: typing.Optional[Progress],now: Now) -> ExchangeReport:
@@ -8167,8 +8263,8 @@ class InstallProtocol(typing.Protocol):
     def pause(self, ) -> None:
         """
         Lets go of all files, for an app that goes to the background: nothing is locked and nothing is written
-        until it is resumed. Every call but `resume` and `shut` says `Paused` meanwhile, also one that is
-        under way.
+        until it is resumed. It waits for a call that is at the files; every call that needs them says `Paused`
+        meanwhile, and so does an exchange under way, even when it comes back after the folder was resumed.
 """
         raise NotImplementedError
     def people(self, ) -> typing.List[PersonLine]:
@@ -8184,7 +8280,8 @@ class InstallProtocol(typing.Protocol):
         Picks the value of that number, from 0, where two edits met.
 
         # Errors
-        `NotThere`, `NotAllowed`, and what the store says.
+        `NotThere`, also when another value came in since `met` was asked: ask again; `NotAllowed`, and what the
+        store says.
 """
         raise NotImplementedError
     def planned(self, first_day: str,last_day: str,athlete: typing.Optional[str]) -> typing.List[PlannedLine]:
@@ -8220,9 +8317,9 @@ class InstallProtocol(typing.Protocol):
         `NotThere`, and what the store says.
 """
         raise NotImplementedError
-    def reports(self, ) -> typing.List[ReportLine]:
+    def reports(self, athlete: typing.Optional[str]) -> typing.List[ReportLine]:
         """
-        The own reports, newest first.
+        Reports, newest first: the own ones, or those of an athlete for whom that athlete lets read them.
 
         # Errors
         What the store says.
@@ -8233,7 +8330,7 @@ class InstallProtocol(typing.Protocol):
         Opens the files again.
 
         # Errors
-        As `open`; `Paused` when it was shut.
+        As `open`; `Paused` when it was shut, or paused again meanwhile.
 """
         raise NotImplementedError
     def revision(self, ) -> int:
@@ -8471,7 +8568,7 @@ class Install(InstallProtocol):
         Asks a new session of an athlete.
 
         # Errors
-        `BadValue`, `NotAllowed`, and what the store says.
+        `NotThere` for somebody whom the server did not name, `BadValue`, `NotAllowed`, and what the store says.
 """
 
         _UniffiFfiConverterTypeNewSession.check_lower(session)
@@ -8659,6 +8756,34 @@ class Install(InstallProtocol):
             *_uniffi_lowered_args,
         )
         return _uniffi_lift_return(_uniffi_ffi_result)
+    def check_ins(self, first_day: str,last_day: str,athlete: typing.Optional[str]) -> typing.List[CheckInLine]:
+        """
+        What was answered on some days, by day, the newest answers of each; days without answers are left out. Of
+        another athlete for a coach. How somebody feels is no measurement: show [`wellbeing_caution`] beside it.
+
+        # Errors
+        `BadValue`, and what the store says.
+"""
+
+        _UniffiFfiConverterString.check_lower(first_day)
+
+        _UniffiFfiConverterString.check_lower(last_day)
+
+        _UniffiFfiConverterOptionalString.check_lower(athlete)
+        _uniffi_lowered_args = (
+            self._uniffi_clone_handle(),
+            _UniffiFfiConverterString.lower(first_day),
+            _UniffiFfiConverterString.lower(last_day),
+            _UniffiFfiConverterOptionalString.lower(athlete),
+        )
+        _uniffi_lift_return = _UniffiFfiConverterSequenceTypeCheckInLine.lift
+        _uniffi_error_converter = _UniffiFfiConverterTypeDoorError
+        _uniffi_ffi_result = _uniffi_rust_call_with_error(
+            _uniffi_error_converter,
+            _UniffiLib.uniffi_backstraight_ffi_fn_method_install_check_ins,
+            *_uniffi_lowered_args,
+        )
+        return _uniffi_lift_return(_uniffi_ffi_result)
     def close_session(self, close: CloseSession,now: Now) -> Receipt:
         """
         Closes a session, begun or not: an athlete may have logged nothing and still say how it was.
@@ -8732,11 +8857,14 @@ class Install(InstallProtocol):
         """
         Trades an invitation for an install, with a key that is made here and kept in the key store. When the
         answer gets lost, ask again with the same invitation. A folder that holds somebody's training is
-        enrolled again for the same person only.
+        enrolled again for the same person only: one from elsewhere, and one that the server signed out. What was
+        not sent goes out as the new install then.
 
         # Errors
-        `WrongState` (`enrolled`, `another-person`), what the server says (`SignedOut` with its word for the
-        code, `ServerSaid`), `Offline`, what the key store says.
+        `WrongState` (`enrolled`, `another-person`: that person's invitation is spent then, and a coach withdraws
+        the device that came of it), what the server says (`ServerSaid` with `code-wrong`, `code-used`,
+        `code-expired` where the invitation is none any more), `Offline`, `Busy` while another one or an exchange
+        is under way, what the key store says.
 """
 
         _UniffiFfiConverterTypeInvitation.check_lower(invitation)
@@ -8767,7 +8895,8 @@ class Install(InstallProtocol):
         club. Refused while something waits to be sent, unless `unsent_too`.
 
         # Errors
-        `WrongState` (`unsent`), `KeysFailed`, `PhoneLocked`.
+        `WrongState` (`unsent`), `Busy` while an exchange is under way, `Paused`; `KeysFailed`, `PhoneLocked`: it is
+        shut then, open it and erase again.
 """
 
         _UniffiFfiConverterBoolean.check_lower(unsent_too)
@@ -8983,8 +9112,8 @@ class Install(InstallProtocol):
     def pause(self, ) -> None:
         """
         Lets go of all files, for an app that goes to the background: nothing is locked and nothing is written
-        until it is resumed. Every call but `resume` and `shut` says `Paused` meanwhile, also one that is
-        under way.
+        until it is resumed. It waits for a call that is at the files; every call that needs them says `Paused`
+        meanwhile, and so does an exchange under way, even when it comes back after the folder was resumed.
 """
         _uniffi_lowered_args = (
             self._uniffi_clone_handle(),
@@ -9020,7 +9149,8 @@ class Install(InstallProtocol):
         Picks the value of that number, from 0, where two edits met.
 
         # Errors
-        `NotThere`, `NotAllowed`, and what the store says.
+        `NotThere`, also when another value came in since `met` was asked: ask again; `NotAllowed`, and what the
+        store says.
 """
 
         _UniffiFfiConverterString.check_lower(athlete)
@@ -9151,15 +9281,18 @@ class Install(InstallProtocol):
             *_uniffi_lowered_args,
         )
         return _uniffi_lift_return(_uniffi_ffi_result)
-    def reports(self, ) -> typing.List[ReportLine]:
+    def reports(self, athlete: typing.Optional[str]) -> typing.List[ReportLine]:
         """
-        The own reports, newest first.
+        Reports, newest first: the own ones, or those of an athlete for whom that athlete lets read them.
 
         # Errors
         What the store says.
 """
+
+        _UniffiFfiConverterOptionalString.check_lower(athlete)
         _uniffi_lowered_args = (
             self._uniffi_clone_handle(),
+            _UniffiFfiConverterOptionalString.lower(athlete),
         )
         _uniffi_lift_return = _UniffiFfiConverterSequenceTypeReportLine.lift
         _uniffi_error_converter = _UniffiFfiConverterTypeDoorError
@@ -9174,7 +9307,7 @@ class Install(InstallProtocol):
         Opens the files again.
 
         # Errors
-        As `open`; `Paused` when it was shut.
+        As `open`; `Paused` when it was shut, or paused again meanwhile.
 """
 
         _UniffiFfiConverterTypeNow.check_lower(now)
@@ -10072,6 +10205,7 @@ __all__ = [
     "SessionLine",
     "BoardRow",
     "CheckInAnswers",
+    "CheckInLine",
     "Choice",
     "CloseSession",
     "SetNumbers",

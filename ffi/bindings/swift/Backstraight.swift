@@ -914,6 +914,15 @@ public protocol InstallProtocol: AnyObject, Sendable {
     func checkInOf(day: String) throws  -> CheckInAnswers?
 
     /**
+     * What was answered on some days, by day, the newest answers of each; days without answers are left out. Of
+     * another athlete for a coach. How somebody feels is no measurement: show [`wellbeing_caution`] beside it.
+     *
+     * # Errors
+     * `BadValue`, and what the store says.
+     */
+    func checkIns(firstDay: String, lastDay: String, athlete: String?) throws  -> [CheckInLine]
+
+    /**
      * Reports pain or illness, in a document of the athlete's own: care staff read it, coaches only where
      * the athlete agreed.
      *
@@ -931,12 +940,12 @@ public protocol InstallProtocol: AnyObject, Sendable {
     func reportOver(report: String, once: String, now: Now) throws  -> Receipt
 
     /**
-     * The own reports, newest first.
+     * Reports, newest first: the own ones, or those of an athlete for whom that athlete lets read them.
      *
      * # Errors
      * What the store says.
      */
-    func reports() throws  -> [ReportLine]
+    func reports(athlete: String?) throws  -> [ReportLine]
 
     /**
      * How the store is. `deep` looks at every page, which takes a while.
@@ -951,7 +960,8 @@ public protocol InstallProtocol: AnyObject, Sendable {
      * club. Refused while something waits to be sent, unless `unsent_too`.
      *
      * # Errors
-     * `WrongState` (`unsent`), `KeysFailed`, `PhoneLocked`.
+     * `WrongState` (`unsent`), `Busy` while an exchange is under way, `Paused`; `KeysFailed`, `PhoneLocked`: it is
+     * shut then, open it and erase again.
      */
     func erase(unsentToo: Bool) throws
 
@@ -1013,11 +1023,14 @@ public protocol InstallProtocol: AnyObject, Sendable {
     /**
      * Trades an invitation for an install, with a key that is made here and kept in the key store. When the
      * answer gets lost, ask again with the same invitation. A folder that holds somebody's training is
-     * enrolled again for the same person only.
+     * enrolled again for the same person only: one from elsewhere, and one that the server signed out. What was
+     * not sent goes out as the new install then.
      *
      * # Errors
-     * `WrongState` (`enrolled`, `another-person`), what the server says (`SignedOut` with its word for the
-     * code, `ServerSaid`), `Offline`, what the key store says.
+     * `WrongState` (`enrolled`, `another-person`: that person's invitation is spent then, and a coach withdraws
+     * the device that came of it), what the server says (`ServerSaid` with `code-wrong`, `code-used`,
+     * `code-expired` where the invitation is none any more), `Offline`, `Busy` while another one or an exchange
+     * is under way, what the key store says.
      */
     func enrol(invitation: Invitation, deviceName: String, courier: Courier, now: Now) throws  -> Who
 
@@ -1028,8 +1041,8 @@ public protocol InstallProtocol: AnyObject, Sendable {
 
     /**
      * Lets go of all files, for an app that goes to the background: nothing is locked and nothing is written
-     * until it is resumed. Every call but `resume` and `shut` says `Paused` meanwhile, also one that is
-     * under way.
+     * until it is resumed. It waits for a call that is at the files; every call that needs them says `Paused`
+     * meanwhile, and so does an exchange under way, even when it comes back after the folder was resumed.
      */
     func pause()
 
@@ -1037,7 +1050,7 @@ public protocol InstallProtocol: AnyObject, Sendable {
      * Opens the files again.
      *
      * # Errors
-     * As `open`; `Paused` when it was shut.
+     * As `open`; `Paused` when it was shut, or paused again meanwhile.
      */
     func resume(now: Now) throws  -> Opening
 
@@ -1142,7 +1155,7 @@ public protocol InstallProtocol: AnyObject, Sendable {
      * Asks a new session of an athlete.
      *
      * # Errors
-     * `BadValue`, `NotAllowed`, and what the store says.
+     * `NotThere` for somebody whom the server did not name, `BadValue`, `NotAllowed`, and what the store says.
      */
     func addSession(session: NewSession, now: Now) throws  -> Receipt
 
@@ -1190,7 +1203,8 @@ public protocol InstallProtocol: AnyObject, Sendable {
      * Picks the value of that number, from 0, where two edits met.
      *
      * # Errors
-     * `NotThere`, `NotAllowed`, and what the store says.
+     * `NotThere`, also when another value came in since `met` was asked: ask again; `NotAllowed`, and what the
+     * store says.
      */
     func pick(athlete: String, id: String, value: UInt32, once: String, now: Now) throws  -> Receipt
 
@@ -1442,6 +1456,25 @@ open func checkInOf(day: String)throws  -> CheckInAnswers?  {
 }
 
     /**
+     * What was answered on some days, by day, the newest answers of each; days without answers are left out. Of
+     * another athlete for a coach. How somebody feels is no measurement: show [`wellbeing_caution`] beside it.
+     *
+     * # Errors
+     * `BadValue`, and what the store says.
+     */
+open func checkIns(firstDay: String, lastDay: String, athlete: String?)throws  -> [CheckInLine]  {
+    return try  FfiConverterSequenceTypeCheckInLine.lift(try rustCallWithError(FfiConverterTypeDoorError_lift) {
+        uniffiCallStatus in
+    uniffi_backstraight_ffi_fn_method_install_check_ins(
+            self.uniffiCloneHandle(),
+        FfiConverterString.lower(firstDay),
+        FfiConverterString.lower(lastDay),
+        FfiConverterOptionString.lower(athlete),uniffiCallStatus
+    )
+})
+}
+
+    /**
      * Reports pain or illness, in a document of the athlete's own: care staff read it, coaches only where
      * the athlete agreed.
      *
@@ -1478,16 +1511,17 @@ open func reportOver(report: String, once: String, now: Now)throws  -> Receipt  
 }
 
     /**
-     * The own reports, newest first.
+     * Reports, newest first: the own ones, or those of an athlete for whom that athlete lets read them.
      *
      * # Errors
      * What the store says.
      */
-open func reports()throws  -> [ReportLine]  {
+open func reports(athlete: String?)throws  -> [ReportLine]  {
     return try  FfiConverterSequenceTypeReportLine.lift(try rustCallWithError(FfiConverterTypeDoorError_lift) {
         uniffiCallStatus in
     uniffi_backstraight_ffi_fn_method_install_reports(
-            self.uniffiCloneHandle(),uniffiCallStatus
+            self.uniffiCloneHandle(),
+        FfiConverterOptionString.lower(athlete),uniffiCallStatus
     )
 })
 }
@@ -1513,7 +1547,8 @@ open func diagnostics(deep: Bool)throws  -> Diagnostics  {
      * club. Refused while something waits to be sent, unless `unsent_too`.
      *
      * # Errors
-     * `WrongState` (`unsent`), `KeysFailed`, `PhoneLocked`.
+     * `WrongState` (`unsent`), `Busy` while an exchange is under way, `Paused`; `KeysFailed`, `PhoneLocked`: it is
+     * shut then, open it and erase again.
      */
 open func erase(unsentToo: Bool)throws   {try rustCallWithError(FfiConverterTypeDoorError_lift) {
         uniffiCallStatus in
@@ -1636,11 +1671,14 @@ open func exchangeState()throws  -> ExchangeState  {
     /**
      * Trades an invitation for an install, with a key that is made here and kept in the key store. When the
      * answer gets lost, ask again with the same invitation. A folder that holds somebody's training is
-     * enrolled again for the same person only.
+     * enrolled again for the same person only: one from elsewhere, and one that the server signed out. What was
+     * not sent goes out as the new install then.
      *
      * # Errors
-     * `WrongState` (`enrolled`, `another-person`), what the server says (`SignedOut` with its word for the
-     * code, `ServerSaid`), `Offline`, what the key store says.
+     * `WrongState` (`enrolled`, `another-person`: that person's invitation is spent then, and a coach withdraws
+     * the device that came of it), what the server says (`ServerSaid` with `code-wrong`, `code-used`,
+     * `code-expired` where the invitation is none any more), `Offline`, `Busy` while another one or an exchange
+     * is under way, what the key store says.
      */
 open func enrol(invitation: Invitation, deviceName: String, courier: Courier, now: Now)throws  -> Who  {
     return try  FfiConverterTypeWho_lift(try rustCallWithError(FfiConverterTypeDoorError_lift) {
@@ -1669,8 +1707,8 @@ open func opening() -> Opening  {
 
     /**
      * Lets go of all files, for an app that goes to the background: nothing is locked and nothing is written
-     * until it is resumed. Every call but `resume` and `shut` says `Paused` meanwhile, also one that is
-     * under way.
+     * until it is resumed. It waits for a call that is at the files; every call that needs them says `Paused`
+     * meanwhile, and so does an exchange under way, even when it comes back after the folder was resumed.
      */
 open func pause()  {try! rustCall() {
         uniffiCallStatus in
@@ -1684,7 +1722,7 @@ open func pause()  {try! rustCall() {
      * Opens the files again.
      *
      * # Errors
-     * As `open`; `Paused` when it was shut.
+     * As `open`; `Paused` when it was shut, or paused again meanwhile.
      */
 open func resume(now: Now)throws  -> Opening  {
     return try  FfiConverterTypeOpening_lift(try rustCallWithError(FfiConverterTypeDoorError_lift) {
@@ -1914,7 +1952,7 @@ open func addExercise(exercise: NewExercise, now: Now)throws  -> Receipt  {
      * Asks a new session of an athlete.
      *
      * # Errors
-     * `BadValue`, `NotAllowed`, and what the store says.
+     * `NotThere` for somebody whom the server did not name, `BadValue`, `NotAllowed`, and what the store says.
      */
 open func addSession(session: NewSession, now: Now)throws  -> Receipt  {
     return try  FfiConverterTypeReceipt_lift(try rustCallWithError(FfiConverterTypeDoorError_lift) {
@@ -2016,7 +2054,8 @@ open func moveSession(athlete: String, session: String, day: String, once: Strin
      * Picks the value of that number, from 0, where two edits met.
      *
      * # Errors
-     * `NotThere`, `NotAllowed`, and what the store says.
+     * `NotThere`, also when another value came in since `met` was asked: ask again; `NotAllowed`, and what the
+     * store says.
      */
 open func pick(athlete: String, id: String, value: UInt32, once: String, now: Now)throws  -> Receipt  {
     return try  FfiConverterTypeReceipt_lift(try rustCallWithError(FfiConverterTypeDoorError_lift) {
@@ -3781,6 +3820,75 @@ public func FfiConverterTypeCheckInAnswers_lower(_ value: CheckInAnswers) -> Rus
 
 
 /**
+ * What was answered on a day.
+ */
+public struct CheckInLine: Equatable, Hashable {
+    /**
+     * The day.
+     */
+    public let day: String
+    /**
+     * The answers.
+     */
+    public let answers: CheckInAnswers
+
+    // Default memberwise initializers are never public by default, so we
+    // declare one manually.
+    public init(
+        /**
+         * The day.
+         */day: String,
+        /**
+         * The answers.
+         */answers: CheckInAnswers) {
+        self.day = day
+        self.answers = answers
+    }
+
+
+
+
+}
+
+#if compiler(>=6)
+extension CheckInLine: Sendable {}
+#endif
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
+public struct FfiConverterTypeCheckInLine: FfiConverterRustBuffer {
+    public static func read(from buf: inout (data: Data, offset: Data.Index)) throws -> CheckInLine {
+        return
+            try CheckInLine(
+                day: FfiConverterString.read(from: &buf),
+                answers: FfiConverterTypeCheckInAnswers.read(from: &buf)
+        )
+    }
+
+    public static func write(_ value: CheckInLine, into buf: inout [UInt8]) {
+        FfiConverterString.write(value.day, into: &buf)
+        FfiConverterTypeCheckInAnswers.write(value.answers, into: &buf)
+    }
+}
+
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
+public func FfiConverterTypeCheckInLine_lift(_ buf: RustBuffer) throws -> CheckInLine {
+    return try FfiConverterTypeCheckInLine.lift(buf)
+}
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
+public func FfiConverterTypeCheckInLine_lower(_ value: CheckInLine) -> RustBuffer {
+    return FfiConverterTypeCheckInLine.lower(value)
+}
+
+
+/**
  * An exercise to choose.
  */
 public struct Choice: Equatable, Hashable {
@@ -4397,6 +4505,11 @@ public struct ExchangeState: Equatable, Hashable {
      */
     public let lastCompleteMs: Int64?
     /**
+     * The server's word for why this phone is signed out, from the exchange that found it until one succeeds or
+     * the folder is enrolled again. Recording goes on meanwhile.
+     */
+    public let signedOut: String?
+    /**
      * What the server did not take and a person has to look at.
      */
     public let refused: [Refused]
@@ -4411,10 +4524,15 @@ public struct ExchangeState: Equatable, Hashable {
          * When an exchange was complete last, by this phone's clock, ms since 1970 in UTC.
          */lastCompleteMs: Int64?,
         /**
+         * The server's word for why this phone is signed out, from the exchange that found it until one succeeds or
+         * the folder is enrolled again. Recording goes on meanwhile.
+         */signedOut: String?,
+        /**
          * What the server did not take and a person has to look at.
          */refused: [Refused]) {
         self.waiting = waiting
         self.lastCompleteMs = lastCompleteMs
+        self.signedOut = signedOut
         self.refused = refused
     }
 
@@ -4436,6 +4554,7 @@ public struct FfiConverterTypeExchangeState: FfiConverterRustBuffer {
             try ExchangeState(
                 waiting: FfiConverterUInt32.read(from: &buf),
                 lastCompleteMs: FfiConverterOptionInt64.read(from: &buf),
+                signedOut: FfiConverterOptionString.read(from: &buf),
                 refused: FfiConverterSequenceTypeRefused.read(from: &buf)
         )
     }
@@ -4443,6 +4562,7 @@ public struct FfiConverterTypeExchangeState: FfiConverterRustBuffer {
     public static func write(_ value: ExchangeState, into buf: inout [UInt8]) {
         FfiConverterUInt32.write(value.waiting, into: &buf)
         FfiConverterOptionInt64.write(value.lastCompleteMs, into: &buf)
+        FfiConverterOptionString.write(value.signedOut, into: &buf)
         FfiConverterSequenceTypeRefused.write(value.refused, into: &buf)
     }
 }
@@ -4766,11 +4886,12 @@ public struct ItemChange: Equatable, Hashable {
      */
     public let sets: UInt32?
     /**
-     * Repetitions of each.
+     * Repetitions of each, on each side or contacts where the line is counted in those; `BadValue` where it is
+     * held or measured.
      */
     public let reps: UInt32?
     /**
-     * The load, g; whole tens.
+     * The load, g; whole tens. It takes the place of another kind of intensity.
      */
     public let loadG: UInt32?
     /**
@@ -4795,10 +4916,11 @@ public struct ItemChange: Equatable, Hashable {
          * Sets.
          */sets: UInt32? = nil,
         /**
-         * Repetitions of each.
+         * Repetitions of each, on each side or contacts where the line is counted in those; `BadValue` where it is
+         * held or measured.
          */reps: UInt32? = nil,
         /**
-         * The load, g; whole tens.
+         * The load, g; whole tens. It takes the place of another kind of intensity.
          */loadG: UInt32? = nil,
         /**
          * Rest after each set, s.
@@ -6280,7 +6402,7 @@ public struct PersonLine: Equatable, Hashable {
      */
     public let role: String
     /**
-     * The last local day through which one of the person's installs was heard; for coaches.
+     * The last local day through which every install in use of that person was heard; for coaches.
      */
     public let heardDay: String?
 
@@ -6297,7 +6419,7 @@ public struct PersonLine: Equatable, Hashable {
          * The role, a stable word.
          */role: String,
         /**
-         * The last local day through which one of the person's installs was heard; for coaches.
+         * The last local day through which every install in use of that person was heard; for coaches.
          */heardDay: String?) {
         self.person = person
         self.name = name
@@ -9436,7 +9558,7 @@ enum DoorError: Swift.Error, Equatable, Hashable, Foundation.LocalizedError {
      */
     case WrongState(
         /**
-         * A stable word: `unsent`, `stopped`, `enrolled`, `nothing`, `unbuilt`, `another-person`.
+         * A stable word: `unsent`, `enrolled`, `nothing`, `unbuilt`, `another-person`.
          */code: String
     )
     /**
@@ -9501,7 +9623,8 @@ enum DoorError: Swift.Error, Equatable, Hashable, Foundation.LocalizedError {
      */
     case StoreFull
     /**
-     * The store cannot be read; its files are kept. Nothing that an app can mend.
+     * The store cannot be read; its files are kept. Shut the folder and open it: what can be read is taken over
+     * into a new store. When opening says so too, there is nothing that an app can mend.
      */
     case StoreDamaged(
         /**
@@ -10213,8 +10336,8 @@ public func FfiConverterTypeReportKind_lower(_ value: ReportKind) -> RustBuffer 
 
 
 /**
- * The state of a session. Silence is not a miss: `Missed` needs that the phone was heard after that day, or
- * that somebody said so.
+ * The state of a session. Silence is not a miss: `Missed` needs that every device in use was heard after that
+ * day, or that somebody said so. Of one's own sessions a phone knows no more than that it has nothing of them.
  */
 
 public enum SessionState: Equatable, Hashable {
@@ -10789,6 +10912,31 @@ fileprivate struct FfiConverterSequenceTypeBoardRow: FfiConverterRustBuffer {
         seq.reserveCapacity(Int(len))
         for _ in 0 ..< len {
             seq.append(try FfiConverterTypeBoardRow.read(from: &buf))
+        }
+        return seq
+    }
+}
+
+#if swift(>=5.8)
+@_documentation(visibility: private)
+#endif
+fileprivate struct FfiConverterSequenceTypeCheckInLine: FfiConverterRustBuffer {
+    typealias SwiftType = [CheckInLine]
+
+    public static func write(_ value: [CheckInLine], into buf: inout [UInt8]) {
+        let len = Int32(value.count)
+        writeInt(&buf, len)
+        for item in value {
+            FfiConverterTypeCheckInLine.write(item, into: &buf)
+        }
+    }
+
+    public static func read(from buf: inout (data: Data, offset: Data.Index)) throws -> [CheckInLine] {
+        let len: Int32 = try readInt(&buf)
+        var seq = [CheckInLine]()
+        seq.reserveCapacity(Int(len))
+        for _ in 0 ..< len {
+            seq.append(try FfiConverterTypeCheckInLine.read(from: &buf))
         }
         return seq
     }
@@ -11493,19 +11641,22 @@ private let initializationResult: InitializationResult = {
     if (uniffi_backstraight_ffi_checksum_method_install_check_in_of() != 17371) {
         return InitializationResult.apiChecksumMismatch
     }
+    if (uniffi_backstraight_ffi_checksum_method_install_check_ins() != 19960) {
+        return InitializationResult.apiChecksumMismatch
+    }
     if (uniffi_backstraight_ffi_checksum_method_install_report() != 6702) {
         return InitializationResult.apiChecksumMismatch
     }
     if (uniffi_backstraight_ffi_checksum_method_install_report_over() != 28051) {
         return InitializationResult.apiChecksumMismatch
     }
-    if (uniffi_backstraight_ffi_checksum_method_install_reports() != 60889) {
+    if (uniffi_backstraight_ffi_checksum_method_install_reports() != 38800) {
         return InitializationResult.apiChecksumMismatch
     }
     if (uniffi_backstraight_ffi_checksum_method_install_diagnostics() != 30704) {
         return InitializationResult.apiChecksumMismatch
     }
-    if (uniffi_backstraight_ffi_checksum_method_install_erase() != 29351) {
+    if (uniffi_backstraight_ffi_checksum_method_install_erase() != 32248) {
         return InitializationResult.apiChecksumMismatch
     }
     if (uniffi_backstraight_ffi_checksum_method_install_set_refused_aside() != 56985) {
@@ -11526,16 +11677,16 @@ private let initializationResult: InitializationResult = {
     if (uniffi_backstraight_ffi_checksum_method_install_exchange_state() != 3213) {
         return InitializationResult.apiChecksumMismatch
     }
-    if (uniffi_backstraight_ffi_checksum_method_install_enrol() != 35604) {
+    if (uniffi_backstraight_ffi_checksum_method_install_enrol() != 11483) {
         return InitializationResult.apiChecksumMismatch
     }
     if (uniffi_backstraight_ffi_checksum_method_install_opening() != 27513) {
         return InitializationResult.apiChecksumMismatch
     }
-    if (uniffi_backstraight_ffi_checksum_method_install_pause() != 16219) {
+    if (uniffi_backstraight_ffi_checksum_method_install_pause() != 51640) {
         return InitializationResult.apiChecksumMismatch
     }
-    if (uniffi_backstraight_ffi_checksum_method_install_resume() != 43773) {
+    if (uniffi_backstraight_ffi_checksum_method_install_resume() != 29105) {
         return InitializationResult.apiChecksumMismatch
     }
     if (uniffi_backstraight_ffi_checksum_method_install_revision() != 6249) {
@@ -11577,7 +11728,7 @@ private let initializationResult: InitializationResult = {
     if (uniffi_backstraight_ffi_checksum_method_install_add_exercise() != 48699) {
         return InitializationResult.apiChecksumMismatch
     }
-    if (uniffi_backstraight_ffi_checksum_method_install_add_session() != 15851) {
+    if (uniffi_backstraight_ffi_checksum_method_install_add_session() != 22652) {
         return InitializationResult.apiChecksumMismatch
     }
     if (uniffi_backstraight_ffi_checksum_method_install_add_test() != 42220) {
@@ -11595,7 +11746,7 @@ private let initializationResult: InitializationResult = {
     if (uniffi_backstraight_ffi_checksum_method_install_move_session() != 21959) {
         return InitializationResult.apiChecksumMismatch
     }
-    if (uniffi_backstraight_ffi_checksum_method_install_pick() != 33660) {
+    if (uniffi_backstraight_ffi_checksum_method_install_pick() != 46193) {
         return InitializationResult.apiChecksumMismatch
     }
     if (uniffi_backstraight_ffi_checksum_method_install_planned() != 59479) {

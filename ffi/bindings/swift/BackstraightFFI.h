@@ -368,6 +368,11 @@ RustBuffer uniffi_backstraight_ffi_fn_method_install_check_in(uint64_t ptr, Rust
 RustBuffer uniffi_backstraight_ffi_fn_method_install_check_in_of(uint64_t ptr, RustBuffer day, RustCallStatus *_Nonnull out_status
 );
 #endif
+#ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_CHECK_INS
+#define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_CHECK_INS
+RustBuffer uniffi_backstraight_ffi_fn_method_install_check_ins(uint64_t ptr, RustBuffer first_day, RustBuffer last_day, RustBuffer athlete, RustCallStatus *_Nonnull out_status
+);
+#endif
 #ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_REPORT
 #define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_REPORT
 RustBuffer uniffi_backstraight_ffi_fn_method_install_report(uint64_t ptr, RustBuffer report, RustBuffer now, RustCallStatus *_Nonnull out_status
@@ -380,7 +385,7 @@ RustBuffer uniffi_backstraight_ffi_fn_method_install_report_over(uint64_t ptr, R
 #endif
 #ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_REPORTS
 #define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_REPORTS
-RustBuffer uniffi_backstraight_ffi_fn_method_install_reports(uint64_t ptr, RustCallStatus *_Nonnull out_status
+RustBuffer uniffi_backstraight_ffi_fn_method_install_reports(uint64_t ptr, RustBuffer athlete, RustCallStatus *_Nonnull out_status
 );
 #endif
 #ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_FN_METHOD_INSTALL_DIAGNOSTICS
@@ -1082,6 +1087,12 @@ uint16_t uniffi_backstraight_ffi_checksum_method_install_check_in(void
 #ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_CHECK_IN_OF
 #define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_CHECK_IN_OF
 uint16_t uniffi_backstraight_ffi_checksum_method_install_check_in_of(void
+
+);
+#endif
+#ifndef UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_CHECK_INS
+#define UNIFFI_FFIDEF_UNIFFI_BACKSTRAIGHT_FFI_CHECKSUM_METHOD_INSTALL_CHECK_INS
+uint16_t uniffi_backstraight_ffi_checksum_method_install_check_ins(void
 
 );
 #endif

@@ -799,6 +799,8 @@ internal object IntegrityCheckingUniffiLib {
     ): Int
     external fun uniffi_backstraight_ffi_checksum_method_install_check_in_of(
     ): Int
+    external fun uniffi_backstraight_ffi_checksum_method_install_check_ins(
+    ): Int
     external fun uniffi_backstraight_ffi_checksum_method_install_report(
     ): Int
     external fun uniffi_backstraight_ffi_checksum_method_install_report_over(
@@ -951,11 +953,13 @@ internal object UniffiLib {
     ): RustBuffer.ByValue
     external fun uniffi_backstraight_ffi_fn_method_install_check_in_of(`ptr`: Long,`day`: RustBuffer.ByValue,uniffi_out_err: UniffiRustCallStatus,
     ): RustBuffer.ByValue
+    external fun uniffi_backstraight_ffi_fn_method_install_check_ins(`ptr`: Long,`firstDay`: RustBuffer.ByValue,`lastDay`: RustBuffer.ByValue,`athlete`: RustBuffer.ByValue,uniffi_out_err: UniffiRustCallStatus,
+    ): RustBuffer.ByValue
     external fun uniffi_backstraight_ffi_fn_method_install_report(`ptr`: Long,`report`: RustBuffer.ByValue,`now`: RustBuffer.ByValue,uniffi_out_err: UniffiRustCallStatus,
     ): RustBuffer.ByValue
     external fun uniffi_backstraight_ffi_fn_method_install_report_over(`ptr`: Long,`report`: RustBuffer.ByValue,`once`: RustBuffer.ByValue,`now`: RustBuffer.ByValue,uniffi_out_err: UniffiRustCallStatus,
     ): RustBuffer.ByValue
-    external fun uniffi_backstraight_ffi_fn_method_install_reports(`ptr`: Long,uniffi_out_err: UniffiRustCallStatus,
+    external fun uniffi_backstraight_ffi_fn_method_install_reports(`ptr`: Long,`athlete`: RustBuffer.ByValue,uniffi_out_err: UniffiRustCallStatus,
     ): RustBuffer.ByValue
     external fun uniffi_backstraight_ffi_fn_method_install_diagnostics(`ptr`: Long,`deep`: Byte,uniffi_out_err: UniffiRustCallStatus,
     ): RustBuffer.ByValue
@@ -1258,19 +1262,22 @@ private fun uniffiCheckApiChecksums(lib: IntegrityCheckingUniffiLib) {
     if ((lib.uniffi_backstraight_ffi_checksum_method_install_check_in_of() and 0xFFFF) != 17371) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
+    if ((lib.uniffi_backstraight_ffi_checksum_method_install_check_ins() and 0xFFFF) != 19960) {
+        throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
+    }
     if ((lib.uniffi_backstraight_ffi_checksum_method_install_report() and 0xFFFF) != 6702) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
     if ((lib.uniffi_backstraight_ffi_checksum_method_install_report_over() and 0xFFFF) != 28051) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
-    if ((lib.uniffi_backstraight_ffi_checksum_method_install_reports() and 0xFFFF) != 60889) {
+    if ((lib.uniffi_backstraight_ffi_checksum_method_install_reports() and 0xFFFF) != 38800) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
     if ((lib.uniffi_backstraight_ffi_checksum_method_install_diagnostics() and 0xFFFF) != 30704) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
-    if ((lib.uniffi_backstraight_ffi_checksum_method_install_erase() and 0xFFFF) != 29351) {
+    if ((lib.uniffi_backstraight_ffi_checksum_method_install_erase() and 0xFFFF) != 32248) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
     if ((lib.uniffi_backstraight_ffi_checksum_method_install_set_refused_aside() and 0xFFFF) != 56985) {
@@ -1291,16 +1298,16 @@ private fun uniffiCheckApiChecksums(lib: IntegrityCheckingUniffiLib) {
     if ((lib.uniffi_backstraight_ffi_checksum_method_install_exchange_state() and 0xFFFF) != 3213) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
-    if ((lib.uniffi_backstraight_ffi_checksum_method_install_enrol() and 0xFFFF) != 35604) {
+    if ((lib.uniffi_backstraight_ffi_checksum_method_install_enrol() and 0xFFFF) != 11483) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
     if ((lib.uniffi_backstraight_ffi_checksum_method_install_opening() and 0xFFFF) != 27513) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
-    if ((lib.uniffi_backstraight_ffi_checksum_method_install_pause() and 0xFFFF) != 16219) {
+    if ((lib.uniffi_backstraight_ffi_checksum_method_install_pause() and 0xFFFF) != 51640) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
-    if ((lib.uniffi_backstraight_ffi_checksum_method_install_resume() and 0xFFFF) != 43773) {
+    if ((lib.uniffi_backstraight_ffi_checksum_method_install_resume() and 0xFFFF) != 29105) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
     if ((lib.uniffi_backstraight_ffi_checksum_method_install_revision() and 0xFFFF) != 6249) {
@@ -1342,7 +1349,7 @@ private fun uniffiCheckApiChecksums(lib: IntegrityCheckingUniffiLib) {
     if ((lib.uniffi_backstraight_ffi_checksum_method_install_add_exercise() and 0xFFFF) != 48699) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
-    if ((lib.uniffi_backstraight_ffi_checksum_method_install_add_session() and 0xFFFF) != 15851) {
+    if ((lib.uniffi_backstraight_ffi_checksum_method_install_add_session() and 0xFFFF) != 22652) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
     if ((lib.uniffi_backstraight_ffi_checksum_method_install_add_test() and 0xFFFF) != 42220) {
@@ -1360,7 +1367,7 @@ private fun uniffiCheckApiChecksums(lib: IntegrityCheckingUniffiLib) {
     if ((lib.uniffi_backstraight_ffi_checksum_method_install_move_session() and 0xFFFF) != 21959) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
-    if ((lib.uniffi_backstraight_ffi_checksum_method_install_pick() and 0xFFFF) != 33660) {
+    if ((lib.uniffi_backstraight_ffi_checksum_method_install_pick() and 0xFFFF) != 46193) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
     if ((lib.uniffi_backstraight_ffi_checksum_method_install_planned() and 0xFFFF) != 59479) {
@@ -2318,6 +2325,15 @@ public interface InstallInterface {
     fun `checkInOf`(`day`: kotlin.String): CheckInAnswers?
 
     /**
+     * What was answered on some days, by day, the newest answers of each; days without answers are left out. Of
+     * another athlete for a coach. How somebody feels is no measurement: show [`wellbeing_caution`] beside it.
+     *
+     * # Errors
+     * `BadValue`, and what the store says.
+     */
+    fun `checkIns`(`firstDay`: kotlin.String, `lastDay`: kotlin.String, `athlete`: kotlin.String?): List<CheckInLine>
+
+    /**
      * Reports pain or illness, in a document of the athlete's own: care staff read it, coaches only where
      * the athlete agreed.
      *
@@ -2335,12 +2351,12 @@ public interface InstallInterface {
     fun `reportOver`(`report`: kotlin.String, `once`: kotlin.String, `now`: Now): Receipt
 
     /**
-     * The own reports, newest first.
+     * Reports, newest first: the own ones, or those of an athlete for whom that athlete lets read them.
      *
      * # Errors
      * What the store says.
      */
-    fun `reports`(): List<ReportLine>
+    fun `reports`(`athlete`: kotlin.String?): List<ReportLine>
 
     /**
      * How the store is. `deep` looks at every page, which takes a while.
@@ -2355,7 +2371,8 @@ public interface InstallInterface {
      * club. Refused while something waits to be sent, unless `unsent_too`.
      *
      * # Errors
-     * `WrongState` (`unsent`), `KeysFailed`, `PhoneLocked`.
+     * `WrongState` (`unsent`), `Busy` while an exchange is under way, `Paused`; `KeysFailed`, `PhoneLocked`: it is
+     * shut then, open it and erase again.
      */
     fun `erase`(`unsentToo`: kotlin.Boolean)
 
@@ -2417,11 +2434,14 @@ public interface InstallInterface {
     /**
      * Trades an invitation for an install, with a key that is made here and kept in the key store. When the
      * answer gets lost, ask again with the same invitation. A folder that holds somebody's training is
-     * enrolled again for the same person only.
+     * enrolled again for the same person only: one from elsewhere, and one that the server signed out. What was
+     * not sent goes out as the new install then.
      *
      * # Errors
-     * `WrongState` (`enrolled`, `another-person`), what the server says (`SignedOut` with its word for the
-     * code, `ServerSaid`), `Offline`, what the key store says.
+     * `WrongState` (`enrolled`, `another-person`: that person's invitation is spent then, and a coach withdraws
+     * the device that came of it), what the server says (`ServerSaid` with `code-wrong`, `code-used`,
+     * `code-expired` where the invitation is none any more), `Offline`, `Busy` while another one or an exchange
+     * is under way, what the key store says.
      */
     fun `enrol`(`invitation`: Invitation, `deviceName`: kotlin.String, `courier`: Courier, `now`: Now): Who
 
@@ -2432,8 +2452,8 @@ public interface InstallInterface {
 
     /**
      * Lets go of all files, for an app that goes to the background: nothing is locked and nothing is written
-     * until it is resumed. Every call but `resume` and `shut` says `Paused` meanwhile, also one that is
-     * under way.
+     * until it is resumed. It waits for a call that is at the files; every call that needs them says `Paused`
+     * meanwhile, and so does an exchange under way, even when it comes back after the folder was resumed.
      */
     fun `pause`()
 
@@ -2441,7 +2461,7 @@ public interface InstallInterface {
      * Opens the files again.
      *
      * # Errors
-     * As `open`; `Paused` when it was shut.
+     * As `open`; `Paused` when it was shut, or paused again meanwhile.
      */
     fun `resume`(`now`: Now): Opening
 
@@ -2546,7 +2566,7 @@ public interface InstallInterface {
      * Asks a new session of an athlete.
      *
      * # Errors
-     * `BadValue`, `NotAllowed`, and what the store says.
+     * `NotThere` for somebody whom the server did not name, `BadValue`, `NotAllowed`, and what the store says.
      */
     fun `addSession`(`session`: NewSession, `now`: Now): Receipt
 
@@ -2594,7 +2614,8 @@ public interface InstallInterface {
      * Picks the value of that number, from 0, where two edits met.
      *
      * # Errors
-     * `NotThere`, `NotAllowed`, and what the store says.
+     * `NotThere`, also when another value came in since `met` was asked: ask again; `NotAllowed`, and what the
+     * store says.
      */
     fun `pick`(`athlete`: kotlin.String, `id`: kotlin.String, `value`: kotlin.UInt, `once`: kotlin.String, `now`: Now): Receipt
 
@@ -2909,6 +2930,30 @@ open class Install: Disposable, AutoCloseable, InstallInterface
 
 
     /**
+     * What was answered on some days, by day, the newest answers of each; days without answers are left out. Of
+     * another athlete for a coach. How somebody feels is no measurement: show [`wellbeing_caution`] beside it.
+     *
+     * # Errors
+     * `BadValue`, and what the store says.
+     */
+    @Throws(DoorException::class)override fun `checkIns`(`firstDay`: kotlin.String, `lastDay`: kotlin.String, `athlete`: kotlin.String?): List<CheckInLine> {
+            return FfiConverterSequenceTypeCheckInLine.lift(
+    callWithHandle {
+    uniffiRustCallWithError(DoorException) { _status ->
+    UniffiLib.uniffi_backstraight_ffi_fn_method_install_check_ins(
+        it,
+
+        FfiConverterString.lower(`firstDay`),
+        FfiConverterString.lower(`lastDay`),
+        FfiConverterOptionalString.lower(`athlete`),_status)
+}
+    }
+    )
+    }
+
+
+
+    /**
      * Reports pain or illness, in a document of the athlete's own: care staff read it, coaches only where
      * the athlete agreed.
      *
@@ -2955,18 +3000,19 @@ open class Install: Disposable, AutoCloseable, InstallInterface
 
 
     /**
-     * The own reports, newest first.
+     * Reports, newest first: the own ones, or those of an athlete for whom that athlete lets read them.
      *
      * # Errors
      * What the store says.
      */
-    @Throws(DoorException::class)override fun `reports`(): List<ReportLine> {
+    @Throws(DoorException::class)override fun `reports`(`athlete`: kotlin.String?): List<ReportLine> {
             return FfiConverterSequenceTypeReportLine.lift(
     callWithHandle {
     uniffiRustCallWithError(DoorException) { _status ->
     UniffiLib.uniffi_backstraight_ffi_fn_method_install_reports(
         it,
-        _status)
+
+        FfiConverterOptionalString.lower(`athlete`),_status)
 }
     }
     )
@@ -3000,7 +3046,8 @@ open class Install: Disposable, AutoCloseable, InstallInterface
      * club. Refused while something waits to be sent, unless `unsent_too`.
      *
      * # Errors
-     * `WrongState` (`unsent`), `KeysFailed`, `PhoneLocked`.
+     * `WrongState` (`unsent`), `Busy` while an exchange is under way, `Paused`; `KeysFailed`, `PhoneLocked`: it is
+     * shut then, open it and erase again.
      */
     @Throws(DoorException::class)override fun `erase`(`unsentToo`: kotlin.Boolean)
         =
@@ -3158,11 +3205,14 @@ open class Install: Disposable, AutoCloseable, InstallInterface
     /**
      * Trades an invitation for an install, with a key that is made here and kept in the key store. When the
      * answer gets lost, ask again with the same invitation. A folder that holds somebody's training is
-     * enrolled again for the same person only.
+     * enrolled again for the same person only: one from elsewhere, and one that the server signed out. What was
+     * not sent goes out as the new install then.
      *
      * # Errors
-     * `WrongState` (`enrolled`, `another-person`), what the server says (`SignedOut` with its word for the
-     * code, `ServerSaid`), `Offline`, what the key store says.
+     * `WrongState` (`enrolled`, `another-person`: that person's invitation is spent then, and a coach withdraws
+     * the device that came of it), what the server says (`ServerSaid` with `code-wrong`, `code-used`,
+     * `code-expired` where the invitation is none any more), `Offline`, `Busy` while another one or an exchange
+     * is under way, what the key store says.
      */
     @Throws(DoorException::class)override fun `enrol`(`invitation`: Invitation, `deviceName`: kotlin.String, `courier`: Courier, `now`: Now): Who {
             return FfiConverterTypeWho.lift(
@@ -3200,8 +3250,8 @@ open class Install: Disposable, AutoCloseable, InstallInterface
 
     /**
      * Lets go of all files, for an app that goes to the background: nothing is locked and nothing is written
-     * until it is resumed. Every call but `resume` and `shut` says `Paused` meanwhile, also one that is
-     * under way.
+     * until it is resumed. It waits for a call that is at the files; every call that needs them says `Paused`
+     * meanwhile, and so does an exchange under way, even when it comes back after the folder was resumed.
      */override fun `pause`()
         =
     callWithHandle {
@@ -3219,7 +3269,7 @@ open class Install: Disposable, AutoCloseable, InstallInterface
      * Opens the files again.
      *
      * # Errors
-     * As `open`; `Paused` when it was shut.
+     * As `open`; `Paused` when it was shut, or paused again meanwhile.
      */
     @Throws(DoorException::class)override fun `resume`(`now`: Now): Opening {
             return FfiConverterTypeOpening.lift(
@@ -3516,7 +3566,7 @@ open class Install: Disposable, AutoCloseable, InstallInterface
      * Asks a new session of an athlete.
      *
      * # Errors
-     * `BadValue`, `NotAllowed`, and what the store says.
+     * `NotThere` for somebody whom the server did not name, `BadValue`, `NotAllowed`, and what the store says.
      */
     @Throws(DoorException::class)override fun `addSession`(`session`: NewSession, `now`: Now): Receipt {
             return FfiConverterTypeReceipt.lift(
@@ -3648,7 +3698,8 @@ open class Install: Disposable, AutoCloseable, InstallInterface
      * Picks the value of that number, from 0, where two edits met.
      *
      * # Errors
-     * `NotThere`, `NotAllowed`, and what the store says.
+     * `NotThere`, also when another value came in since `met` was asked: ask again; `NotAllowed`, and what the
+     * store says.
      */
     @Throws(DoorException::class)override fun `pick`(`athlete`: kotlin.String, `id`: kotlin.String, `value`: kotlin.UInt, `once`: kotlin.String, `now`: Now): Receipt {
             return FfiConverterTypeReceipt.lift(
@@ -5961,6 +6012,53 @@ public object FfiConverterTypeCheckInAnswers: FfiConverterRustBuffer<CheckInAnsw
 
 
 /**
+ * What was answered on a day.
+ */
+data class CheckInLine (
+    /**
+     * The day.
+     */
+    val `day`: kotlin.String
+    ,
+    /**
+     * The answers.
+     */
+    val `answers`: CheckInAnswers
+
+){
+
+
+
+
+
+    companion object
+}
+
+/**
+ * @suppress
+ */
+public object FfiConverterTypeCheckInLine: FfiConverterRustBuffer<CheckInLine> {
+    override fun read(buf: ByteBuffer): CheckInLine {
+        return CheckInLine(
+            FfiConverterString.read(buf),
+            FfiConverterTypeCheckInAnswers.read(buf),
+        )
+    }
+
+    override fun allocationSize(value: CheckInLine) = (
+            FfiConverterString.allocationSize(value.`day`) +
+            FfiConverterTypeCheckInAnswers.allocationSize(value.`answers`)
+    )
+
+    override fun write(value: CheckInLine, buf: ByteBuffer) {
+            FfiConverterString.write(value.`day`, buf)
+            FfiConverterTypeCheckInAnswers.write(value.`answers`, buf)
+    }
+}
+
+
+
+/**
  * An exercise to choose.
  */
 data class Choice (
@@ -6409,6 +6507,12 @@ data class ExchangeState (
     val `lastCompleteMs`: kotlin.Long?
     ,
     /**
+     * The server's word for why this phone is signed out, from the exchange that found it until one succeeds or
+     * the folder is enrolled again. Recording goes on meanwhile.
+     */
+    val `signedOut`: kotlin.String?
+    ,
+    /**
      * What the server did not take and a person has to look at.
      */
     val `refused`: List<Refused>
@@ -6430,6 +6534,7 @@ public object FfiConverterTypeExchangeState: FfiConverterRustBuffer<ExchangeStat
         return ExchangeState(
             FfiConverterUInt.read(buf),
             FfiConverterOptionalLong.read(buf),
+            FfiConverterOptionalString.read(buf),
             FfiConverterSequenceTypeRefused.read(buf),
         )
     }
@@ -6437,12 +6542,14 @@ public object FfiConverterTypeExchangeState: FfiConverterRustBuffer<ExchangeStat
     override fun allocationSize(value: ExchangeState) = (
             FfiConverterUInt.allocationSize(value.`waiting`) +
             FfiConverterOptionalLong.allocationSize(value.`lastCompleteMs`) +
+            FfiConverterOptionalString.allocationSize(value.`signedOut`) +
             FfiConverterSequenceTypeRefused.allocationSize(value.`refused`)
     )
 
     override fun write(value: ExchangeState, buf: ByteBuffer) {
             FfiConverterUInt.write(value.`waiting`, buf)
             FfiConverterOptionalLong.write(value.`lastCompleteMs`, buf)
+            FfiConverterOptionalString.write(value.`signedOut`, buf)
             FfiConverterSequenceTypeRefused.write(value.`refused`, buf)
     }
 }
@@ -6665,12 +6772,13 @@ data class ItemChange (
     val `sets`: kotlin.UInt? = null
     ,
     /**
-     * Repetitions of each.
+     * Repetitions of each, on each side or contacts where the line is counted in those; `BadValue` where it is
+     * held or measured.
      */
     val `reps`: kotlin.UInt? = null
     ,
     /**
-     * The load, g; whole tens.
+     * The load, g; whole tens. It takes the place of another kind of intensity.
      */
     val `loadG`: kotlin.UInt? = null
     ,
@@ -7745,7 +7853,7 @@ data class PersonLine (
     val `role`: kotlin.String
     ,
     /**
-     * The last local day through which one of the person's installs was heard; for coaches.
+     * The last local day through which every install in use of that person was heard; for coaches.
      */
     val `heardDay`: kotlin.String?
 
@@ -10075,7 +10183,7 @@ sealed class DoorException: kotlin.Exception() {
     class WrongState(
 
         /**
-         * A stable word: `unsent`, `stopped`, `enrolled`, `nothing`, `unbuilt`, `another-person`.
+         * A stable word: `unsent`, `enrolled`, `nothing`, `unbuilt`, `another-person`.
          */
         val `code`: kotlin.String
         ) : DoorException() {
@@ -10196,7 +10304,8 @@ sealed class DoorException: kotlin.Exception() {
     }
 
     /**
-     * The store cannot be read; its files are kept. Nothing that an app can mend.
+     * The store cannot be read; its files are kept. Shut the folder and open it: what can be read is taken over
+     * into a new store. When opening says so too, there is nothing that an app can mend.
      */
     class StoreDamaged(
 
@@ -10837,8 +10946,8 @@ public object FfiConverterTypeReportKind: FfiConverterRustBuffer<ReportKind> {
 
 
 /**
- * The state of a session. Silence is not a miss: `Missed` needs that the phone was heard after that day, or
- * that somebody said so.
+ * The state of a session. Silence is not a miss: `Missed` needs that every device in use was heard after that
+ * day, or that somebody said so. Of one's own sessions a phone knows no more than that it has nothing of them.
  */
 
 enum class SessionState {
@@ -11458,6 +11567,34 @@ public object FfiConverterSequenceTypeBoardRow: FfiConverterRustBuffer<List<Boar
         buf.putInt(value.size)
         value.iterator().forEach {
             FfiConverterTypeBoardRow.write(it, buf)
+        }
+    }
+}
+
+
+
+
+/**
+ * @suppress
+ */
+public object FfiConverterSequenceTypeCheckInLine: FfiConverterRustBuffer<List<CheckInLine>> {
+    override fun read(buf: ByteBuffer): List<CheckInLine> {
+        val len = buf.getInt()
+        return List<CheckInLine>(len) {
+            FfiConverterTypeCheckInLine.read(buf)
+        }
+    }
+
+    override fun allocationSize(value: List<CheckInLine>): ULong {
+        val sizeForLength = 4UL
+        val sizeForItems = value.map { FfiConverterTypeCheckInLine.allocationSize(it) }.sum()
+        return sizeForLength + sizeForItems
+    }
+
+    override fun write(value: List<CheckInLine>, buf: ByteBuffer) {
+        buf.putInt(value.size)
+        value.iterator().forEach {
+            FfiConverterTypeCheckInLine.write(it, buf)
         }
     }
 }

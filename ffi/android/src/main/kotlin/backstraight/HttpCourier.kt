@@ -25,7 +25,7 @@ class HttpCourier : Courier {
             connection.readTimeout = parcel.timeoutMs.toInt()
             parcel.headers.forEach { connection.setRequestProperty(it.name, it.value) }
             connection.doOutput = true
-            connection.setFixedLengthStreamingMode(parcel.body.size)
+            // Not in streaming mode: a refusal (401) would come without what the server says about it then.
             connection.outputStream.use { it.write(parcel.body) }
             val status = connection.responseCode
             val stream = if (status < 400) connection.inputStream else connection.errorStream

@@ -24,6 +24,7 @@ const HELP: &str = "\
 cargo xtask <command>
 
   test [--all]     every check that this machine has the tools for; with --all a missing tool is a failure
+  test --quick     a few minutes of them while you work: form, lints, tests beside the code, some simulated lives
   check            format, lints and docs, warnings denied
   tidy             the house rules that no compiler checks
   licences         the licence of every dependency against the list of those we may use
@@ -57,6 +58,7 @@ fn main() -> ExitCode {
     let outcome = match (command, rest) {
         ("test", []) => return parts::test(false),
         ("test", [all]) if all == "--all" => return parts::test(true),
+        ("test", [quick]) if quick == "--quick" => return parts::quick(),
         ("check", []) => parts::format().and(parts::lint).and(parts::docs),
         ("tidy", []) => tidy::part(),
         ("licences", []) => licences::part(),

@@ -38,10 +38,29 @@ const PARTS: [Part; 22] = [
     Part { name: "drill-pg", run: drill_over_postgres },
 ];
 
+/// What a person runs while working: minutes, once everything was compiled before.
+const QUICK: [Part; 6] = [
+    Part { name: "format", run: format },
+    Part { name: "tidy", run: tidy::part },
+    Part { name: "licences", run: licences::part },
+    Part { name: "lint", run: lint },
+    Part { name: "units", run: units },
+    Part { name: "lives", run: some_lives },
+];
+
 /// Runs every part. With `all`, a missing tool is a failure.
 pub(crate) fn test(all: bool) -> ExitCode {
+    told(&PARTS, all)
+}
+
+/// Runs the quick parts, which need no tool but the compiler.
+pub(crate) fn quick() -> ExitCode {
+    told(&QUICK, false)
+}
+
+fn told(parts: &[Part], all: bool) -> ExitCode {
     let mut told: Vec<(&'static str, Duration, Outcome)> = Vec::new();
-    for part in &PARTS {
+    for part in parts {
         println!("\n==> {}", part.name);
         let began = Instant::now();
         let outcome = (part.run)();
@@ -92,6 +111,16 @@ pub(crate) fn docs() -> Outcome {
 
 fn tests() -> Outcome {
     run::run(cargo(&["test", "--workspace", "--locked", "--no-fail-fast"]))
+}
+
+/// The tests that stand beside the code.
+fn units() -> Outcome {
+    run::run(cargo(&["test", "--workspace", "--locked", "--no-fail-fast", "--lib", "--bins"]))
+}
+
+/// Some lives of the simulator.
+fn some_lives() -> Outcome {
+    crate::sim(&["--seeds", "60", "--steps", "100"].map(str::to_owned))
 }
 
 /// The one feature that is off unless asked for.

@@ -100,7 +100,7 @@ fn the_page_of_a_hotel_signs_nobody_out() {
         let hotel = Arc::new(Hotel(status, "<html>Please accept our terms</html>"));
         match install.exchange(hotel, limits, StopFlag::new(), None, NOON).unwrap_err() {
             DoorError::ServerSaid { status: said, code, .. } => {
-                assert_eq!((said, code), (status, String::new()))
+                assert_eq!((said, code), (status, String::new()));
             }
             other => panic!("{other:?}"),
         }

@@ -11,6 +11,7 @@ use backstraight_core::exchange::access::Role;
 use backstraight_core::model::name::DocName;
 use uuid::Uuid;
 
+use self::each_statement::whichever_statement_fails_all_of_it_is_said_and_undone;
 use super::account::{self, Enrol, EnrolOutcome, Enrolled, Rotation};
 use super::audit::{self, Noted};
 use super::document::{self, Append, Room};
@@ -31,6 +32,8 @@ pub(super) const MIRA: PersonId = PersonId(Uuid::from_u128(2));
 pub(super) const RUTH: PersonId = PersonId(Uuid::from_u128(3));
 pub(super) const KEY: [u8; 32] = [5; 32];
 pub(super) const ALL: Room = Room { bytes: usize::MAX, changes: u64::MAX };
+
+mod each_statement;
 
 macro_rules! on_each {
     ($($promise:ident),* $(,)?) => {
@@ -63,6 +66,7 @@ on_each! {
     a_reader_waits_for_what_may_soon_be_done_and_nothing_else,
     whatever_is_altered_in_the_audit_list_is_found,
     several_who_add_to_the_audit_list_at_once_keep_its_links,
+    whichever_statement_fails_all_of_it_is_said_and_undone,
 }
 
 /// The databases.

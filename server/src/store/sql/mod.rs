@@ -4,6 +4,8 @@
 
 mod lite;
 mod postgres;
+#[cfg(test)]
+pub(super) mod trouble;
 mod value;
 
 pub(super) use lite::Telling;
@@ -92,6 +94,8 @@ impl dyn Database {
     /// # Errors
     /// When it is none.
     pub fn prepare_cached(&self, sql: &str) -> Result<Statement<'_>> {
+        #[cfg(test)]
+        trouble::statement()?;
         self.statement(sql, true)
     }
 
@@ -100,6 +104,8 @@ impl dyn Database {
     /// # Errors
     /// When it is none.
     pub fn prepare(&self, sql: &str) -> Result<Statement<'_>> {
+        #[cfg(test)]
+        trouble::statement()?;
         self.statement(sql, false)
     }
 

@@ -52,7 +52,7 @@ pub(super) fn finish(path: &Path, step: Step<'_>) -> Result<(), PhoneError> {
 /// Puts a new store in place of a damaged one, with what can be read of it.
 pub(super) fn mend(path: &Path, step: Step<'_>) -> Result<(), PhoneError> {
     let mending = beside(path, MENDING);
-    let name = free_name(path);
+    let name = free_name(path)?;
     let filled = fill(path, &mending, &name, step);
     if filled.is_err() {
         // The room is needed, and the next opening begins again anyway.
@@ -83,27 +83,34 @@ fn file_name(path: &Path) -> String {
 }
 
 /// A name that no file beside the store has.
-fn free_name(path: &Path) -> String {
-    let free = |name: &String| {
-        let file = path.with_file_name(name);
-        !file.exists() && SIDES.iter().all(|end| !beside(&file, end).exists())
-    };
-    let name = |n: u64| format!("{}.damaged-{n}", file_name(path));
-    (1..).map(name).find(free).unwrap_or_else(|| name(0))
+fn free_name(path: &Path) -> Result<String, PhoneError> {
+    let mut n: u64 = 1;
+    loop {
+        let name = format!("{}.damaged-{n}", file_name(path));
+        let file = path.with_file_name(&name);
+        let mut taken = file.try_exists()?;
+        for end in SIDES {
+            taken |= beside(&file, end).try_exists()?;
+        }
+        if !taken {
+            return Ok(name);
+        }
+        n += 1;
+    }
 }
 
 /// Moves the damaged files away and the new one into their place. Each part is done once, however often it is
 /// begun: while the new store has its own name, what has the store's name is the damaged one.
 fn swap(path: &Path, name: &str, step: Step<'_>) -> Result<(), PhoneError> {
     let mending = beside(path, MENDING);
-    if mending.exists() {
+    if mending.try_exists()? {
         // A marker that cannot be made out is as good as its message.
         let known = name.starts_with(&file_name(path)) && !name.contains(['/', '\\', '\n']);
-        let aside = path.with_file_name(if known { name.to_owned() } else { free_name(path) });
+        let aside = path.with_file_name(if known { name.to_owned() } else { free_name(path)? });
         // The log of recent writes goes along: it may hold what the main file lacks.
         for end in SIDES.iter().copied().chain([""]) {
             let from = beside(path, end);
-            if from.exists() {
+            if from.try_exists()? {
                 fs::rename(&from, beside(&aside, end))?;
                 step();
             }
@@ -144,7 +151,7 @@ fn fill(path: &Path, mending: &Path, name: &str, step: Step<'_>) -> Result<(), P
     step();
     store.forget()?;
     store.db.close().map_err(|(_, e)| e)?;
-    if beside(mending, "-wal").exists() {
+    if beside(mending, "-wal").try_exists()? {
         return Err(PhoneError::Storage { why: "the new store does not close".to_owned(), full: false });
     }
     OpenOptions::new().write(true).open(mending)?.sync_all()?;

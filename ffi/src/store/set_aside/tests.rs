@@ -1,5 +1,4 @@
 //! A damaged store is mended, and a kill may come after each step of it.
-#![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 use std::fs;
 use std::path::Path;

@@ -64,3 +64,28 @@ fn lock(folder: &Path) -> Result<File, DoorError> {
 pub(super) fn file_trouble(e: std::io::Error) -> DoorError {
     PhoneError::from(e).into()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_folder_that_was_let_go_of_is_free_in_the_same_instant() {
+        let dir = tempfile::tempdir().unwrap();
+        std::thread::scope(|s| {
+            for _ in 0..8 {
+                s.spawn(|| {
+                    let mut taken = 0;
+                    while taken < 3_000 {
+                        match Hold::take(dir.path()) {
+                            Ok(_hold) => taken += 1,
+                            Err(DoorError::AlreadyOpen) => {}
+                            // No other process is there.
+                            Err(other) => panic!("{other:?}"),
+                        }
+                    }
+                });
+            }
+        });
+    }
+}

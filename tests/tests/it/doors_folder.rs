@@ -1,5 +1,5 @@
-//! The doors for apps on a folder that something happened to: damaged, in use by somebody else, with files where
-//! there can be none; and an exchange that is given little time.
+//! The doors for apps on a folder that was damaged, with files where there can be none, and in an exchange that is
+//! given little time.
 
 use std::fs::{self, OpenOptions};
 use std::io::{Seek as _, SeekFrom, Write as _};
@@ -10,11 +10,10 @@ use std::time::{Duration, Instant};
 use backstraight_core::base::id::PersonId;
 use backstraight_core::exchange::access::Role;
 use backstraight_ffi::doors::exchange::{ExchangeLimits, built_in_courier};
-use backstraight_ffi::doors::install::{Found, Invitation, OpenWith};
+use backstraight_ffi::doors::install::{Found, Invitation};
 use backstraight_ffi::doors::outside::{CourierError, Parcel, Reply};
-use backstraight_ffi::doors::{Courier, DoorError, Install, KeyStore, StopFlag, interface_mark};
+use backstraight_ffi::doors::{Courier, DoorError, Install, StopFlag};
 use backstraight_ffi::store::FILE;
-use backstraight_tests::keys::Keys;
 use backstraight_tests::stand::{Stand, november};
 
 use super::doors::{MANY, NOW, enrolled, open, rounds, say};
@@ -111,34 +110,6 @@ fn a_file_where_none_can_be_is_a_wrong_value() {
     assert!(!names.into_iter().any(|n| n.to_string_lossy().ends_with(".new")), "no draft is left");
     install.write_carry_file(at("carry")).unwrap();
     install.take_carry_file(at("carry")).unwrap();
-}
-
-#[test]
-fn a_folder_that_was_shut_is_free_in_the_same_instant() {
-    let dir = tempfile::tempdir().unwrap();
-    let with = || OpenWith {
-        folder: dir.path().join("phone").display().to_string(),
-        interface: interface_mark(),
-        most_bytes: None,
-    };
-    std::thread::scope(|s| {
-        for _ in 0..3 {
-            s.spawn(|| {
-                let mut opened = 0;
-                while opened < 100 {
-                    match Install::open(with(), Arc::new(Keys::default()) as Arc<dyn KeyStore>, NOW) {
-                        Ok(install) => {
-                            opened += 1;
-                            install.shut();
-                        }
-                        Err(DoorError::AlreadyOpen) => {}
-                        // No other process is there.
-                        Err(other) => panic!("{other:?}"),
-                    }
-                }
-            });
-        }
-    });
 }
 
 /// A courier over a slow line, and what it was told of the time.

@@ -6,6 +6,9 @@ cd "$(dirname "$0")"
 root=$(cd ../.. && pwd)
 target=${CARGO_TARGET_DIR:-$root/target}
 
+# The oldest systems that the package is for; what C there is would else be made for the newest.
+export IPHONEOS_DEPLOYMENT_TARGET=15.0 MACOSX_DEPLOYMENT_TARGET=12.0
+
 build() {
   (cd "$root" && cargo rustc --profile phone --locked --package backstraight-ffi --lib --crate-type staticlib \
     --no-default-features --features doors --target "$1")

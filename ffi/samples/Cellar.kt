@@ -10,6 +10,8 @@
 
 import backstraight.*
 import java.io.File
+import java.nio.file.Files
+import java.nio.file.StandardCopyOption.ATOMIC_MOVE
 import java.time.LocalDateTime
 import java.time.ZoneId
 import java.util.Properties
@@ -18,7 +20,14 @@ import java.util.UUID
 /** Secrets in a file beside the folder. On a phone this is the system's key store, never a file. */
 class FileKeys(private val file: File) : KeyStore {
     private fun all() = Properties().also { if (file.exists()) file.inputStream().use(it::load) }
-    private fun write(all: Properties) = file.outputStream().use { all.store(it, null) }
+
+    /** On disk when it returns, and whole at any instant. */
+    private fun write(all: Properties) {
+        val draft = File("$file.new")
+        draft.outputStream().use { all.store(it, null); it.fd.sync() }
+        Files.move(draft.toPath(), file.toPath(), ATOMIC_MOVE)
+    }
+
     override fun keep(name: String, secret: ByteArray) =
         write(all().also { it[name] = secret.joinToString("") { b -> "%02x".format(b) } })
     override fun lookUp(name: String): ByteArray? =

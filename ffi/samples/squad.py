@@ -4,13 +4,14 @@ the kilograms of each week.
     python squad.py FOLDER [LINK]
 
 FOLDER is kept between runs; LINK is the link of an invitation, the first time only. The table goes to
-FOLDER/sets.csv, for any notebook: `pandas.read_csv("sets.csv")`. The numbers describe what was done. They do
+FOLDER/sets.csv, for any notebook: `pandas.read_csv("sets.csv")`; the picture to FOLDER/weeks.svg. The numbers describe what was done. They do
 not say who is fit to train: that is for coach, athlete and licensed care staff to talk about.
 """
 
 import collections
 import csv
 import datetime
+import html
 import pathlib
 import sys
 
@@ -41,13 +42,18 @@ def all_sets(install, first, last):
                 n = row.numbers
                 yield {
                     "athlete": person.name, "day": row.day, "exercise": row.name,
-                    "load_kg": (n.load_g or 0) / 1000, "reps": n.reps or 0, "contacts": n.contacts or 0,
-                    "effort": n.effort_tenths / 10 if n.effort_tenths is not None else "",
-                    "fastest_m_s": max(n.speeds_mm_s) / 1000 if n.speeds_mm_s else "",
+                    # What nobody wrote down stays empty: it is not nothing.
+                    "load_kg": scaled(n.load_g, 1000), "reps": n.reps, "contacts": n.contacts,
+                    "effort": scaled(n.effort_tenths, 10),
+                    "fastest_m_s": scaled(max(n.speeds_mm_s, default=None), 1000),
                 }
             after = page.next
             if after is None:
                 break
+
+
+def scaled(number, by):
+    return None if number is None else number / by
 
 
 def write_table(rows, file):
@@ -62,22 +68,27 @@ def kilograms_by_week(rows):
     for row in rows:
         day = datetime.date.fromisoformat(row["day"])
         monday = day - datetime.timedelta(days=day.weekday())
-        weeks[row["athlete"], monday.isoformat()] += row["load_kg"] * row["reps"]
+        if row["load_kg"] is not None and row["reps"] is not None:
+            weeks[row["athlete"], monday.isoformat()] += row["load_kg"] * row["reps"]
     return dict(sorted(weeks.items()))
 
 
 def draw(weeks, file):
-    try:
-        from matplotlib import pyplot
-    except ImportError:
-        print("   (a picture wants matplotlib: pip install matplotlib)")
-        return
-    for athlete in sorted({athlete for athlete, _ in weeks}):
-        points = [(monday, kg) for (who, monday), kg in weeks.items() if who == athlete]
-        pyplot.plot([p[0] for p in points], [p[1] for p in points], marker="o", label=athlete)
-    pyplot.ylabel("kg lifted in a week")
-    pyplot.legend()
-    pyplot.savefig(file)
+    """A line for each athlete, as SVG: any browser shows it. With a library for plotting this is three lines."""
+    mondays = sorted({monday for _, monday in weeks})
+    most = max(weeks.values(), default=0) or 1
+    x = {monday: 60 + 640 * n / max(1, len(mondays) - 1) for n, monday in enumerate(mondays)}
+    out = ['<svg xmlns="http://www.w3.org/2000/svg" width="900" height="320" font-family="sans-serif" font-size="12">',
+           f'<text x="8" y="20">kg lifted in a week, up to {most:.0f}</text>']
+    out += [f'<text x="{at:.0f}" y="310">{monday[5:]}</text>' for monday, at in x.items()]
+    for n, athlete in enumerate(sorted({athlete for athlete, _ in weeks})):
+        line = [(x[m], 280 - 240 * kg / most) for (who, m), kg in weeks.items() if who == athlete]
+        # Told apart by how it is dashed, also on paper.
+        out.append(f'<polyline fill="none" stroke="black" stroke-dasharray="{4 * n} {2 * n}" points="'
+                   + " ".join(f"{at:.0f},{kg:.0f}" for at, kg in line) + '"/>')
+        out += [f'<circle cx="{at:.0f}" cy="{kg:.0f}" r="3"/>' for at, kg in line]
+        out.append(f'<text x="{line[-1][0] + 8:.0f}" y="{line[-1][1]:.0f}">{html.escape(athlete)}</text>')
+    file.write_text("\n".join([*out, "</svg>"]) + "\n", encoding="utf-8")
 
 
 def main():
@@ -95,7 +106,7 @@ def main():
         weeks = kilograms_by_week(rows)
         for (athlete, monday), kg in weeks.items():
             print(f"   {athlete:<24} week of {monday} {kg:>9.1f} kg")
-        draw(weeks, HOME / "weeks.png")
+        draw(weeks, HOME / "weeks.svg")
     install.shut()
 
 

@@ -95,6 +95,19 @@ impl From<rusqlite::Error> for PhoneError {
     }
 }
 
+impl From<std::io::Error> for PhoneError {
+    fn from(e: std::io::Error) -> Self {
+        use std::io::ErrorKind as K;
+        match e.kind() {
+            K::PermissionDenied | K::ReadOnlyFilesystem => PhoneError::Locked(e.to_string()),
+            kind => PhoneError::Storage {
+                why: e.to_string(),
+                full: matches!(kind, K::StorageFull | K::QuotaExceeded),
+            },
+        }
+    }
+}
+
 impl From<DeviceError> for PhoneError {
     fn from(e: DeviceError) -> Self {
         match e {

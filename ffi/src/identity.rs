@@ -1,12 +1,12 @@
 //! The file that says who this install is, apart from the documents.
 
 use std::fs;
-use std::io::Write as _;
 use std::path::Path;
 
 pub use backstraight_core::device::identity::{Identity, InstallKey};
 
 use crate::error::PhoneError;
+use crate::files::{self, Readers};
 
 const FILE: &str = "identity.cbor";
 
@@ -29,7 +29,7 @@ pub fn load(dir: &Path) -> Result<Option<Identity>, PhoneError> {
     match fs::read(dir.join(FILE)) {
         Ok(bytes) => Ok(Some(Identity::from_bytes(&bytes)?)),
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
-        Err(e) => Err(PhoneError::Storage { why: e.to_string(), full: false }),
+        Err(e) => Err(e.into()),
     }
 }
 
@@ -38,22 +38,5 @@ pub fn load(dir: &Path) -> Result<Option<Identity>, PhoneError> {
 /// # Errors
 /// When the disk refuses; the old file is then untouched.
 pub fn store(identity: &Identity, dir: &Path) -> Result<(), PhoneError> {
-    let write = || -> std::io::Result<()> {
-        let draft = dir.join("identity.cbor.new");
-        let mut options = fs::OpenOptions::new();
-        options.write(true).create(true).truncate(true);
-        #[cfg(unix)]
-        std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
-        let mut file = options.open(&draft)?;
-        file.write_all(&identity.to_bytes())?;
-        file.sync_all()?;
-        fs::rename(&draft, dir.join(FILE))?;
-        #[cfg(unix)]
-        fs::File::open(dir)?.sync_all()?;
-        Ok(())
-    };
-    write().map_err(|e| PhoneError::Storage {
-        why: e.to_string(),
-        full: e.kind() == std::io::ErrorKind::StorageFull,
-    })
+    files::put(&dir.join(FILE), &identity.to_bytes(), Readers::Owner).map_err(PhoneError::from)
 }

@@ -7,6 +7,7 @@
 #[cfg(feature = "doors")]
 pub mod doors;
 pub mod error;
+mod files;
 pub mod identity;
 pub mod news;
 pub mod phone;

@@ -92,6 +92,8 @@ impl Phone {
             let flight = self.device.ask(&mut report)?;
             let answer = self.send(transport, &flight.body)?;
             if !self.device.hear(&flight, &answer, &mut report)? {
+                // Told once more, the exchange was still made.
+                let _told = self.device.shelf_mut().forget_set_aside();
                 break;
             }
         }

@@ -28,13 +28,12 @@ pub use courier::HttpCourier;
 
 #[cfg(all(feature = "http", feature = "doors"))]
 mod courier {
-    use std::time::Duration;
+    use std::time::{Duration, Instant};
 
     use backstraight_core::exchange::wire::MAX_BODY;
 
     use super::http::{agent, twice};
     use crate::doors::outside::{Courier, CourierError, Header, Parcel, Reply};
-    use crate::error::PhoneError;
 
     /// The blocking client behind the doors.
     #[derive(Debug)]
@@ -48,23 +47,32 @@ mod courier {
 
     impl Courier for HttpCourier {
         fn carry(&self, parcel: Parcel) -> Result<Reply, CourierError> {
-            let offline = |_: PhoneError| CourierError::Offline;
-            let patience = Duration::from_millis(u64::from(parcel.timeout_ms));
+            let until = Instant::now() + Duration::from_millis(u64::from(parcel.timeout_ms));
             let mut answer = twice(|| {
                 let mut post = self.0.post(&parcel.url);
                 for header in &parcel.headers {
                     post = post.header(&header.name, &header.value);
                 }
-                post.config().timeout_global(Some(patience)).build().send(&parcel.body[..])
+                // The second try has what the first one left.
+                let left = until.saturating_duration_since(Instant::now()).max(Duration::from_millis(1));
+                post.config().timeout_global(Some(left)).build().send(&parcel.body[..])
             })
-            .map_err(offline)?;
+            .map_err(|e| trouble(&e))?;
             let headers = answer.headers().iter();
             let headers = headers.filter_map(|(name, value)| {
                 Some(Header { name: name.to_string(), value: value.to_str().ok()?.to_owned() })
             });
             let (status, headers) = (answer.status().as_u16(), headers.collect());
             let body = answer.body_mut().with_config().limit(MAX_BODY as u64 + 1).read_to_vec();
-            Ok(Reply { status, headers, body: body.map_err(|_| CourierError::Offline)? })
+            Ok(Reply { status, headers, body: body.map_err(|e| trouble(&e))? })
+        }
+    }
+
+    fn trouble(e: &ureq::Error) -> CourierError {
+        match e {
+            ureq::Error::Timeout(_) => CourierError::TimedOut,
+            ureq::Error::BodyExceedsLimit(_) => CourierError::Failed,
+            _ => CourierError::Offline,
         }
     }
 }
@@ -113,6 +121,8 @@ mod http {
         ureq::Agent::config_builder()
             .timeout_global(Some(Duration::from_secs(30)))
             .http_status_as_error(false)
+            // A request has a token with it and goes where it was sent.
+            .max_redirects(0)
             .build()
             .into()
     }
@@ -141,7 +151,8 @@ mod http {
                 post = post.header(*name, value);
             }
             post.send(&ask.body[..])
-        })?;
+        })
+        .map_err(|e| PhoneError::Offline(e.to_string()))?;
         let status = answer.status().as_u16();
         let zipped = answer.headers().get("content-encoding").is_some_and(|v| v == "gzip");
         let body = answer
@@ -254,7 +265,7 @@ mod http {
     /// Asks, and once more when the connection broke off before an answer: one that was kept from
     /// the last time may have been closed by the other side meanwhile. Only for requests that do no
     /// harm when they arrive twice.
-    pub(super) fn twice(ask: impl Fn() -> Result<Answer, ureq::Error>) -> Result<Answer, PhoneError> {
+    pub(super) fn twice(ask: impl Fn() -> Result<Answer, ureq::Error>) -> Result<Answer, ureq::Error> {
         let broke_off = |e: &ureq::Error| {
             matches!(e, ureq::Error::Io(e) if matches!(
                 e.kind(),
@@ -268,6 +279,5 @@ mod http {
             Err(e) if broke_off(&e) => ask(),
             other => other,
         }
-        .map_err(|e| PhoneError::Offline(e.to_string()))
     }
 }

@@ -59,7 +59,8 @@ class Story(args: Array<String>) {
     private val data = args[2]
     private val url = args[3]
     private val work = File(args[4])
-    private val base = System.currentTimeMillis()
+    /** Noon: its minutes stay within the day, whenever it is told. */
+    private val base = System.currentTimeMillis() / 86_400_000 * 86_400_000 + 43_200_000
     private val phones = mutableMapOf<String, Phone>()
     private val kept = mutableMapOf<String, Any?>()
 
@@ -123,7 +124,10 @@ class Story(args: Array<String>) {
             mapOf("complete" to it.complete, "waiting" to it.waiting, "got" to (it.received > 0u))
         }
         "exchange_cut_off" -> { i.exchange(Nobody(), ExchangeLimits(), StopFlag(), null, now); mapOf() }
-        "exchange_state" -> i.exchangeState().let { mapOf("refused" to it.refused.size, "waits" to (it.waiting > 0u)) }
+        "exchange_state" -> i.exchangeState().let {
+            val first = it.refused.firstOrNull()
+            mapOf("refused" to it.refused.size, "waits" to (it.waiting > 0u), "id0" to first?.id, "code0" to first?.code)
+        }
         "today" -> i.today(now).let {
             val first = it.sessions.firstOrNull()
             mapOf("day" to it.day, "sessions" to it.sessions.size, "checked_in" to it.checkedIn, "waiting" to it.waiting,
@@ -157,6 +161,17 @@ class Story(args: Array<String>) {
         "diagnostics" -> i.diagnostics(true).let { mapOf("waits" to (it.waiting > 0u), "sound" to (it.unsound == null)) }
         "copy_folder" -> { i.shut(); phone.folder.copyRecursively(File(work, a.text("to"))); mapOf() }
         "write_copy" -> mapOf("written" to (i.writeCopy(File(work, "copy.json").path, StopFlag(), now).documents > 0u))
+        "test_kinds" -> i.testKinds().let {
+            val first = it.first()
+            mapOf("count" to it.size, "name0" to first.name, "unit0" to first.unit, "higher0" to first.higherIsBetter)
+        }
+        "trials" -> i.trials(a.text("test"), null).let {
+            mapOf("count" to it.size, "thousandths0" to it[0].thousandths, "thousandths1" to it[1].thousandths)
+        }
+        "take_carry_file" -> i.takeCarryFile(File(work, "carry").path).let {
+            mapOf("taken" to it.taken, "known" to it.known, "refused" to it.refused.size)
+        }
+        "set_refused_aside" -> mapOf("changes" to i.setRefusedAside(a.text("id"), File(work, "refused").path).changes)
         "write_carry_file" -> mapOf("changes" to i.writeCarryFile(File(work, "carry").path).changes)
         "erase" -> { i.erase(a.yes("unsent_too")); mapOf() }
         "pause_and_resume" -> {
@@ -179,9 +194,12 @@ class Story(args: Array<String>) {
             receipt(i.addSession(NewSession(a.text("athlete"), a.text("day"), a.text("title"), null, items, a.text("once")), now))
         }
         "planned" -> i.planned(a.text("first"), a.text("last"), a.maybe("athlete")).let {
-            val item = it.first().items.first()
-            mapOf("count" to it.size, "item0" to item.item, "reps0" to item.reps, "load0" to item.loadG)
+            val item = it.firstOrNull()?.items?.firstOrNull()
+            mapOf("count" to it.size, "item0" to item?.item, "reps0" to item?.reps, "load0" to item?.loadG)
         }
+        "people" -> i.people().let { mapOf("count" to it.size, "name0" to it.first().name, "role0" to it.first().role) }
+        "move_session" -> receipt(i.moveSession(a.text("athlete"), a.text("session"), a.text("day"), a.text("once"), now))
+        "withdraw_session" -> receipt(i.withdrawSession(a.text("athlete"), a.text("session"), a.text("once"), now))
         "change_item" -> receipt(i.changeItem(ItemChange(a.text("athlete"), a.text("item"), reps = a.whole("reps"), restS = a.whole("rest_s"), once = a.text("once")), now))
         "met" -> i.met(a.maybe("athlete")).let {
             val first = it.firstOrNull()

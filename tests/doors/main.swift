@@ -75,7 +75,8 @@ func numbers(_ a: Args) -> SetNumbers {
 
 final class Story {
     let program: String, data: String, url: String, work: URL
-    let base = Int64(Date().timeIntervalSince1970 * 1000)
+    /// Noon: its minutes stay within the day, whenever it is told.
+    let base = Int64(Date().timeIntervalSince1970) / 86_400 * 86_400_000 + 43_200_000
     var phones: [String: Phone] = [:]
     var kept: Answer = [:]
 
@@ -162,7 +163,8 @@ final class Story {
             return ["complete": r.complete, "waiting": r.waiting, "got": r.received > 0]
         case "exchange_state":
             let s = try i.exchangeState()
-            return ["refused": s.refused.count, "waits": s.waiting > 0]
+            let first = s.refused.first
+            return ["refused": s.refused.count, "waits": s.waiting > 0, "id0": first?.id ?? "", "code0": first?.code ?? ""]
         case "today":
             let t = try i.today(now: now)
             var out: Answer = ["day": t.day, "sessions": t.sessions.count, "checked_in": t.checkedIn, "waiting": t.waiting]
@@ -224,6 +226,20 @@ final class Story {
         case "write_copy":
             let file = work.appendingPathComponent("copy.json").path
             return ["written": try i.writeCopy(file: file, stop: StopFlag(), now: now).documents > 0]
+        case "test_kinds":
+            let all = try i.testKinds()
+            guard let one = all.first else { return ["count": 0] }
+            return ["count": all.count, "name0": one.name, "unit0": one.unit, "higher0": one.higherIsBetter]
+        case "trials":
+            let all = try i.trials(test: a.maybe("test"), athlete: nil)
+            guard all.count > 1 else { return ["count": all.count] }
+            return ["count": all.count, "thousandths0": all[0].thousandths ?? 0, "thousandths1": all[1].thousandths ?? 0]
+        case "take_carry_file":
+            let t = try i.takeCarryFile(file: work.appendingPathComponent("carry").path)
+            return ["taken": t.taken, "known": t.known, "refused": t.refused.count]
+        case "set_refused_aside":
+            let file = work.appendingPathComponent("refused").path
+            return ["changes": try i.setRefusedAside(id: a.text("id"), file: file).changes]
         case "write_carry_file":
             return ["changes": try i.writeCarryFile(file: work.appendingPathComponent("carry").path).changes]
         case "erase":
@@ -262,6 +278,14 @@ final class Story {
             let all = try i.planned(firstDay: first, lastDay: last, athlete: a.maybe("athlete"))
             guard let item = all.first?.items.first else { return ["count": all.count] }
             return ["count": all.count, "item0": item.item, "reps0": item.reps ?? 0, "load0": item.loadG ?? 0]
+        case "people":
+            let all = try i.people()
+            return ["count": all.count, "name0": all.first?.name ?? "", "role0": all.first?.role ?? ""]
+        case "move_session":
+            return receipt(try i.moveSession(athlete: a.text("athlete"), session: a.text("session"), day: a.text("day"),
+                once: once, now: now))
+        case "withdraw_session":
+            return receipt(try i.withdrawSession(athlete: a.text("athlete"), session: a.text("session"), once: once, now: now))
         case "change_item":
             let change = ItemChange(athlete: a.text("athlete"), item: a.text("item"), reps: a.whole("reps"),
                                     restS: a.whole("rest_s"), once: once)

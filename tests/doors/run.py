@@ -15,7 +15,8 @@ import backstraight as b
 from backstraight_mark import INTERFACE_MARK
 
 SCENARIO, PROGRAM, DATA, URL, WORK = sys.argv[1:6]
-BASE_MS = int(time.time() * 1000)
+# Noon: its minutes stay within the day, whenever it is told.
+BASE_MS = (int(time.time()) // 86_400 * 86_400 + 43_200) * 1000
 
 
 class Keys(b.KeyStore):
@@ -96,7 +97,8 @@ def exchange_cut_off(i, a, now, _):
 
 def exchange_state(i, a, now, _):
     s = i.exchange_state()
-    return {"refused": len(s.refused), "waits": s.waiting > 0}
+    first = {"id0": s.refused[0].id, "code0": s.refused[0].code} if s.refused else {}
+    return {"refused": len(s.refused), "waits": s.waiting > 0, **first}
 
 
 def today(i, a, now, _):
@@ -163,6 +165,8 @@ def add_session(i, a, now, _):
 
 def planned(i, a, now, _):
     all_ = i.planned(a["first"], a["last"], a["athlete"])
+    if not all_:
+        return {"count": 0}
     item = all_[0].items[0]
     return {"count": len(all_), "item0": item.item, "reps0": item.reps, "load0": item.load_g}
 
@@ -206,6 +210,26 @@ def bests(i, a, now, _):
 def reports(i, a, now, _):
     all_ = i.reports(None)
     return {"count": len(all_), "area0": all_[0].area, "over0": all_[0].over is not None}
+
+
+def test_kinds(i, a, now, _):
+    all_ = i.test_kinds()
+    return {"count": len(all_), "name0": all_[0].name, "unit0": all_[0].unit, "higher0": all_[0].higher_is_better}
+
+
+def trials(i, a, now, _):
+    all_ = i.trials(a["test"], None)
+    return {"count": len(all_), "thousandths0": all_[0].thousandths, "thousandths1": all_[1].thousandths}
+
+
+def people(i, a, now, _):
+    all_ = i.people()
+    return {"count": len(all_), "name0": all_[0].name, "role0": all_[0].role}
+
+
+def take_carry_file(i, a, now, _):
+    t = i.take_carry_file(file("carry"))
+    return {"taken": t.taken, "known": t.known, "refused": len(t.refused)}
 
 
 def words(i, a, now, _):
@@ -258,7 +282,11 @@ TABLE = {
     "reports": reports,
     "record_trial": lambda i, a, now, _: receipt(i.record_trial(b.TrialEntry(
         test=a["test"], thousandths=maybe(a, "thousandths"), once=a["once"]), now)),
-    "bests": bests,
+    "bests": bests, "test_kinds": test_kinds, "trials": trials, "people": people, "take_carry_file": take_carry_file,
+    "set_refused_aside": lambda i, a, now, _: {"changes": i.set_refused_aside(a["id"], file("refused")).changes},
+    "move_session": lambda i, a, now, _: receipt(
+        i.move_session(a["athlete"], a["session"], a["day"], a["once"], now)),
+    "withdraw_session": lambda i, a, now, _: receipt(i.withdraw_session(a["athlete"], a["session"], a["once"], now)),
     "exercises": lambda i, a, now, _: {"count": len(i.exercises()), "name0": i.exercises()[0].name},
     "add_exercise": lambda i, a, now, _: receipt(i.add_exercise(b.NewExercise(
         name=a["name"], pattern=a["pattern"], intent=a["intent"], once=a["once"]), now)),

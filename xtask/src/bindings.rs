@@ -25,6 +25,8 @@ const FILES: [(&str, &str); 9] = [
 const SURFACE: &str = "interface.txt";
 /// The surface of the version in its first line.
 const BEFORE: &str = "interface.before.txt";
+/// That line, for the version of now.
+const VERSION: &str = concat!("version ", env!("CARGO_PKG_VERSION"));
 
 /// The library that was built last.
 pub(crate) fn library() -> PathBuf {
@@ -61,19 +63,31 @@ pub(crate) fn check() -> Outcome {
     })
 }
 
-/// Whether apps that were compiled for the version before work with this one. A version of its own may break
-/// them, and says so in CHANGELOG.md.
+/// Whether apps that were compiled for the version before work with this one.
 fn compatible() -> Outcome {
+    match kept() {
+        Ok((before, now)) => compared(&before, &now),
+        Err(why) => Outcome::Failed(why),
+    }
+}
+
+/// The surface of the version before with its first line, and the one of now.
+fn kept() -> Result<(String, String), String> {
     let kept = root().join("ffi");
-    let compared = read(&kept.join(BEFORE)).and_then(|before| Ok((before, read(&kept.join(SURFACE))?)));
-    let (before, now) = match compared {
-        Ok(both) => both,
-        Err(why) => return Outcome::Failed(why),
-    };
-    let (version, before) = before.split_once('\n').unwrap_or_default();
-    let breaks = compat::breaks(before, &now);
-    if breaks.is_empty() || version != concat!("version ", env!("CARGO_PKG_VERSION")) {
-        println!("apps of {version}: {} lines of its surface changed", breaks.len());
+    Ok((read(&kept.join(BEFORE))?, read(&kept.join(SURFACE))?))
+}
+
+fn compared(before: &str, now: &str) -> Outcome {
+    let (version, surface) = before.split_once('\n').unwrap_or_default();
+    // What is compared with another version than this one proves nothing about what is changed from here on.
+    if version != VERSION {
+        return Outcome::Failed(format!(
+            "{BEFORE} is of {version}, the workspace of {VERSION}: cargo xtask bindings --new-version"
+        ));
+    }
+    let breaks = compat::breaks(surface, now);
+    if breaks.is_empty() {
+        println!("apps of {version}: nothing that they use has changed");
         return Outcome::Passed;
     }
     Outcome::Failed(format!(
@@ -83,15 +97,18 @@ fn compatible() -> Outcome {
     ))
 }
 
-/// From here on the surface as it is now is what later ones are compared with.
+/// From here on the surface as it is now is what later ones are compared with. A new version may break apps, and
+/// says so in CHANGELOG.md: what breaks is printed.
 fn new_version() -> Outcome {
-    let kept = root().join("ffi");
-    let surface = match read(&kept.join(SURFACE)) {
-        Ok(surface) => surface,
+    let (before, now) = match kept() {
+        Ok(both) => both,
         Err(why) => return Outcome::Failed(why),
     };
-    let text = format!("version {}\n{surface}", env!("CARGO_PKG_VERSION"));
-    match fs::write(kept.join(BEFORE), text) {
+    let (version, surface) = before.split_once('\n').unwrap_or_default();
+    for line in compat::breaks(surface, &now) {
+        println!("breaks apps of {version}: {line}");
+    }
+    match fs::write(root().join("ffi").join(BEFORE), format!("{VERSION}\n{now}")) {
         Ok(()) => Outcome::Passed,
         Err(e) => Outcome::Failed(format!("{BEFORE}: {e}")),
     }
@@ -161,4 +178,17 @@ fn read(file: &Path) -> Result<String, String> {
         out.pop();
     }
     Ok(out)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_surface_of_another_version_is_not_compared_with() {
+        let now = "fn a()\n";
+        assert!(matches!(compared(&format!("{VERSION}\n{now}"), now), Outcome::Passed));
+        assert!(matches!(compared(&format!("version 0.0.0\n{now}"), now), Outcome::Failed(_)));
+        assert!(matches!(compared(now, now), Outcome::Failed(_)));
+    }
 }

@@ -610,7 +610,7 @@ def _uniffi_check_api_checksums(lib):
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_sessions() != 14453:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
-    if lib.uniffi_backstraight_ffi_checksum_method_install_set_refused_aside() != 56985:
+    if lib.uniffi_backstraight_ffi_checksum_method_install_set_refused_aside() != 50574:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_set_rows() != 36510:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
@@ -620,7 +620,7 @@ def _uniffi_check_api_checksums(lib):
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_strike_set() != 46781:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
-    if lib.uniffi_backstraight_ffi_checksum_method_install_take_carry_file() != 41934:
+    if lib.uniffi_backstraight_ffi_checksum_method_install_take_carry_file() != 37073:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_test_kinds() != 15290:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
@@ -636,9 +636,9 @@ def _uniffi_check_api_checksums(lib):
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_method_install_words() != 10170:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
-    if lib.uniffi_backstraight_ffi_checksum_method_install_write_carry_file() != 12729:
+    if lib.uniffi_backstraight_ffi_checksum_method_install_write_carry_file() != 37322:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
-    if lib.uniffi_backstraight_ffi_checksum_method_install_write_copy() != 10125:
+    if lib.uniffi_backstraight_ffi_checksum_method_install_write_copy() != 27848:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     if lib.uniffi_backstraight_ffi_checksum_constructor_install_open() != 4662:
         raise InternalError("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
@@ -7111,8 +7111,9 @@ class _UniffiFfiConverterTypeListenerError(_UniffiConverterRustBuffer):
 
 class Courier():
     """
-    Carries one request and brings the answer, by whatever the platform has for it. Follows no redirect, keeps
-    nothing, and tries nothing twice: each request does no harm when it arrives again.
+    Carries one request and brings the answer, by whatever the platform has for it. Follows no redirect and keeps
+    nothing. What broke off before an answer may be asked once more: each request does no harm when it arrives
+    again. Everything together takes no longer than the parcel says, and an answer of more than 16 MiB is none.
 """
 
     def carry(self, parcel: Parcel) -> Reply:
@@ -7126,8 +7127,9 @@ class Courier():
 
 class CourierImpl(Courier):
     """
-    Carries one request and brings the answer, by whatever the platform has for it. Follows no redirect, keeps
-    nothing, and tries nothing twice: each request does no harm when it arrives again.
+    Carries one request and brings the answer, by whatever the platform has for it. Follows no redirect and keeps
+    nothing. What broke off before an answer may be asked once more: each request does no harm when it arrives
+    again. Everything together takes no longer than the parcel says, and an answer of more than 16 MiB is none.
 """
 
     _handle: ctypes.c_uint64
@@ -8370,7 +8372,8 @@ class InstallProtocol(typing.Protocol):
         the server again.
 
         # Errors
-        `NotThere` when that refusal does not stand any more, `StoreFull`.
+        `NotThere` when that refusal does not stand any more, `StoreFull`, `BadValue` (`file`) where no file can
+        be.
 """
         raise NotImplementedError
     def set_rows(self, ask: SetAsk) -> SetPage:
@@ -8408,7 +8411,7 @@ class InstallProtocol(typing.Protocol):
         takes it along. One that comes twice does no harm.
 
         # Errors
-        `BadValue` when it is none, `EnrolAgain`, and what the store says.
+        `BadValue` (`file`) when it is none or not there, `EnrolAgain`, and what the store says.
 """
         raise NotImplementedError
     def test_kinds(self, ) -> typing.List[TestKind]:
@@ -8471,7 +8474,8 @@ class InstallProtocol(typing.Protocol):
         take there. Health stays here. It is not encrypted: whoever has the file can read the training in it.
 
         # Errors
-        `WrongState` (`nothing`) when all is with the server, `EnrolAgain`, `StoreFull`.
+        `WrongState` (`nothing`) when all is with the server, `EnrolAgain`, `StoreFull`, `BadValue` (`file`) where
+        no file can be.
 """
         raise NotImplementedError
     def write_copy(self, file: str,stop: StopFlag,now: Now) -> Written:
@@ -8480,7 +8484,7 @@ class InstallProtocol(typing.Protocol):
         in the order in which it was written, corrections and earlier values among it.
 
         # Errors
-        `Stopped`, `StoreFull`, and what the store says. The file is there whole or not at all.
+        `Stopped`, `StoreFull`, `BadValue` (`file`) where no file can be, and what the store says. The file is there whole or not at all.
 """
         raise NotImplementedError
 
@@ -9436,7 +9440,8 @@ class Install(InstallProtocol):
         the server again.
 
         # Errors
-        `NotThere` when that refusal does not stand any more, `StoreFull`.
+        `NotThere` when that refusal does not stand any more, `StoreFull`, `BadValue` (`file`) where no file can
+        be.
 """
 
         _UniffiFfiConverterString.check_lower(id)
@@ -9551,7 +9556,7 @@ class Install(InstallProtocol):
         takes it along. One that comes twice does no harm.
 
         # Errors
-        `BadValue` when it is none, `EnrolAgain`, and what the store says.
+        `BadValue` (`file`) when it is none or not there, `EnrolAgain`, and what the store says.
 """
 
         _UniffiFfiConverterString.check_lower(file)
@@ -9727,7 +9732,8 @@ class Install(InstallProtocol):
         take there. Health stays here. It is not encrypted: whoever has the file can read the training in it.
 
         # Errors
-        `WrongState` (`nothing`) when all is with the server, `EnrolAgain`, `StoreFull`.
+        `WrongState` (`nothing`) when all is with the server, `EnrolAgain`, `StoreFull`, `BadValue` (`file`) where
+        no file can be.
 """
 
         _UniffiFfiConverterString.check_lower(file)
@@ -9749,7 +9755,7 @@ class Install(InstallProtocol):
         in the order in which it was written, corrections and earlier values among it.
 
         # Errors
-        `Stopped`, `StoreFull`, and what the store says. The file is there whole or not at all.
+        `Stopped`, `StoreFull`, `BadValue` (`file`) where no file can be, and what the store says. The file is there whole or not at all.
 """
 
         _UniffiFfiConverterString.check_lower(file)

@@ -640,8 +640,9 @@ fileprivate struct FfiConverterData: FfiConverterRustBuffer {
 
 
 /**
- * Carries one request and brings the answer, by whatever the platform has for it. Follows no redirect, keeps
- * nothing, and tries nothing twice: each request does no harm when it arrives again.
+ * Carries one request and brings the answer, by whatever the platform has for it. Follows no redirect and keeps
+ * nothing. What broke off before an answer may be asked once more: each request does no harm when it arrives
+ * again. Everything together takes no longer than the parcel says, and an answer of more than 16 MiB is none.
  */
 public protocol Courier: AnyObject, Sendable {
 
@@ -655,8 +656,9 @@ public protocol Courier: AnyObject, Sendable {
 
 }
 /**
- * Carries one request and brings the answer, by whatever the platform has for it. Follows no redirect, keeps
- * nothing, and tries nothing twice: each request does no harm when it arrives again.
+ * Carries one request and brings the answer, by whatever the platform has for it. Follows no redirect and keeps
+ * nothing. What broke off before an answer may be asked once more: each request does no harm when it arrives
+ * again. Everything together takes no longer than the parcel says, and an answer of more than 16 MiB is none.
  */
 open class CourierImpl: Courier, @unchecked Sendable {
     fileprivate let handle: UInt64
@@ -971,7 +973,8 @@ public protocol InstallProtocol: AnyObject, Sendable {
      * the server again.
      *
      * # Errors
-     * `NotThere` when that refusal does not stand any more, `StoreFull`.
+     * `NotThere` when that refusal does not stand any more, `StoreFull`, `BadValue` (`file`) where no file can
+     * be.
      */
     func setRefusedAside(id: String, file: String) throws  -> Written
 
@@ -980,7 +983,7 @@ public protocol InstallProtocol: AnyObject, Sendable {
      * takes it along. One that comes twice does no harm.
      *
      * # Errors
-     * `BadValue` when it is none, `EnrolAgain`, and what the store says.
+     * `BadValue` (`file`) when it is none or not there, `EnrolAgain`, and what the store says.
      */
     func takeCarryFile(file: String) throws  -> TakenIn
 
@@ -989,7 +992,8 @@ public protocol InstallProtocol: AnyObject, Sendable {
      * take there. Health stays here. It is not encrypted: whoever has the file can read the training in it.
      *
      * # Errors
-     * `WrongState` (`nothing`) when all is with the server, `EnrolAgain`, `StoreFull`.
+     * `WrongState` (`nothing`) when all is with the server, `EnrolAgain`, `StoreFull`, `BadValue` (`file`) where
+     * no file can be.
      */
     func writeCarryFile(file: String) throws  -> Written
 
@@ -998,7 +1002,7 @@ public protocol InstallProtocol: AnyObject, Sendable {
      * in the order in which it was written, corrections and earlier values among it.
      *
      * # Errors
-     * `Stopped`, `StoreFull`, and what the store says. The file is there whole or not at all.
+     * `Stopped`, `StoreFull`, `BadValue` (`file`) where no file can be, and what the store says. The file is there whole or not at all.
      */
     func writeCopy(file: String, stop: StopFlag, now: Now) throws  -> Written
 
@@ -1565,7 +1569,8 @@ open func erase(unsentToo: Bool)throws   {try rustCallWithError(FfiConverterType
      * the server again.
      *
      * # Errors
-     * `NotThere` when that refusal does not stand any more, `StoreFull`.
+     * `NotThere` when that refusal does not stand any more, `StoreFull`, `BadValue` (`file`) where no file can
+     * be.
      */
 open func setRefusedAside(id: String, file: String)throws  -> Written  {
     return try  FfiConverterTypeWritten_lift(try rustCallWithError(FfiConverterTypeDoorError_lift) {
@@ -1583,7 +1588,7 @@ open func setRefusedAside(id: String, file: String)throws  -> Written  {
      * takes it along. One that comes twice does no harm.
      *
      * # Errors
-     * `BadValue` when it is none, `EnrolAgain`, and what the store says.
+     * `BadValue` (`file`) when it is none or not there, `EnrolAgain`, and what the store says.
      */
 open func takeCarryFile(file: String)throws  -> TakenIn  {
     return try  FfiConverterTypeTakenIn_lift(try rustCallWithError(FfiConverterTypeDoorError_lift) {
@@ -1600,7 +1605,8 @@ open func takeCarryFile(file: String)throws  -> TakenIn  {
      * take there. Health stays here. It is not encrypted: whoever has the file can read the training in it.
      *
      * # Errors
-     * `WrongState` (`nothing`) when all is with the server, `EnrolAgain`, `StoreFull`.
+     * `WrongState` (`nothing`) when all is with the server, `EnrolAgain`, `StoreFull`, `BadValue` (`file`) where
+     * no file can be.
      */
 open func writeCarryFile(file: String)throws  -> Written  {
     return try  FfiConverterTypeWritten_lift(try rustCallWithError(FfiConverterTypeDoorError_lift) {
@@ -1617,7 +1623,7 @@ open func writeCarryFile(file: String)throws  -> Written  {
      * in the order in which it was written, corrections and earlier values among it.
      *
      * # Errors
-     * `Stopped`, `StoreFull`, and what the store says. The file is there whole or not at all.
+     * `Stopped`, `StoreFull`, `BadValue` (`file`) where no file can be, and what the store says. The file is there whole or not at all.
      */
 open func writeCopy(file: String, stop: StopFlag, now: Now)throws  -> Written  {
     return try  FfiConverterTypeWritten_lift(try rustCallWithError(FfiConverterTypeDoorError_lift) {
@@ -6226,7 +6232,8 @@ public struct Opening: Equatable, Hashable {
      */
     public let found: Found
     /**
-     * Files that were damaged and set aside, never deleted: what could be read of them is here.
+     * Files that were damaged and set aside, never deleted: what could be read of them is here. Named at each
+     * opening until an exchange was complete.
      */
     public let setAside: [String]
 
@@ -6237,7 +6244,8 @@ public struct Opening: Equatable, Hashable {
          * How the folder was found.
          */found: Found,
         /**
-         * Files that were damaged and set aside, never deleted: what could be read of them is here.
+         * Files that were damaged and set aside, never deleted: what could be read of them is here. Named at each
+         * opening until an exchange was complete.
          */setAside: [String]) {
         self.found = found
         self.setAside = setAside
@@ -6307,7 +6315,7 @@ public struct Parcel: Equatable, Hashable {
      */
     public let body: Data
     /**
-     * After how long to give up, ms.
+     * After how long to give up, ms: on the whole, from the name of the server to the last byte of the answer.
      */
     public let timeoutMs: UInt32
 
@@ -6327,7 +6335,7 @@ public struct Parcel: Equatable, Hashable {
          * The body, as it is sent.
          */body: Data,
         /**
-         * After how long to give up, ms.
+         * After how long to give up, ms: on the whole, from the name of the server to the last byte of the answer.
          */timeoutMs: UInt32) {
         self.method = method
         self.url = url
@@ -11659,16 +11667,16 @@ private let initializationResult: InitializationResult = {
     if (uniffi_backstraight_ffi_checksum_method_install_erase() != 32248) {
         return InitializationResult.apiChecksumMismatch
     }
-    if (uniffi_backstraight_ffi_checksum_method_install_set_refused_aside() != 56985) {
+    if (uniffi_backstraight_ffi_checksum_method_install_set_refused_aside() != 50574) {
         return InitializationResult.apiChecksumMismatch
     }
-    if (uniffi_backstraight_ffi_checksum_method_install_take_carry_file() != 41934) {
+    if (uniffi_backstraight_ffi_checksum_method_install_take_carry_file() != 37073) {
         return InitializationResult.apiChecksumMismatch
     }
-    if (uniffi_backstraight_ffi_checksum_method_install_write_carry_file() != 12729) {
+    if (uniffi_backstraight_ffi_checksum_method_install_write_carry_file() != 37322) {
         return InitializationResult.apiChecksumMismatch
     }
-    if (uniffi_backstraight_ffi_checksum_method_install_write_copy() != 10125) {
+    if (uniffi_backstraight_ffi_checksum_method_install_write_copy() != 27848) {
         return InitializationResult.apiChecksumMismatch
     }
     if (uniffi_backstraight_ffi_checksum_method_install_exchange() != 43304) {

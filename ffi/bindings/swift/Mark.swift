@@ -1,2 +1,2 @@
 /// The mark of the surface that this was made for: hand it in when a folder is opened.
-public let interfaceMarkOfBindings = "0766375fe3c4c189"
+public let interfaceMarkOfBindings = "4759123ca5a3b02f"

@@ -44,6 +44,12 @@ class FileKeys(KeyStore):
                 out.flush()
                 os.fsync(out.fileno())
             os.replace(draft, self.file)
+            if os.name == "posix":
+                folder = os.open(self.file.parent, os.O_RDONLY)
+                try:
+                    os.fsync(folder)
+                finally:
+                    os.close(folder)
         except OSError as why:
             raise KeyStoreError.Failed() from why
 

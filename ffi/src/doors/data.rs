@@ -2,12 +2,13 @@
 //! how the store is.
 
 use std::fs::{self, File};
-use std::io::Write as _;
+use std::io::{self, Read as _};
 use std::path::Path;
 use std::sync::Arc;
 
 use backstraight_core::device::aside::Which;
 use backstraight_core::doc::open::Document;
+use backstraight_core::exchange::wire::MAX_BODY;
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::told::Told;
 use serde_json::{Value, json};
@@ -19,6 +20,10 @@ use super::install::{Install, path};
 use super::outside::{Area, StopFlag};
 use super::vault::random;
 use super::work::{Work, area, count};
+use crate::files::{self, Readers};
+
+/// Most bytes that are read of a carry file: more than any can have.
+const MOST_READ: u64 = 2 * MAX_BODY as u64;
 
 /// What was written into a file.
 #[derive(Debug, Clone, PartialEq, Eq, uniffi::Record)]
@@ -69,7 +74,7 @@ impl Install {
     /// in the order in which it was written, corrections and earlier values among it.
     ///
     /// # Errors
-    /// `Stopped`, `StoreFull`, and what the store says. The file is there whole or not at all.
+    /// `Stopped`, `StoreFull`, `BadValue` (`file`) where no file can be, and what the store says. The file is there whole or not at all.
     pub fn write_copy(&self, file: String, stop: Arc<StopFlag>, now: Now) -> Result<Written, DoorError> {
         self.clock.tell(now);
         let file = path("file", &file)?;
@@ -83,7 +88,8 @@ impl Install {
     /// take there. Health stays here. It is not encrypted: whoever has the file can read the training in it.
     ///
     /// # Errors
-    /// `WrongState` (`nothing`) when all is with the server, `EnrolAgain`, `StoreFull`.
+    /// `WrongState` (`nothing`) when all is with the server, `EnrolAgain`, `StoreFull`, `BadValue` (`file`) where
+    /// no file can be.
     pub fn write_carry_file(&self, file: String) -> Result<Written, DoorError> {
         let file = path("file", &file)?;
         let out = self.work(|work| Ok(work.device.carry_out()?))?;
@@ -97,10 +103,10 @@ impl Install {
     /// takes it along. One that comes twice does no harm.
     ///
     /// # Errors
-    /// `BadValue` when it is none, `EnrolAgain`, and what the store says.
+    /// `BadValue` (`file`) when it is none or not there, `EnrolAgain`, and what the store says.
     pub fn take_carry_file(&self, file: String) -> Result<TakenIn, DoorError> {
         let file = path("file", &file)?;
-        let bytes = fs::read(&file).map_err(|e| file_trouble(&e))?;
+        let bytes = get(&file).map_err(given_trouble)?;
         let taken = self.work(|work| Ok(work.device.carry_in(&bytes)?))?;
         let mut areas: Vec<_> = taken.taken.iter().map(|(name, ..)| area(name.kind())).collect();
         areas.sort_unstable();
@@ -120,7 +126,8 @@ impl Install {
     /// the server again.
     ///
     /// # Errors
-    /// `NotThere` when that refusal does not stand any more, `StoreFull`.
+    /// `NotThere` when that refusal does not stand any more, `StoreFull`, `BadValue` (`file`) where no file can
+    /// be.
     pub fn set_refused_aside(&self, id: String, file: String) -> Result<Written, DoorError> {
         let file = path("file", &file)?;
         let kept = self.work(|work| {
@@ -242,30 +249,36 @@ fn as_json(told: Told) -> Value {
     }
 }
 
-/// Writes a file: under another name, flushed, then put in place.
+/// Reads a file that somebody gave, as far as it may be a carry file: one that is longer is none.
+fn get(file: &Path) -> io::Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    File::open(file)?.take(MOST_READ).read_to_end(&mut bytes)?;
+    Ok(bytes)
+}
+
+/// Writes a file where an app wants it. It is there whole, or not at all.
 fn put(file: &Path, bytes: &[u8]) -> Result<(), DoorError> {
-    let mut draft = file.as_os_str().to_owned();
-    draft.push(".part");
-    let write = || -> std::io::Result<()> {
-        let mut out = File::create(&draft)?;
-        out.write_all(bytes)?;
-        out.sync_all()?;
-        fs::rename(&draft, file)
-    };
-    write().map_err(|e| {
-        // What is left of the draft is of no use.
-        let _ = fs::remove_file(&draft);
-        file_trouble(&e)
-    })
+    files::put(file, bytes, Readers::Usual).map_err(given_trouble)
+}
+
+/// What a trouble with a file that an app named means to it.
+fn given_trouble(e: io::Error) -> DoorError {
+    use io::ErrorKind as K;
+    match e.kind() {
+        K::NotFound | K::NotADirectory | K::IsADirectory | K::InvalidInput | K::InvalidFilename => {
+            DoorError::field("file", "path", e)
+        }
+        _ => file_trouble(e),
+    }
 }
 
 /// Removes what this library put into a folder, and the folder when nothing else is in it.
 fn remove(folder: &Path) -> Result<(), DoorError> {
-    let entries = fs::read_dir(folder).map_err(|e| file_trouble(&e))?;
+    let entries = fs::read_dir(folder).map_err(file_trouble)?;
     for entry in entries.flatten() {
         let name = entry.file_name();
         if name.to_string_lossy().starts_with(crate::store::FILE) || name == "in-use" {
-            fs::remove_file(entry.path()).map_err(|e| file_trouble(&e))?;
+            fs::remove_file(entry.path()).map_err(file_trouble)?;
         }
     }
     // Somebody else's files stay, and the folder with them.

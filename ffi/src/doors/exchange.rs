@@ -7,12 +7,14 @@ use std::time::{Duration, Instant};
 use backstraight_core::device::identity::Identity;
 use backstraight_core::device::session::Renewal;
 use backstraight_core::device::{Clock as _, Exchanged, MAX_ROUNDS};
+use backstraight_core::exchange::wire::MAX_BODY;
 
 use super::clock::Now;
 use super::error::DoorError;
 use super::install::Install;
 use super::outside::{Area, Courier, Header, Parcel, Progress, Step, StopFlag};
 use super::work::{area, count};
+use crate::error::PhoneError;
 use crate::request::{self, Ask, Said};
 
 /// How long one request may take at most, ms.
@@ -116,6 +118,9 @@ impl Way<'_> {
             return Err(DoorError::Stopped);
         }
         let reply = reply?;
+        if reply.body.len() > MAX_BODY {
+            return Err(PhoneError::Answer("it is too long".to_owned()).into());
+        }
         let header = |name: &str| {
             reply.headers.iter().find(|h| h.name.eq_ignore_ascii_case(name)).map(|h| h.value.clone())
         };
@@ -246,6 +251,7 @@ impl Install {
             if complete {
                 let at = work.device.now().0.to_be_bytes();
                 let _noted = work.device.shelf_mut().set_facts(&[(LAST_OK, &at)]);
+                let _told = work.device.shelf_mut().forget_set_aside();
             }
             let mut refused = refusals(work)?;
             refused.retain(|r| report.refused.iter().any(|(name, _)| name.to_string() == r.id));

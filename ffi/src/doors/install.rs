@@ -61,7 +61,8 @@ pub enum Found {
 pub struct Opening {
     /// How the folder was found.
     pub found: Found,
-    /// Files that were damaged and set aside, never deleted: what could be read of them is here.
+    /// Files that were damaged and set aside, never deleted: what could be read of them is here. Named at each
+    /// opening until an exchange was complete.
     pub set_aside: Vec<String>,
 }
 

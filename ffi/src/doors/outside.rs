@@ -63,7 +63,7 @@ pub struct Parcel {
     pub headers: Vec<Header>,
     /// The body, as it is sent.
     pub body: Vec<u8>,
-    /// After how long to give up, ms.
+    /// After how long to give up, ms: on the whole, from the name of the server to the last byte of the answer.
     pub timeout_ms: u32,
 }
 
@@ -116,8 +116,9 @@ impl From<uniffi::UnexpectedUniFFICallbackError> for CourierError {
     }
 }
 
-/// Carries one request and brings the answer, by whatever the platform has for it. Follows no redirect, keeps
-/// nothing, and tries nothing twice: each request does no harm when it arrives again.
+/// Carries one request and brings the answer, by whatever the platform has for it. Follows no redirect and keeps
+/// nothing. What broke off before an answer may be asked once more: each request does no harm when it arrives
+/// again. Everything together takes no longer than the parcel says, and an answer of more than 16 MiB is none.
 #[uniffi::export(with_foreign)]
 pub trait Courier: Send + Sync {
     /// Carries it. Blocks.

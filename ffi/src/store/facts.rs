@@ -75,9 +75,15 @@ impl Store {
     /// # Errors
     /// When the store cannot be read.
     pub fn unsound(&self) -> Result<Option<String>, PhoneError> {
-        let file = self.db.path().unwrap_or_default();
-        let fresh = Connection::open_with_flags(file, OpenFlags::SQLITE_OPEN_READ_ONLY)?;
-        let verdict: String = fresh.query_row("PRAGMA quick_check(1)", [], |r| r.get(0))?;
+        let look = |db: &Connection| db.query_row("PRAGMA quick_check(1)", [], |r| r.get::<_, String>(0));
+        let locking: String = self.db.pragma_query_value(None, "locking_mode", |r| r.get(0))?;
+        let verdict = if locking == "exclusive" {
+            // Opened on a full disk: nobody else may look.
+            look(&self.db)?
+        } else {
+            let file = self.db.path().unwrap_or_default();
+            look(&Connection::open_with_flags(file, OpenFlags::SQLITE_OPEN_READ_ONLY)?)?
+        };
         Ok((verdict != "ok").then_some(verdict))
     }
 }

@@ -17,6 +17,7 @@ use backstraight_core::doc::open::Document;
 use backstraight_core::exchange::carry::Parcel;
 use backstraight_core::exchange::wire::{Known, Refusal};
 use backstraight_core::model::name::DocName;
+use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OptionalExtension as _, TransactionBehavior, params};
 
 use crate::error::PhoneError;
@@ -30,7 +31,8 @@ pub use backstraight_core::device::shelf::{CarriedRow, DocRow, RefusedRow};
 #[derive(Debug)]
 pub struct Store {
     db: Connection,
-    /// Files that were found damaged at this start and set aside, never deleted.
+    /// Files that were found damaged and set aside, never deleted: told of at each start until an exchange was
+    /// complete.
     pub set_aside: Vec<PathBuf>,
     /// What the next change that is made here is remembered as.
     once: Option<(String, String)>,
@@ -41,42 +43,51 @@ impl Store {
     /// can be read from it is taken over, and the rest comes back from the server.
     ///
     /// # Errors
-    /// When the disk refuses, another process holds it, or it is of a newer version.
+    /// When the disk refuses, another process holds it, or it is of a newer version. A damaged file is where it
+    /// was then, and the next opening tries again.
     pub fn open(dir: &Path) -> Result<Store, PhoneError> {
-        let path = dir.join(FILE);
-        match Store::connect(&path) {
-            Ok(db) => Ok(Store::of(db, Vec::new())),
-            Err(PhoneError::Damaged(why)) => {
-                let aside = set_aside::move_away(&path, &why)?;
-                let mut store = Store::of(Store::connect(&path)?, vec![aside.clone()]);
-                set_aside::take_over(&aside, &mut store);
-                Ok(store)
-            }
-            Err(e) => Err(e),
-        }
+        Store::open_by_steps(dir, &mut || ())
     }
 
-    const fn of(db: Connection, set_aside: Vec<PathBuf>) -> Store {
-        Store { db, set_aside, once: None }
+    fn open_by_steps(dir: &Path, step: set_aside::Step<'_>) -> Result<Store, PhoneError> {
+        let path = dir.join(FILE);
+        set_aside::finish(&path, step)?;
+        let db = match Store::connect(&path) {
+            Err(PhoneError::Damaged(_)) => {
+                set_aside::mend(&path, step)?;
+                Store::connect(&path)?
+            }
+            other => other?,
+        };
+        let mut store = Store::of(db);
+        store.set_aside = set_aside::list(&store, dir)?;
+        Ok(store)
+    }
+
+    const fn of(db: Connection) -> Store {
+        Store { db, set_aside: Vec::new(), once: None }
     }
 
     fn connect(path: &Path) -> Result<Connection, PhoneError> {
-        let mut db = Connection::open(path)?;
-        db.busy_timeout(Duration::from_secs(3))?;
-        db.pragma_update(None, "journal_mode", "WAL")?;
-        db.pragma_update(None, "synchronous", "FULL")?;
-        db.pragma_update(None, "fullfsync", true)?;
-        db.pragma_update(None, "checkpoint_fullfsync", true)?;
-        db.pragma_update(None, "foreign_keys", true)?;
-        db.pragma_update(None, "cell_size_check", true)?;
-        // What is erased is overwritten.
-        db.pragma_update(None, "secure_delete", true)?;
-        schema::upgrade(&mut db)?;
-        let verdict: String = db.query_row("PRAGMA quick_check(1)", [], |r| r.get(0))?;
-        if verdict != "ok" {
-            return Err(PhoneError::Damaged(format!("integrity check: {verdict}")));
+        match connect_with(path, "NORMAL") {
+            // There is no room even for the index of the log of writes. Whoever holds the file alone has it in
+            // memory, so that what is there can be read.
+            Err(PhoneError::Storage { full: true, .. }) => connect_with(path, "EXCLUSIVE"),
+            other => other,
         }
-        Ok(db)
+    }
+
+    /// An exchange was complete: what was set aside and is with the server came back, and nobody is told of the
+    /// files any more. They stay.
+    ///
+    /// # Errors
+    /// When the store cannot be written.
+    pub fn forget_set_aside(&mut self) -> Result<(), PhoneError> {
+        if !self.set_aside.is_empty() {
+            set_aside::told(&self.db)?;
+            self.set_aside.clear();
+        }
+        Ok(())
     }
 
     /// How many pieces of documents were set aside because they could not be read.
@@ -93,10 +104,10 @@ impl Store {
         Ok(query.query_row([key], |r| r.get(0)).optional()?)
     }
 
-    /// Limits the store to that many pages of 4 kB; beyond them it is full, as on a full disk.
+    /// Limits the store to that many pages of 4 kB: beyond, it is full. For as long as it is open.
     ///
     /// # Errors
-    /// When the store cannot be written.
+    /// When the store cannot be read.
     pub fn limit_pages(&mut self, pages: u32) -> Result<(), PhoneError> {
         self.db.pragma_update(None, "max_page_count", pages)?;
         Ok(())
@@ -333,6 +344,35 @@ impl Shelf for Store {
         )?;
         Ok(())
     }
+}
+
+/// Opens the file of a store, with what a call that returned needs to be on disk.
+fn connect_with(path: &Path, locking: &str) -> Result<Connection, PhoneError> {
+    let mut db = Connection::open(path)?;
+    // Of a damaged store the log of writes is kept as it is.
+    keep_log(&db, true)?;
+    db.busy_timeout(Duration::from_secs(3))?;
+    db.pragma_update(None, "locking_mode", locking)?;
+    db.pragma_update(None, "journal_mode", "WAL")?;
+    db.pragma_update(None, "synchronous", "FULL")?;
+    db.pragma_update(None, "fullfsync", true)?;
+    db.pragma_update(None, "checkpoint_fullfsync", true)?;
+    db.pragma_update(None, "foreign_keys", true)?;
+    db.pragma_update(None, "cell_size_check", true)?;
+    // What is erased is overwritten.
+    db.pragma_update(None, "secure_delete", true)?;
+    schema::upgrade(&mut db)?;
+    let verdict: String = db.query_row("PRAGMA quick_check(1)", [], |r| r.get(0))?;
+    if verdict != "ok" {
+        return Err(PhoneError::Damaged(format!("integrity check: {verdict}")));
+    }
+    keep_log(&db, false)?;
+    Ok(db)
+}
+
+/// Whether the log of writes stays beside the store when its last connection is closed.
+fn keep_log(db: &Connection, keep: bool) -> rusqlite::Result<()> {
+    db.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, keep).map(drop)
 }
 
 /// Goes on with `saved` and that row; the bytes as they were are put aside.

@@ -50,8 +50,13 @@ const STEPS: [&str; 3] = [
 
 pub(super) fn upgrade(db: &mut Connection) -> Result<(), PhoneError> {
     let known = i64::try_from(STEPS.len()).unwrap_or(i64::MAX);
+    let version = |db: &Connection| db.pragma_query_value(None, "user_version", |r| r.get::<_, i64>(0));
+    // Where nothing changes nothing is written: a full disk is no reason not to read.
+    if version(db)? == known {
+        return Ok(());
+    }
     let tx = db.transaction_with_behavior(TransactionBehavior::Immediate)?;
-    let found: i64 = tx.pragma_query_value(None, "user_version", |r| r.get(0))?;
+    let found = version(&tx)?;
     if found > known {
         return Err(PhoneError::Newer { found, known });
     }

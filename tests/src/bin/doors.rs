@@ -5,7 +5,7 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::Arc;
 
 use backstraight_core::base::day::Day;
 use backstraight_core::base::moment::Moment;
@@ -13,7 +13,7 @@ use backstraight_ffi::doors::check_in::{CheckInAnswers, ReportEntry, ReportKind}
 use backstraight_ffi::doors::exchange::{ExchangeLimits, built_in_courier};
 use backstraight_ffi::doors::install::{Invitation, OpenWith, Who};
 use backstraight_ffi::doors::log::{CloseSession, CorrectSet, LogSet, SkipItem};
-use backstraight_ffi::doors::outside::{CourierError, KeyStoreError, Parcel, Reply};
+use backstraight_ffi::doors::outside::{CourierError, Parcel, Reply};
 use backstraight_ffi::doors::plan::{ItemChange, NewExercise, NewItem, NewSession, NewTest};
 use backstraight_ffi::doors::sheet::{LeftOut, SetNumbers};
 use backstraight_ffi::doors::today::SessionLine;
@@ -21,27 +21,10 @@ use backstraight_ffi::doors::trials::TrialEntry;
 use backstraight_ffi::doors::{
     Courier, DoorError, Install, KeyStore, Now, Receipt, StopFlag, board::SetAsk, interface_mark,
 };
+use backstraight_tests::keys::Keys;
 use serde_json::{Map, Value, json};
 
 type Told = Box<dyn std::error::Error>;
-
-/// A key store as a phone has one: apart from the folder, never in a backup.
-#[derive(Default)]
-struct Keys(Mutex<BTreeMap<String, Vec<u8>>>);
-
-impl KeyStore for Keys {
-    fn keep(&self, name: String, secret: Vec<u8>) -> Result<(), KeyStoreError> {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner).insert(name, secret);
-        Ok(())
-    }
-    fn look_up(&self, name: String) -> Result<Option<Vec<u8>>, KeyStoreError> {
-        Ok(self.0.lock().unwrap_or_else(PoisonError::into_inner).get(&name).cloned())
-    }
-    fn forget(&self, name: String) -> Result<(), KeyStoreError> {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner).remove(&name);
-        Ok(())
-    }
-}
 
 struct Nobody;
 
@@ -88,7 +71,8 @@ fn tell() -> Result<bool, Told> {
         data: next()?,
         url: next()?,
         work: next()?.into(),
-        base: i64::try_from(since.as_millis())?,
+        // Noon: its minutes stay within the day, whenever it is told.
+        base: i64::try_from(since.as_secs() / 86_400)? * 86_400_000 + 43_200_000,
         phones: BTreeMap::new(),
         kept: BTreeMap::new(),
     };
@@ -253,7 +237,11 @@ fn call(
         }
         "exchange_state" => {
             let s = i.exchange_state()?;
-            json!({ "refused": s.refused.len(), "waits": s.waiting > 0 })
+            let first = s.refused.first();
+            json!({
+                "refused": s.refused.len(), "waits": s.waiting > 0,
+                "id0": first.map(|r| r.id.clone()), "code0": first.map(|r| r.code.clone()),
+            })
         }
         "today" => {
             let t = i.today(now)?;
@@ -375,6 +363,26 @@ fn call(
             let written = i.write_copy(in_work("copy.json"), StopFlag::new(), now)?;
             json!({ "written": written.documents > 0 })
         }
+        "test_kinds" => {
+            let all = i.test_kinds()?;
+            let first = all.first();
+            json!({
+                "count": all.len(), "name0": first.map(|t| t.name.clone()), "unit0": first.map(|t| t.unit.clone()),
+                "higher0": first.map(|t| t.higher_is_better),
+            })
+        }
+        "trials" => {
+            let all = i.trials(maybe(a, "test"), None)?;
+            let thousandths = |n: usize| all.get(n).and_then(|t| t.thousandths);
+            json!({ "count": all.len(), "thousandths0": thousandths(0), "thousandths1": thousandths(1) })
+        }
+        "take_carry_file" => {
+            let t = i.take_carry_file(in_work("carry"))?;
+            json!({ "taken": t.taken, "known": t.known, "refused": t.refused.len() })
+        }
+        "set_refused_aside" => {
+            json!({ "changes": i.set_refused_aside(text(a, "id"), in_work("refused"))?.changes })
+        }
         "write_carry_file" => json!({ "changes": i.write_carry_file(in_work("carry"))?.changes }),
         "erase" => {
             i.erase(a["unsent_too"].as_bool().unwrap_or(false))?;
@@ -444,6 +452,20 @@ fn of_a_coach(i: &Install, what: &str, a: &Value, now: Now) -> Result<Value, Doo
                 "count": all.len(), "item0": item.map(|i| i.item.clone()),
                 "reps0": item.and_then(|i| i.reps), "load0": item.and_then(|i| i.load_g),
             })
+        }
+        "people" => {
+            let all = i.people()?;
+            let first = all.first();
+            json!({
+                "count": all.len(), "name0": first.map(|p| p.name.clone()), "role0": first.map(|p| p.role.clone()),
+            })
+        }
+        "move_session" => {
+            let (session, day) = (text(a, "session"), text(a, "day"));
+            receipt(&i.move_session(text(a, "athlete"), session, day, once(), now)?)
+        }
+        "withdraw_session" => {
+            receipt(&i.withdraw_session(text(a, "athlete"), text(a, "session"), once(), now)?)
         }
         "change_item" => {
             let change = ItemChange {

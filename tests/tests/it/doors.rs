@@ -1,6 +1,5 @@
 //! The doors for apps against a server: an exchange in slices, each of which stays, whoever stops it.
 
-use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::{Arc, Mutex};
 
@@ -12,7 +11,7 @@ use backstraight_ffi::doors::check_in::CheckInAnswers;
 use backstraight_ffi::doors::exchange::{ExchangeLimits, ExchangeReport, built_in_courier};
 use backstraight_ffi::doors::install::{Found, Invitation, OpenWith};
 use backstraight_ffi::doors::log::LogSet;
-use backstraight_ffi::doors::outside::{CourierError, KeyStoreError, ListenerError, Parcel, Reply, Step};
+use backstraight_ffi::doors::outside::{CourierError, ListenerError, Parcel, Reply, Step};
 use backstraight_ffi::doors::plan::{NewExercise, NewItem, NewSession};
 use backstraight_ffi::doors::sheet::SetNumbers;
 use backstraight_ffi::doors::today::SessionState;
@@ -21,36 +20,20 @@ use backstraight_ffi::doors::{
 };
 use backstraight_server::grant::AtTheMachine;
 use backstraight_server::store::installs;
+use backstraight_tests::keys::Keys;
 use backstraight_tests::stand::{MINUTE, START, Stand, november};
 
 /// More than one round trip takes along of a document.
-const MANY: u32 = 2_050;
-const NOW: Now = Now { utc_ms: START.0, ahead_min: 0 };
+pub(super) const MANY: u32 = 2_050;
+pub(super) const NOW: Now = Now { utc_ms: START.0, ahead_min: 0 };
 
-#[derive(Default)]
-struct Keys(Mutex<BTreeMap<String, Vec<u8>>>);
-
-impl KeyStore for Keys {
-    fn keep(&self, name: String, secret: Vec<u8>) -> Result<(), KeyStoreError> {
-        self.0.lock().unwrap().insert(name, secret);
-        Ok(())
-    }
-    fn look_up(&self, name: String) -> Result<Option<Vec<u8>>, KeyStoreError> {
-        Ok(self.0.lock().unwrap().get(&name).cloned())
-    }
-    fn forget(&self, name: String) -> Result<(), KeyStoreError> {
-        self.0.lock().unwrap().remove(&name);
-        Ok(())
-    }
-}
-
-fn open(folder: &Path, keys: &Arc<Keys>) -> Arc<Install> {
+pub(super) fn open(folder: &Path, keys: &Arc<Keys>) -> Arc<Install> {
     let folder = folder.display().to_string();
     let with = OpenWith { folder, interface: interface_mark(), most_bytes: None };
     Install::open(with, Arc::clone(keys) as Arc<dyn KeyStore>, NOW).unwrap()
 }
 
-fn enrolled(stand: &Stand, folder: &Path, keys: &Arc<Keys>) -> Arc<Install> {
+pub(super) fn enrolled(stand: &Stand, folder: &Path, keys: &Arc<Keys>) -> Arc<Install> {
     let install = open(folder, keys);
     let code = stand.code(stand.person(Role::Athlete, "Tilde Ravnsborg"));
     let invitation = Invitation { server: stand.url(), code };
@@ -58,7 +41,7 @@ fn enrolled(stand: &Stand, folder: &Path, keys: &Arc<Keys>) -> Arc<Install> {
     install
 }
 
-fn rounds(
+pub(super) fn rounds(
     install: &Install,
     most_rounds: u32,
     stop: &Arc<StopFlag>,
@@ -68,7 +51,7 @@ fn rounds(
     install.exchange(built_in_courier().unwrap(), limits, Arc::clone(stop), progress, NOW)
 }
 
-fn say(install: &Install, n: u32) {
+pub(super) fn say(install: &Install, n: u32) {
     install.say(format!("word {n}"), None, None, format!("w{n}"), NOW).unwrap();
 }
 

@@ -12,6 +12,7 @@ mod aside;
 mod carried_heard;
 mod carry;
 mod doors;
+mod doors_folder;
 mod erasure;
 mod exchange_doc;
 mod export;

@@ -4,7 +4,7 @@
 use std::fmt::Write as _;
 
 use uniffi_bindgen::ComponentInterface;
-use uniffi_bindgen::interface::{AsType, Callable, Field, Type};
+use uniffi_bindgen::interface::{AsType, Callable, DefaultValue, Field, Literal, Type};
 
 /// All of it.
 pub(crate) fn of(ci: &ComponentInterface) -> String {
@@ -53,10 +53,22 @@ fn call(c: &dyn Callable) -> String {
 
 fn fields(all: &[Field]) -> String {
     let one = |f: &Field| {
-        let optional = if f.default_value().is_some() { " = default" } else { "" };
+        let optional = f.default_value().map_or_else(String::new, |value| format!(" = {}", default(value)));
         format!("{}: {}{optional}", f.name(), name(&f.as_type()))
     };
     all.iter().map(one).collect::<Vec<_>>().join(", ")
+}
+
+/// What stands for a field that an app leaves out: another value is another meaning of what it compiled.
+fn default(value: &DefaultValue) -> String {
+    match value {
+        DefaultValue::Default => "default".to_owned(),
+        DefaultValue::Literal(Literal::None) => "none".to_owned(),
+        DefaultValue::Literal(Literal::UInt(n, ..)) => n.to_string(),
+        DefaultValue::Literal(Literal::Int(n, ..)) => n.to_string(),
+        DefaultValue::Literal(Literal::EmptySequence) => "[]".to_owned(),
+        DefaultValue::Literal(other) => format!("{other:?}"),
+    }
 }
 
 fn name(t: &Type) -> String {

@@ -32,7 +32,7 @@ mod tests {
     use super::*;
 
     const BEFORE: &str = "enum Area[00] Log\nfunction a()\nobject Install\nobject Install.today() -> Today\n\
-                          outside Courier.carry[0](parcel: Parcel)\nrecord Today {day: string}\n";
+                          outside Courier.carry[0](parcel: Parcel)\nrecord Today {day: string, most: uint32 = 16}\n";
 
     #[test]
     fn functions_records_and_objects_may_be_added() {
@@ -46,6 +46,7 @@ mod tests {
     fn anything_else_is_a_break() {
         let same = |from: &str, to: &str| breaks(BEFORE, &BEFORE.replace(from, to));
         assert_eq!(same("day: string", "day: string, x: string").len(), 1);
+        assert_eq!(same("most: uint32 = 16", "most: uint32 = 4").len(), 1, "another default");
         assert_eq!(same("function a()\n", "").len(), 1);
         assert_eq!(same("today() -> Today", "today(now: Now) -> Today").len(), 1);
         assert_eq!(breaks(BEFORE, &format!("{BEFORE}enum Area[01] Plan\n")).len(), 1);

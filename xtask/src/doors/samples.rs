@@ -12,18 +12,18 @@ pub(super) fn python() -> Outcome {
     let home = target().join("doors/python-wheel");
     wheel(&home).and(|| {
         let python = home.join("env/bin/python");
-        on_server("python", "coach", |link, folder| {
+        on_server("python", Guest::New("coach"), |link, folder| {
             let mut sample = Command::new(&python);
             sample.arg("-B").arg(root().join("ffi/samples/squad.py")).arg(folder).arg(link);
             run(sample).and(|| {
-                let table = fs::read_to_string(folder.join("sets.csv")).unwrap_or_default();
-                match table.lines().count() {
-                    0..=1 => Outcome::Failed("ffi/samples/squad.py: no sets in the table".to_owned()),
-                    n => {
-                        println!("Python: the sample made a table of {n} lines");
-                        Outcome::Passed
-                    }
+                let made = |name: &str| fs::read_to_string(folder.join(name)).unwrap_or_default();
+                let (table, picture) = (made("sets.csv"), made("weeks.svg"));
+                let (lines, points) = (table.lines().count(), picture.matches("<circle").count());
+                if lines < 2 || points < 2 || !picture.contains("Tilde Ravnsborg") {
+                    return Outcome::Failed(format!("ffi/samples/squad.py: {lines} lines, {points} points"));
                 }
+                println!("Python: the sample made a table of {lines} lines and a picture of {points} points");
+                Outcome::Passed
             })
         })
     })
@@ -53,22 +53,47 @@ fn wheel(home: &Path) -> Outcome {
     run(pip)
 }
 
-/// The companion in a terminal.
+/// The companion in a terminal, by the athlete of the story, who has a session today.
 pub(super) fn kotlin() -> Outcome {
-    on_server("kotlin", "athlete", |link, folder| {
-        let cellar = |words: &[&str]| match kotlin_class("CellarKt") {
-            Ok(mut cellar) => {
-                cellar.arg(folder).args(words);
-                run(cellar)
-            }
-            Err(why) => Outcome::Failed(why),
+    on_server("kotlin", Guest::Again("Tilde Ravnsborg"), |link, folder| {
+        let cellar = |words: &[&str]| {
+            let mut cellar = kotlin_class("CellarKt")?;
+            // The day of the story.
+            cellar.env("TZ", "UTC").arg(folder).args(words);
+            read(cellar)
         };
-        cellar(&["enrol", link]).and(|| cellar(&["send"])).and(|| cellar(&["today"]))
+        let said = |words: &[&str], wanted: &str| {
+            let told = cellar(words)?;
+            print!("{told}");
+            if told.contains(wanted) { Ok(()) } else { Err(format!("{words:?}: no {wanted:?}")) }
+        };
+        let all = || {
+            said(&["enrol", link], "hello, Tilde Ravnsborg")?;
+            said(&["send"], "changes came, 0 wait")?;
+            said(&["log", "0", "60", "5"], "saved")?;
+            said(&["today"], "60.0 kg x 5  (saved here)")?;
+            said(&["close", "30", "6.5"], "saved")?;
+            said(&["send"], "0 wait")?;
+            said(&["today"], "60.0 kg x 5  (with the coach)")
+        };
+        match all() {
+            Ok(()) => Outcome::Passed,
+            Err(why) => Outcome::Failed(format!("ffi/samples/Cellar.kt: {why}")),
+        }
     })
 }
 
-/// Starts the server of a story again, for somebody who is new there and has an invitation.
-fn on_server(story: &str, role: &str, then: impl FnOnce(&str, &Path) -> Outcome) -> Outcome {
+/// Who runs a sample.
+#[derive(Clone, Copy)]
+enum Guest {
+    /// Somebody of that role who is new there.
+    New(&'static str),
+    /// Somebody of that name whom the story knows.
+    Again(&'static str),
+}
+
+/// Starts the server of a story again, for somebody with an invitation.
+fn on_server(story: &str, guest: Guest, then: impl FnOnce(&str, &Path) -> Outcome) -> Outcome {
     let work = target().join("doors").join(story);
     let data = work.join("server");
     let start = || {
@@ -79,8 +104,16 @@ fn on_server(story: &str, role: &str, then: impl FnOnce(&str, &Path) -> Outcome)
             read(command)
         };
         let club = field(&machine(&["club", "list"])?, "id")?;
-        let new = ["person", "add", "Wren Hollowell", "--club", &club, "--role", role];
-        let person = field(&machine(&new)?, "id")?;
+        let person = match guest {
+            Guest::New(role) => {
+                field(&machine(&["person", "add", "Wren Hollowell", "--club", &club, "--role", role])?, "id")?
+            }
+            Guest::Again(name) => {
+                let all = machine(&["person", "list", "--club", &club])?;
+                let one = all.split('{').find(|one| one.contains(&format!("\"{name}\"")));
+                field(one.unwrap_or_default(), "id")?
+            }
+        };
         let link = field(&machine(&["invite", &person, "--url", &running.url])?, "link")?;
         Ok::<_, String>((running, link))
     };

@@ -11,7 +11,11 @@ public final class KeychainKeys: KeyStore, @unchecked Sendable {
     public init(service: String = "backstraight") { self.service = service }
 
     private func query(_ name: String) -> [CFString: Any] {
-        [kSecClass: kSecClassGenericPassword, kSecAttrService: service, kSecAttrAccount: name]
+        // On a Mac the older keychain knows nothing of when a secret may be read; this one wants a signed app.
+        [
+            kSecClass: kSecClassGenericPassword, kSecAttrService: service, kSecAttrAccount: name,
+            kSecUseDataProtectionKeychain: true,
+        ]
     }
 
     private func check(_ status: OSStatus) throws {

@@ -5,54 +5,74 @@ import Foundation
 import FoundationNetworking
 #endif
 
-/// A courier for apps. Follows no redirect and caches nothing; the system's proxy and trust hold.
-public final class UrlCourier: NSObject, Courier, URLSessionTaskDelegate, @unchecked Sendable {
+/// More than any answer has.
+private let mostBytes = 16 * 1024 * 1024
+
+/// A courier for apps. Follows no redirect and caches nothing; the system's proxy and trust hold. The time that a
+/// parcel gives is for the whole, whatever part of it is slow.
+public final class UrlCourier: Courier, @unchecked Sendable {
+    public init() {}
+
     public func carry(parcel: Parcel) throws -> Reply {
         guard let url = URL(string: parcel.url) else { throw CourierError.Offline }
+        let time = Double(parcel.timeoutMs) / 1000
         var request = URLRequest(url: url, cachePolicy: .reloadIgnoringLocalCacheData)
         request.httpMethod = parcel.method
         request.httpBody = parcel.body
-        request.timeoutInterval = Double(parcel.timeoutMs) / 1000
+        request.timeoutInterval = time
         for header in parcel.headers where header.name != "accept-encoding" {
             request.setValue(header.value, forHTTPHeaderField: header.name)
         }
-        let session = URLSession(configuration: .ephemeral, delegate: self, delegateQueue: nil)
-        defer { session.finishTasksAndInvalidate() }
-        let done = DispatchSemaphore(value: 0)
+        let configuration = URLSessionConfiguration.ephemeral
+        // The one above begins anew with each piece that comes.
+        configuration.timeoutIntervalForResource = time
         let answer = Answer()
-        session.dataTask(with: request) { data, response, error in
-            answer.take(data, response, error)
-            done.signal()
-        }.resume()
-        done.wait()
+        let session = URLSession(configuration: configuration, delegate: answer, delegateQueue: nil)
+        defer { session.finishTasksAndInvalidate() }
+        session.dataTask(with: request).resume()
+        answer.done.wait()
         return try answer.reply()
     }
+}
 
-    public func urlSession(
+/// Gathers an answer. Called by one queue, and read after the end.
+private final class Answer: NSObject, URLSessionDataDelegate, @unchecked Sendable {
+    let done = DispatchSemaphore(value: 0)
+    private var data = Data()
+    private var response: HTTPURLResponse?
+    private var error: Error?
+    private var tooLong = false
+
+    func urlSession(
         _ session: URLSession, task: URLSessionTask, willPerformHTTPRedirection response: HTTPURLResponse,
         newRequest request: URLRequest, completionHandler: @escaping @Sendable (URLRequest?) -> Void
     ) {
         completionHandler(nil)
     }
-}
 
-private final class Answer: @unchecked Sendable {
-    private var data = Data()
-    private var response: HTTPURLResponse?
-    private var error: Error?
+    func urlSession(_ session: URLSession, dataTask: URLSessionDataTask, didReceive data: Data) {
+        if self.data.count + data.count > mostBytes {
+            tooLong = true
+            dataTask.cancel()
+        } else {
+            self.data.append(data)
+        }
+    }
 
-    func take(_ data: Data?, _ response: URLResponse?, _ error: Error?) {
-        self.data = data ?? Data()
-        self.response = response as? HTTPURLResponse
+    func urlSession(_ session: URLSession, task: URLSessionTask, didCompleteWithError error: Error?) {
+        response = task.response as? HTTPURLResponse
         self.error = error
+        done.signal()
     }
 
     func reply() throws -> Reply {
-        guard let response else {
+        if tooLong { throw CourierError.Failed }
+        guard let response, error == nil else {
             switch (error as? URLError)?.code {
             case .timedOut?: throw CourierError.TimedOut
             case .cancelled?: throw CourierError.Stopped
-            case .serverCertificateUntrusted?, .serverCertificateHasBadDate?, .secureConnectionFailed?:
+            case .serverCertificateUntrusted?, .serverCertificateHasBadDate?, .serverCertificateHasUnknownRoot?,
+                .serverCertificateNotYetValid?:
                 throw CourierError.Untrusted
             default: throw CourierError.Offline
             }

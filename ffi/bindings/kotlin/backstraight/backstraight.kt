@@ -1280,16 +1280,16 @@ private fun uniffiCheckApiChecksums(lib: IntegrityCheckingUniffiLib) {
     if ((lib.uniffi_backstraight_ffi_checksum_method_install_erase() and 0xFFFF) != 32248) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
-    if ((lib.uniffi_backstraight_ffi_checksum_method_install_set_refused_aside() and 0xFFFF) != 56985) {
+    if ((lib.uniffi_backstraight_ffi_checksum_method_install_set_refused_aside() and 0xFFFF) != 50574) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
-    if ((lib.uniffi_backstraight_ffi_checksum_method_install_take_carry_file() and 0xFFFF) != 41934) {
+    if ((lib.uniffi_backstraight_ffi_checksum_method_install_take_carry_file() and 0xFFFF) != 37073) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
-    if ((lib.uniffi_backstraight_ffi_checksum_method_install_write_carry_file() and 0xFFFF) != 12729) {
+    if ((lib.uniffi_backstraight_ffi_checksum_method_install_write_carry_file() and 0xFFFF) != 37322) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
-    if ((lib.uniffi_backstraight_ffi_checksum_method_install_write_copy() and 0xFFFF) != 10125) {
+    if ((lib.uniffi_backstraight_ffi_checksum_method_install_write_copy() and 0xFFFF) != 27848) {
         throw RuntimeException("UniFFI API checksum mismatch: try cleaning and rebuilding your project")
     }
     if ((lib.uniffi_backstraight_ffi_checksum_method_install_exchange() and 0xFFFF) != 43304) {
@@ -1933,8 +1933,9 @@ public object FfiConverterByteArray: FfiConverterRustBuffer<ByteArray> {
 
 
 /**
- * Carries one request and brings the answer, by whatever the platform has for it. Follows no redirect, keeps
- * nothing, and tries nothing twice: each request does no harm when it arrives again.
+ * Carries one request and brings the answer, by whatever the platform has for it. Follows no redirect and keeps
+ * nothing. What broke off before an answer may be asked once more: each request does no harm when it arrives
+ * again. Everything together takes no longer than the parcel says, and an answer of more than 16 MiB is none.
  */
 public interface Courier {
 
@@ -1950,8 +1951,9 @@ public interface Courier {
 }
 
 /**
- * Carries one request and brings the answer, by whatever the platform has for it. Follows no redirect, keeps
- * nothing, and tries nothing twice: each request does no harm when it arrives again.
+ * Carries one request and brings the answer, by whatever the platform has for it. Follows no redirect and keeps
+ * nothing. What broke off before an answer may be asked once more: each request does no harm when it arrives
+ * again. Everything together takes no longer than the parcel says, and an answer of more than 16 MiB is none.
  */
 open class CourierImpl: Disposable, AutoCloseable, Courier
 {
@@ -2382,7 +2384,8 @@ public interface InstallInterface {
      * the server again.
      *
      * # Errors
-     * `NotThere` when that refusal does not stand any more, `StoreFull`.
+     * `NotThere` when that refusal does not stand any more, `StoreFull`, `BadValue` (`file`) where no file can
+     * be.
      */
     fun `setRefusedAside`(`id`: kotlin.String, `file`: kotlin.String): Written
 
@@ -2391,7 +2394,7 @@ public interface InstallInterface {
      * takes it along. One that comes twice does no harm.
      *
      * # Errors
-     * `BadValue` when it is none, `EnrolAgain`, and what the store says.
+     * `BadValue` (`file`) when it is none or not there, `EnrolAgain`, and what the store says.
      */
     fun `takeCarryFile`(`file`: kotlin.String): TakenIn
 
@@ -2400,7 +2403,8 @@ public interface InstallInterface {
      * take there. Health stays here. It is not encrypted: whoever has the file can read the training in it.
      *
      * # Errors
-     * `WrongState` (`nothing`) when all is with the server, `EnrolAgain`, `StoreFull`.
+     * `WrongState` (`nothing`) when all is with the server, `EnrolAgain`, `StoreFull`, `BadValue` (`file`) where
+     * no file can be.
      */
     fun `writeCarryFile`(`file`: kotlin.String): Written
 
@@ -2409,7 +2413,7 @@ public interface InstallInterface {
      * in the order in which it was written, corrections and earlier values among it.
      *
      * # Errors
-     * `Stopped`, `StoreFull`, and what the store says. The file is there whole or not at all.
+     * `Stopped`, `StoreFull`, `BadValue` (`file`) where no file can be, and what the store says. The file is there whole or not at all.
      */
     fun `writeCopy`(`file`: kotlin.String, `stop`: StopFlag, `now`: Now): Written
 
@@ -3069,7 +3073,8 @@ open class Install: Disposable, AutoCloseable, InstallInterface
      * the server again.
      *
      * # Errors
-     * `NotThere` when that refusal does not stand any more, `StoreFull`.
+     * `NotThere` when that refusal does not stand any more, `StoreFull`, `BadValue` (`file`) where no file can
+     * be.
      */
     @Throws(DoorException::class)override fun `setRefusedAside`(`id`: kotlin.String, `file`: kotlin.String): Written {
             return FfiConverterTypeWritten.lift(
@@ -3092,7 +3097,7 @@ open class Install: Disposable, AutoCloseable, InstallInterface
      * takes it along. One that comes twice does no harm.
      *
      * # Errors
-     * `BadValue` when it is none, `EnrolAgain`, and what the store says.
+     * `BadValue` (`file`) when it is none or not there, `EnrolAgain`, and what the store says.
      */
     @Throws(DoorException::class)override fun `takeCarryFile`(`file`: kotlin.String): TakenIn {
             return FfiConverterTypeTakenIn.lift(
@@ -3114,7 +3119,8 @@ open class Install: Disposable, AutoCloseable, InstallInterface
      * take there. Health stays here. It is not encrypted: whoever has the file can read the training in it.
      *
      * # Errors
-     * `WrongState` (`nothing`) when all is with the server, `EnrolAgain`, `StoreFull`.
+     * `WrongState` (`nothing`) when all is with the server, `EnrolAgain`, `StoreFull`, `BadValue` (`file`) where
+     * no file can be.
      */
     @Throws(DoorException::class)override fun `writeCarryFile`(`file`: kotlin.String): Written {
             return FfiConverterTypeWritten.lift(
@@ -3136,7 +3142,7 @@ open class Install: Disposable, AutoCloseable, InstallInterface
      * in the order in which it was written, corrections and earlier values among it.
      *
      * # Errors
-     * `Stopped`, `StoreFull`, and what the store says. The file is there whole or not at all.
+     * `Stopped`, `StoreFull`, `BadValue` (`file`) where no file can be, and what the store says. The file is there whole or not at all.
      */
     @Throws(DoorException::class)override fun `writeCopy`(`file`: kotlin.String, `stop`: StopFlag, `now`: Now): Written {
             return FfiConverterTypeWritten.lift(
@@ -7725,7 +7731,8 @@ data class Opening (
     val `found`: Found
     ,
     /**
-     * Files that were damaged and set aside, never deleted: what could be read of them is here.
+     * Files that were damaged and set aside, never deleted: what could be read of them is here. Named at each
+     * opening until an exchange was complete.
      */
     val `setAside`: List<kotlin.String>
 
@@ -7787,7 +7794,7 @@ data class Parcel (
     val `body`: kotlin.ByteArray
     ,
     /**
-     * After how long to give up, ms.
+     * After how long to give up, ms: on the whole, from the name of the server to the last byte of the answer.
      */
     val `timeoutMs`: kotlin.UInt
 

@@ -1,2 +1,2 @@
 /// The mark of the surface that this was made for: hand it in when a folder is opened.
-public let interfaceMarkOfBindings = "4759123ca5a3b02f"
+public let interfaceMarkOfBindings = "5b5381ae5d1a70f7"

@@ -1,4 +1,4 @@
 package backstraight
 
 /** The mark of the surface that this was made for: hand it in when a folder is opened. */
-const val INTERFACE_MARK = "4759123ca5a3b02f"
+const val INTERFACE_MARK = "5b5381ae5d1a70f7"

@@ -2,46 +2,16 @@
 #![cfg(target_os = "linux")]
 #![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
-use std::fs::{self, File};
-use std::io::Write as _;
+mod small_disk;
+
+use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::Command;
 
 use backstraight_core::device::shelf::Shelf as _;
 use backstraight_ffi::error::PhoneError;
 use backstraight_ffi::store::{FILE, Store};
 
-/// A disk of 3 MB, where this process may make one.
-struct SmallDisk(tempfile::TempDir);
-
-impl SmallDisk {
-    fn new() -> Option<SmallDisk> {
-        let dir = tempfile::tempdir().unwrap();
-        let mut mount = Command::new("mount");
-        mount.args(["-t", "tmpfs", "-o", "size=3m", "tmpfs"]).arg(dir.path());
-        let made = mount.output().is_ok_and(|out| out.status.success());
-        made.then(|| SmallDisk(dir))
-    }
-
-    fn path(&self) -> &Path {
-        self.0.path()
-    }
-
-    /// Fills it to the last byte.
-    fn fill(&self) -> PathBuf {
-        let file = self.path().join("ballast");
-        let mut out = File::create(&file).unwrap();
-        while out.write_all(&[7; 4096]).is_ok() {}
-        file
-    }
-}
-
-impl Drop for SmallDisk {
-    fn drop(&mut self) {
-        // Nothing else can be done about it.
-        let _ = Command::new("umount").arg(self.path()).output();
-    }
-}
+use small_disk::SmallDisk;
 
 fn filled(folder: &Path) -> Store {
     let mut store = Store::open(folder).unwrap();

@@ -4,6 +4,8 @@
 #![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 mod races;
+#[path = "../small_disk/mod.rs"]
+mod small_disk;
 
 use std::collections::BTreeMap;
 use std::path::Path;

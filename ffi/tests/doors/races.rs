@@ -120,3 +120,27 @@ fn a_name_of_a_deed_is_of_one_deed() {
     assert!(matches!(&other, DoorError::BadValue { problems } if problems[0].code == "used"), "{other:?}");
     assert!(say(&install, "a").unwrap());
 }
+
+#[test]
+fn a_folder_on_a_full_disk_opens_is_read_and_goes_on_once_there_is_room() {
+    let Some(disk) = crate::small_disk::SmallDisk::new() else {
+        eprintln!("not tried: no small disk can be made here");
+        return;
+    };
+    let (folder, keys) = (disk.path().join("home"), Arc::default());
+    let install = enrolled(&folder, &keys, "athlete");
+    say(&install, "a").unwrap();
+    install.shut();
+    let ballast = disk.fill();
+    for _ in 0..3 {
+        let install = open(&folder, &keys).unwrap();
+        assert_eq!((install.opening().found, said(&install)), (Found::AsLeft, 1));
+        assert_eq!(say(&install, "b"), Err(DoorError::StoreFull));
+        install.shut();
+    }
+    std::fs::remove_file(ballast).unwrap();
+    let install = open(&folder, &keys).unwrap();
+    assert_eq!(install.opening().found, Found::AsLeft, "openings that could not be noted were not counted");
+    assert!(!say(&install, "b").unwrap());
+    assert_eq!(said(&install), 2);
+}

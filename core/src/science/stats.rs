@@ -86,13 +86,18 @@ pub fn correlation(x: &[f64], y: &[f64]) -> Option<f64> {
     (scale > 0.0).then(|| (xy / scale).clamp(-1.0, 1.0))
 }
 
+/// Degrees of freedom that the distributions take: they halve them, and give up where nothing is left.
+fn freedom(df: f64) -> Option<f64> {
+    (df / 2.0 > 0.0).then_some(df)
+}
+
 /// Two-sided quantile of Student's t; `None` if `level` is not inside 0 to 1 or `df` not positive.
 #[must_use]
 pub fn t_quantile(level: f64, df: f64) -> Option<f64> {
     if !(level > 0.0 && level < 1.0) {
         return None;
     }
-    let quantile = StudentsT::new(0.0, 1.0, df).ok()?.inverse_cdf(0.5 + level / 2.0);
+    let quantile = StudentsT::new(0.0, 1.0, freedom(df)?).ok()?.inverse_cdf(0.5 + level / 2.0);
     quantile.is_finite().then_some(quantile)
 }
 
@@ -109,14 +114,14 @@ pub fn normal_quantile(level: f64) -> Option<f64> {
 /// Two-sided tail probability of Student's t.
 #[must_use]
 pub fn t_tail(t: f64, df: f64) -> Option<f64> {
-    let tail = 2.0 * StudentsT::new(0.0, 1.0, df).ok()?.sf(t.abs());
+    let tail = 2.0 * StudentsT::new(0.0, 1.0, freedom(df)?).ok()?.sf(t.abs());
     tail.is_finite().then_some(tail)
 }
 
 /// Upper tail probability of Fisher's F.
 #[must_use]
 pub fn f_tail(f: f64, between: f64, within: f64) -> Option<f64> {
-    let tail = FisherSnedecor::new(between, within).ok()?.sf(f);
+    let tail = FisherSnedecor::new(freedom(between)?, freedom(within)?).ok()?.sf(f);
     tail.is_finite().then_some(tail)
 }
 

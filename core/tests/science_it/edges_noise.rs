@@ -2,7 +2,8 @@
 //! hand, beside each test, unless a source is named.
 
 use backstraight_core::science::stats::{
-    correlation, line, mean, median, normal_quantile, one_way, ranked, ranks, sd, t_quantile, t_tail, two_way,
+    correlation, f_tail, line, mean, median, normal_quantile, one_way, ranked, ranks, sd, t_quantile, t_tail,
+    two_way,
 };
 use backstraight_core::science::{Value, trend};
 
@@ -104,6 +105,17 @@ fn quantiles_of_levels_inside_nought_to_one() {
     for outside in [0.0, 1.0, -0.5, 1.5, f64::NAN, f64::INFINITY] {
         assert_eq!(normal_quantile(outside), None, "{outside}");
         assert_eq!(t_quantile(outside, 10.0), None, "{outside}");
+    }
+}
+
+/// Degrees of freedom of which no half is left are none: the distributions behind would give up.
+#[test]
+fn no_distribution_gives_up_on_too_few_degrees_of_freedom() {
+    for none in [0.0, -1.0, 5e-324, f64::NAN, f64::NEG_INFINITY] {
+        assert_eq!(t_tail(1.0, none), None, "{none}");
+        assert_eq!(t_quantile(0.95, none), None, "{none}");
+        assert_eq!(f_tail(1.0, none, 3.0), None, "{none}");
+        assert_eq!(f_tail(1.0, 3.0, none), None, "{none}");
     }
 }
 

@@ -179,6 +179,7 @@ fn figures(target: &Target, tally: &Tally) -> Value {
         "seconds": tally.took.as_secs_f64(),
         "slowest_ms": tally.slowest.as_secs_f64() * 1000.0,
         "largest_kb": tally.largest >> 10,
+        "taken": tally.taken,
         "caught": tally.caught,
         "reached": tally.reached,
         "found": tally.found.len(),
@@ -283,7 +284,7 @@ fn add(sum: &mut Value, more: &Value) {
         let (a, b) = (number(sum, name), number(more, name));
         sum[name] = json!(if name == "seconds" { a + b } else { a.max(b) });
     }
-    for name in ["runs", "caught", "found", "largest_kb", "reached"] {
+    for name in ["runs", "taken", "caught", "found", "largest_kb", "reached"] {
         let (a, b) = (sum[name].as_u64().unwrap_or(0), more[name].as_u64().unwrap_or(0));
         sum[name] = json!(if name.ends_with("kb") || name == "reached" { a.max(b) } else { a + b });
     }

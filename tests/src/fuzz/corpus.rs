@@ -275,7 +275,7 @@ fn down(kinds: &[Kind], outcome: &Outcome) -> Down {
         people: Some(People { version: 3, list: vec![person] }),
         more: false,
         clock: START.0,
-        carried: Some(vec![Outcome::Accepted, Outcome::Need]),
+        carried: None,
         erased: Some(vec![ByteVec::from(name(Kind::Notes).to_bytes().to_vec())]),
     }
 }
@@ -536,7 +536,7 @@ fn of_formulas() -> Made {
 fn scripts() -> Made {
     let one = |(n, kind): (usize, Kind)| {
         [1_u64, 2].map(|seed| {
-            let steps = noise(seed << 8 | n as u64, 40 * commands::STEP);
+            let steps = noise(seed << 8 | n as u64, commands::MOST_STEPS * commands::STEP);
             (format!("{}-{seed}", kind.word()), [&[byte(n)], steps.as_slice()].concat())
         })
     };

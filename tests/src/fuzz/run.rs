@@ -34,6 +34,8 @@ pub trait Senses {
     fn peak(&mut self) -> usize;
     /// How much of the code was reached that no input reached before; 0 where that is not watched.
     fn news(&mut self) -> usize;
+    /// Edges of the code that were reached so far.
+    fn reached(&self) -> usize;
 }
 
 /// What was wrong with an input.
@@ -91,6 +93,8 @@ pub struct Tally {
     pub largest: usize,
     /// Panics of libraries that our code caught, as it should.
     pub caught: u64,
+    /// Inputs that were taken rather than refused.
+    pub taken: u64,
     /// Edges of the code that were reached; 0 where that is not watched.
     pub reached: usize,
     /// What was found.
@@ -146,6 +150,7 @@ pub fn once(target: &Target, input: &[u8], senses: &mut dyn Senses, tally: &mut 
     let peak = senses.peak();
     let panics = PANICS.with_borrow_mut(core::mem::take);
     tally.runs += 1;
+    tally.taken += u64::from(matches!(ended, Ok(true)));
     tally.took += took;
     tally.slowest = tally.slowest.max(took);
     tally.largest = tally.largest.max(peak);
@@ -186,7 +191,7 @@ pub fn fuzz(
     let given = pool.len();
     for input in pool.clone() {
         let wrong = sure(target, &input, senses, &mut tally);
-        tally.reached += senses.news();
+        senses.news();
         note(target, input, wrong, senses, &mut tally, &mut places);
     }
     if pool.is_empty() {
@@ -207,7 +212,6 @@ pub fn fuzz(
         mutator.mutate(&mut input, &pool[other], target.most);
         let wrong = sure(target, &input, senses, &mut tally);
         let news = senses.news();
-        tally.reached += news;
         if wrong.is_some() {
             note(target, input.clone(), wrong, senses, &mut tally, &mut places);
         } else if news > 0 && pool.len() < MOST_KEPT {
@@ -215,6 +219,7 @@ pub fn fuzz(
             pool.push(input.clone());
         }
     }
+    tally.reached = senses.reached();
     tally
 }
 
@@ -302,15 +307,21 @@ mod tests {
         fn news(&mut self) -> usize {
             0
         }
+        fn reached(&self) -> usize {
+            0
+        }
     }
 
-    fn target(run: fn(&[u8])) -> Target {
+    fn target(run: fn(&[u8]) -> bool) -> Target {
         Target { name: "test", about: "a test", run, most: 64 }
     }
 
     #[test]
     fn a_panic_is_found_shrunk_and_the_same_again_by_its_seed() {
-        let breaks = target(|input| assert!(!input.contains(&0x42) || !input.contains(&0x43), "both"));
+        let breaks = target(|input| {
+            assert!(!input.contains(&0x42) || !input.contains(&0x43), "both");
+            true
+        });
         let corpus = [b"a quite innocent input \x42".to_vec()];
         let run = || {
             let mut senses = Told::default();
@@ -327,14 +338,14 @@ mod tests {
 
     #[test]
     fn a_panic_that_our_own_code_catches_is_found_too() {
-        let caught = target(|_| drop(catch_unwind(|| panic!("inside"))));
+        let caught = target(|_| catch_unwind(|| panic!("inside")).is_ok());
         let wrong = once(&caught, &[], &mut Told::default(), &mut Tally::default());
         assert!(matches!(wrong, Some(Wrong::Panic(_, words)) if words == "inside"));
     }
 
     #[test]
     fn what_is_slow_or_large_is_found_and_limits_have_two_sides() {
-        let quiet = target(|_| {});
+        let quiet = target(|_| true);
         let at = |step, peak| {
             let mut senses = Told { step, peak, ..Told::default() };
             once(&quiet, &[], &mut senses, &mut Tally::default())

@@ -146,6 +146,10 @@ impl Senses for Sense {
         }
         news
     }
+
+    fn reached(&self) -> usize {
+        self.seen.iter().flat_map(|(_, seen)| seen).filter(|seen| **seen != 0).count()
+    }
 }
 
 /// How often, roughly, as one bit: a loop that runs on is news, one round more is none.

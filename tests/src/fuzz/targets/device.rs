@@ -66,17 +66,20 @@ fn role(byte: u8) -> Role {
 }
 
 /// Everything on a phone can still be read, and it can still ask.
-fn works(device: &mut Device<Disk>) {
+fn works(device: &mut Device<Disk>) -> usize {
+    let mut changes = 0;
     for name in device.documents().unwrap() {
         let doc: &Document = device.document(name).unwrap();
         everything(doc);
+        changes += doc.change_count() - 1;
     }
     let flight = device.ask(&mut Exchanged::default()).unwrap();
-    wire::exchange(&[&[0], flight.body.as_slice()].concat());
+    assert!(wire::exchange(&[&[0], flight.body.as_slice()].concat()), "what a phone asks can be read");
+    changes
 }
 
 /// An answer of any bytes; the changes in it are repaired where the first byte says so.
-pub(crate) fn answer(input: &[u8]) {
+pub(crate) fn answer(input: &[u8]) -> bool {
     let mut feed = Feed::new(input);
     let how = feed.byte();
     let mut device = phone(role(how));
@@ -98,11 +101,11 @@ pub(crate) fn answer(input: &[u8]) {
         let flight = device.ask(&mut report).unwrap();
         let _ = device.hear(&flight, &bytes, &mut report);
     }
-    works(&mut device);
+    works(&mut device) > 0
 }
 
 /// Carry files and the frames by which they go over a screen.
-pub(crate) fn carry(input: &[u8]) {
+pub(crate) fn carry(input: &[u8]) -> bool {
     let mut feed = Feed::new(input);
     let how = feed.byte();
     match how % 4 {
@@ -122,8 +125,8 @@ fn sealed(body: &[u8]) -> Vec<u8> {
     out
 }
 
-fn file(bytes: &[u8], how: u8) {
-    let Ok(mut parcels) = carry::read(bytes) else { return };
+fn file(bytes: &[u8], how: u8) -> bool {
+    let Ok(mut parcels) = carry::read(bytes) else { return false };
     assert_eq!(carry::read(&carry::write(parcels.clone())).as_ref(), Ok(&parcels), "a file reads back");
     wire::parcels(&parcels);
     if how & 4 != 0 {
@@ -140,7 +143,7 @@ fn file(bytes: &[u8], how: u8) {
             "a file that comes twice does no harm"
         );
     }
-    works(&mut device);
+    works(&mut device) > 0
 }
 
 /// Repairs the changes of a parcel and signs them with the keys of the installs that their actors name.
@@ -165,9 +168,9 @@ fn sign_anew(parcel: &mut Parcel) {
 }
 
 /// Frames of any bytes, each with its length before it; the lowest bit of the length repairs the checksum.
-fn frames(bytes: &[u8]) {
+fn frames(bytes: &[u8]) -> bool {
     let mut feed = Feed::new(bytes);
-    let mut collector = Collector::default();
+    let (mut collector, mut got) = (Collector::default(), false);
     while !feed.is_empty() {
         let mend = feed.byte() % 2 == 1;
         let mut frame = feed.piece().to_vec();
@@ -177,17 +180,20 @@ fn frames(bytes: &[u8]) {
         }
         if let Ok(Some(whole)) = collector.take(&frame) {
             assert!(collector.missing().is_empty() && !whole.is_empty());
+            got = true;
         }
     }
+    got
 }
 
 /// A file in frames is the file again.
-fn whole_in_frames(part: u8, bytes: &[u8]) {
-    let Ok(frames) = split(bytes, usize::from(part)) else { return };
+fn whole_in_frames(part: u8, bytes: &[u8]) -> bool {
+    let Ok(frames) = split(bytes, usize::from(part)) else { return false };
     let mut collector = Collector::default();
     let mut got = None;
     for frame in frames.iter().rev() {
         got = collector.take(frame).unwrap();
     }
     assert_eq!(got.as_deref(), Some(bytes));
+    true
 }

@@ -37,7 +37,7 @@ const NUMBERS: [f64; 24] = [
     9_007_199_254_740_993.0,
 ];
 
-pub(crate) fn formulas(input: &[u8]) {
+pub(crate) fn formulas(input: &[u8]) -> bool {
     let mut feed = Feed::new(input);
     let which = usize::from(feed.byte());
     let all: Vec<&Formula> = registry::list().collect();
@@ -48,9 +48,9 @@ pub(crate) fn formulas(input: &[u8]) {
     let texts: Vec<(&str, String)> =
         formula.inputs.iter().filter_map(|i| Some((i.name, given(&mut feed, i)?))).collect();
     let pairs: Vec<(&str, &str)> = texts.iter().map(|(name, text)| (*name, text.as_str())).collect();
-    if let Ok(answer) = registry::run(formula.id, &pairs) {
-        sound(&answer);
-    }
+    let Ok(answer) = registry::run(formula.id, &pairs) else { return false };
+    sound(&answer);
+    answer.result.is_ok()
 }
 
 /// Every number of an answer is one, and every way to say it works.
@@ -148,7 +148,7 @@ fn written(number: f64) -> String {
 }
 
 /// What the formulas rest on.
-fn distributions(mut feed: Feed<'_>) {
+fn distributions(mut feed: Feed<'_>) -> bool {
     let any = Input::number("any", "", -1e6, 1e6);
     let mut next = || number(&mut feed, &any);
     let (a, b, c) = (next(), next(), next());
@@ -165,4 +165,5 @@ fn distributions(mut feed: Feed<'_>) {
     for (name, value) in all {
         assert!(!finite || value.is_none_or(f64::is_finite), "{name} of {a:e}, {b:e}, {c:e}");
     }
+    all.iter().any(|(_, value)| value.is_some())
 }

@@ -13,7 +13,7 @@ use backstraight_core::view::{judge, show};
 
 use crate::fuzz::feed::Feed;
 
-pub(crate) fn records(input: &[u8]) {
+pub(crate) fn records(input: &[u8]) -> bool {
     let mut feed = Feed::new(input);
     let which = feed.byte();
     if which >= 0x80 {
@@ -21,8 +21,8 @@ pub(crate) fn records(input: &[u8]) {
     }
     macro_rules! one_of {
         ($($name:ident),+ $(,)?) => {{
-            let kinds: &[fn(Feed<'_>)] = &[$(any::<$name>),+];
-            kinds[usize::from(which) % kinds.len()](feed);
+            let kinds: &[fn(Feed<'_>) -> bool] = &[$(any::<$name>),+];
+            kinds[usize::from(which) % kinds.len()](feed)
         }};
     }
     one_of!(
@@ -60,7 +60,7 @@ pub(crate) fn records(input: &[u8]) {
         Assessment,
         Restriction,
         Availability,
-    );
+    )
 }
 
 /// The place of a kind of record in the choice above, for the corpus.
@@ -90,13 +90,14 @@ fn scalar(feed: &mut Feed<'_>, kind: FieldKind) -> Option<Scalar> {
     })
 }
 
-fn any<R: Record + Into<AnyRecord>>(mut feed: Feed<'_>) {
+fn any<R: Record + Into<AnyRecord>>(mut feed: Feed<'_>) -> bool {
     let fields: Vec<(&str, Option<Scalar>)> =
         R::SPEC.fields.iter().map(|f| (f.name, scalar(&mut feed, f.kind))).collect();
     let mut get = |name: &'static str| fields.iter().find(|(n, _)| *n == name).and_then(|(_, v)| v.clone());
-    let Ok((record, _)) = R::from_fields(&mut get) else { return };
+    let Ok((record, _)) = R::from_fields(&mut get) else { return false };
     written_again(&record);
     shown(&record.into());
+    true
 }
 
 fn written_again<R: Record>(record: &R) {
@@ -142,11 +143,11 @@ fn set_shown(set: &SetDone) {
 }
 
 /// A set in one value.
-fn in_one_value(bytes: &[u8]) {
+fn in_one_value(bytes: &[u8]) -> bool {
     let fits = whole::fits(bytes, SetDone::SPEC);
     let read = whole::unpack(bytes, SetDone::SPEC);
     assert!(read.is_some() || !fits, "what fits can be read");
-    let Some((values, newer)) = read else { return };
+    let Some((values, newer)) = read else { return false };
     let named: Vec<(&'static str, Scalar)> =
         values.into_iter().map(|(n, v)| (SetDone::SPEC.fields[n].name, v)).collect();
     let packed = whole::pack(&named, SetDone::SPEC);
@@ -161,4 +162,5 @@ fn in_one_value(bytes: &[u8]) {
         set_shown(&set);
         assert!(!fits || unread.len() <= named.len());
     }
+    fits
 }

@@ -86,12 +86,14 @@ pub fn correlation(x: &[f64], y: &[f64]) -> Option<f64> {
     (scale > 0.0).then(|| (xy / scale).clamp(-1.0, 1.0))
 }
 
-/// Degrees of freedom that the distributions take: they halve them, and give up where nothing is left.
+/// Degrees of freedom that the distributions are asked with. Their library gives up where no half of them is left, and
+/// searches without end for quantiles of some hundred million; no list here is longer than
+/// [`LONGEST_LIST`](super::formula::LONGEST_LIST).
 fn freedom(df: f64) -> Option<f64> {
-    (df / 2.0 > 0.0).then_some(df)
+    (1e-6..=1e6).contains(&df).then_some(df)
 }
 
-/// Two-sided quantile of Student's t; `None` if `level` is not inside 0 to 1 or `df` not positive.
+/// Two-sided quantile of Student's t; `None` if `level` is not inside 0 to 1 or `df` not positive or over a million.
 #[must_use]
 pub fn t_quantile(level: f64, df: f64) -> Option<f64> {
     if !(level > 0.0 && level < 1.0) {

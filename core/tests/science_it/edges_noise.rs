@@ -108,10 +108,11 @@ fn quantiles_of_levels_inside_nought_to_one() {
     }
 }
 
-/// Degrees of freedom of which no half is left are none: the distributions behind would give up.
+/// Degrees of freedom of which no half is left, or beyond number: the library behind would give up, or never end.
 #[test]
-fn no_distribution_gives_up_on_too_few_degrees_of_freedom() {
-    for none in [0.0, -1.0, 5e-324, f64::NAN, f64::NEG_INFINITY] {
+fn no_distribution_gives_up_or_goes_on_for_ever_by_its_degrees_of_freedom() {
+    assert!(t_quantile(0.95, 1e6).is_some() && t_quantile(0.95, 1e-6).is_some());
+    for none in [0.0, -1.0, 5e-324, 1e-7, 1_000_001.0, 1e154, f64::INFINITY, f64::NAN, f64::NEG_INFINITY] {
         assert_eq!(t_tail(1.0, none), None, "{none}");
         assert_eq!(t_quantile(0.95, none), None, "{none}");
         assert_eq!(f_tail(1.0, none, 3.0), None, "{none}");

@@ -85,6 +85,7 @@ extern "C" fn __sanitizer_cov_8bit_counters_init(begin: *mut u8, end: *mut u8) {
 #[derive(Debug)]
 pub(crate) struct Sense {
     note: Option<File>,
+    bytes: Vec<u8>,
     base: usize,
     /// Counters and, for each, how often it was ever reached in one input, as bits.
     seen: Vec<(usize, Vec<u8>)>,
@@ -99,7 +100,7 @@ impl Sense {
         let open = |path| OpenOptions::new().create(true).write(true).truncate(true).open(path);
         let spans = COUNTERS.lock().unwrap_or_else(std::sync::PoisonError::into_inner).clone();
         let seen = spans.into_iter().map(|(from, to)| (from, vec![0; to - from])).collect();
-        Ok(Sense { note: note.map(open).transpose()?, base: 0, seen })
+        Ok(Sense { note: note.map(open).transpose()?, bytes: Vec::new(), base: 0, seen })
     }
 }
 
@@ -112,12 +113,13 @@ impl Senses for Sense {
     fn begin(&mut self, input: &[u8]) {
         let runs = RUNS.fetch_add(1, Ordering::Relaxed) + 1;
         if let Some(file) = &self.note {
-            let mut bytes = Vec::with_capacity(input.len() + 16);
+            let bytes = &mut self.bytes;
+            bytes.clear();
             bytes.extend_from_slice(&runs.to_le_bytes());
             bytes.extend_from_slice(&(input.len() as u64).to_le_bytes());
             bytes.extend_from_slice(input);
             // Without the note a death is only harder to find again.
-            let _ = file.write_all_at(&bytes, 0);
+            let _ = file.write_all_at(bytes, 0);
         }
         self.base = LIVE.load(Ordering::Relaxed);
         PEAK.store(self.base, Ordering::Relaxed);
@@ -133,16 +135,15 @@ impl Senses for Sense {
             // SAFETY: the instruments own these bytes for as long as the program runs; this is the one thread that
             // looks at them, and what other threads count meanwhile is lost, no more.
             let counters = unsafe { core::slice::from_raw_parts_mut(*from as *mut u8, seen.len()) };
-            for (block, seen) in counters.chunks_mut(BLOCK).zip(seen.chunks_mut(BLOCK)) {
-                if block.iter().all(|c| *c == 0) {
-                    continue;
-                }
-                for (counter, seen) in block.iter_mut().zip(seen) {
-                    let often = often(core::mem::take(counter));
-                    news += usize::from(often & !*seen != 0);
-                    *seen |= often;
+            let (blocks, last) = counters.as_chunks_mut::<BLOCK>();
+            let (seen_blocks, seen_last) = seen.as_chunks_mut::<BLOCK>();
+            for (block, seen) in blocks.iter_mut().zip(seen_blocks) {
+                // Most of the code is not reached by most inputs: this is the loop that has to be quick.
+                if block.iter().fold(0, |any, c| any | c) != 0 {
+                    news += look(block, seen);
                 }
             }
+            news += look(last, seen_last);
         }
         news
     }
@@ -152,20 +153,36 @@ impl Senses for Sense {
     }
 }
 
-/// How often, roughly, as one bit: a loop that runs on is news, one round more is none.
-const fn often(count: u8) -> u8 {
-    match count {
-        0 => 0,
-        1 => 1,
-        2 => 2,
-        3 => 4,
-        4..=7 => 8,
-        8..=15 => 16,
-        16..=31 => 32,
-        32..=127 => 64,
-        128..=255 => 128,
+/// Takes counters, and how many of them say something new.
+fn look(counters: &mut [u8], seen: &mut [u8]) -> usize {
+    let mut news = 0;
+    for (counter, seen) in counters.iter_mut().zip(seen) {
+        let often = OFTEN[usize::from(core::mem::take(counter))];
+        news += usize::from(often & !*seen != 0);
+        *seen |= often;
     }
+    news
 }
+
+/// How often, roughly, as one bit: a loop that runs on is news, one round more is none.
+static OFTEN: [u8; 256] = {
+    let mut all = [128; 256];
+    let mut n = 0;
+    while n < 128 {
+        all[n] = match n {
+            0 => 0,
+            1 => 1,
+            2 => 2,
+            3 => 4,
+            4..=7 => 8,
+            8..=15 => 16,
+            16..=31 => 32,
+            _ => 64,
+        };
+        n += 1;
+    }
+    all
+};
 
 /// What a process noted last: how many inputs it began, and the last of them.
 ///

@@ -32,7 +32,7 @@ use minicbor::bytes::ByteVec;
 use super::feed::put;
 use super::targets::device::key_of;
 use super::targets::tokens::{BEARER, CHALLENGE, server};
-use super::targets::{commands, records};
+use super::targets::{commands, formulas, records};
 use super::{TARGETS, Target};
 use crate::deed::{Deed, command};
 use crate::frozen::folder;
@@ -102,6 +102,9 @@ pub fn write() -> io::Result<(usize, usize)> {
     }
     Ok((files, bytes))
 }
+
+/// How much noise is tried for an input that is taken.
+const TRIES: u64 = 300;
 
 type Made = Vec<(String, Vec<u8>)>;
 
@@ -495,10 +498,16 @@ fn noise(seed: u64, n: usize) -> Vec<u8> {
     (0..n).map(|_| rng.next().to_le_bytes()[0]).collect()
 }
 
+/// A first byte and noise that is taken, if some is soon found.
+fn taken(run: fn(&[u8]) -> bool, first: u8, n: usize) -> Vec<u8> {
+    let input = |seed: u64| [&[first], noise(seed << 8 | u64::from(first), n).as_slice()].concat();
+    (0..TRIES).map(input).find(|input| run(input)).unwrap_or_else(|| input(0))
+}
+
 fn of_records() -> Made {
     let mut all = Vec::new();
     for which in 0..34_u8 {
-        all.push((format!("kind-{which:02}"), [&[which], noise(which.into(), 160).as_slice()].concat()));
+        all.push((format!("kind-{which:02}"), taken(records::records, which, 160)));
     }
     // An item whose texts are such texts.
     let mut item = vec![records::PRESCRIPTION];
@@ -524,10 +533,7 @@ fn of_records() -> Made {
 fn of_formulas() -> Made {
     let mut all: Made = registry::list()
         .enumerate()
-        .map(|(n, f)| {
-            let input = [&[byte(n)], noise(n as u64 ^ 0xf0, 100).as_slice()].concat();
-            (f.id.replace(['.', '/'], "-"), input)
-        })
+        .map(|(n, f)| (f.id.replace(['.', '/'], "-"), taken(formulas::formulas, byte(n), 100)))
         .collect();
     all.push(("distributions".to_owned(), [&[0xff], noise(1, 40).as_slice()].concat()));
     all

@@ -106,7 +106,7 @@ fn opens(doc: &Document) {
 pub(crate) fn index(input: &[u8]) -> bool {
     let mut feed = Feed::new(input);
     let kind = kind(feed.byte());
-    if feed.byte() % 2 == 0 {
+    if feed.byte().is_multiple_of(2) {
         let mut pieces = Vec::new();
         while !feed.is_empty() {
             pieces.push(feed.piece());

@@ -116,6 +116,10 @@ pub fn normal_quantile(level: f64) -> Option<f64> {
 /// Two-sided tail probability of Student's t.
 #[must_use]
 pub fn t_tail(t: f64, df: f64) -> Option<f64> {
+    // The library gives up on what is no number.
+    if t.is_nan() {
+        return None;
+    }
     let tail = 2.0 * StudentsT::new(0.0, 1.0, freedom(df)?).ok()?.sf(t.abs());
     tail.is_finite().then_some(tail)
 }
@@ -123,7 +127,12 @@ pub fn t_tail(t: f64, df: f64) -> Option<f64> {
 /// Upper tail probability of Fisher's F.
 #[must_use]
 pub fn f_tail(f: f64, between: f64, within: f64) -> Option<f64> {
-    let tail = FisherSnedecor::new(freedom(between)?, freedom(within)?).ok()?.sf(f);
+    let distribution = FisherSnedecor::new(freedom(between)?, freedom(within)?).ok()?;
+    if f.is_nan() {
+        return None;
+    }
+    // Where this runs over, the library would divide one infinity by another and give up; nothing is left out there.
+    let tail = if f > 0.0 && (f * between).is_infinite() { 0.0 } else { distribution.sf(f) };
     tail.is_finite().then_some(tail)
 }
 

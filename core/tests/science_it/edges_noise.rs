@@ -5,7 +5,7 @@ use backstraight_core::science::stats::{
     correlation, f_tail, line, mean, median, normal_quantile, one_way, ranked, ranks, sd, t_quantile, t_tail,
     two_way,
 };
-use backstraight_core::science::{Value, trend};
+use backstraight_core::science::{Value, reliability, trend};
 
 use crate::help::{ask, close, list, number, printed, reason, value, word};
 
@@ -118,6 +118,26 @@ fn no_distribution_gives_up_or_goes_on_for_ever_by_its_degrees_of_freedom() {
         assert_eq!(f_tail(1.0, none, 3.0), None, "{none}");
         assert_eq!(f_tail(1.0, 3.0, none), None, "{none}");
     }
+}
+
+/// Groups that hardly vary and lie far apart: F near the end of numbers, where the library behind would give up.
+#[test]
+fn groups_whose_difference_is_beyond_number_are_answered_or_refused() {
+    let mut answered = 0;
+    for power in 120..160 {
+        for digit in 1..10 {
+            let x = vec![vec![0.0, f64::from(digit) * 10f64.powi(-power)], vec![1e15; 2], vec![-1e15; 2]];
+            if let Ok(groups) = reliability::one_way(&x) {
+                assert!(groups.value.f.is_finite() && groups.value.p == 0.0);
+                answered += 1;
+            }
+        }
+    }
+    assert!(answered > 0);
+    assert_eq!(f_tail(f64::MAX, 48.0, 148.0), Some(0.0));
+    assert_eq!(f_tail(f64::INFINITY, 2.0, 3.0), Some(0.0));
+    assert_eq!(f_tail(-1.0, 2.0, 3.0), Some(1.0));
+    assert_eq!((f_tail(f64::NAN, 2.0, 3.0), t_tail(f64::NAN, 3.0)), (None, None));
 }
 
 /// Differences of trials: no noise and no spread is not "below the noise"; ten people are not few; a

@@ -85,7 +85,7 @@ mod tests {
         }
         let story = story(Kind::Log, 1, 12);
         let mut hurt = story.concat();
-        // The time of the second change: its name is another one, and so is every later one's.
+        // A byte of the second change: its name is another one, and so must be what builds on it.
         let at = story[0].len() + story[1].len() / 2;
         hurt[at] ^= 1;
         let mended = chunks(&hurt);
@@ -93,6 +93,10 @@ mod tests {
         for chunk in &mended {
             assert!(chunk::name(chunk).is_ok());
         }
-        assert_ne!(mended.last(), story.last());
+        let (was, is) = (chunk::name(&story[1]).unwrap(), chunk::name(&mended[1]).unwrap());
+        assert_ne!(was, is);
+        let builds_on_it = |n: &usize| chunk::parse(&story[*n]).unwrap().deps.contains(&was);
+        let next = (2..story.len()).find(builds_on_it).unwrap();
+        assert!(mended[next].windows(32).any(|w| w == is.0), "a later change builds on the new name");
     }
 }

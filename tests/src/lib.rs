@@ -15,6 +15,7 @@ pub mod demo;
 pub mod drill;
 pub mod formats;
 pub mod frozen;
+pub mod fuzz;
 pub mod keys;
 pub mod replica;
 pub mod rng;

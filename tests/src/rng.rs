@@ -30,4 +30,10 @@ impl Rng {
     pub fn once_in(&mut self, n: i64) -> bool {
         self.range(1, n) == 1
     }
+
+    /// A number below `n`; 0 for none.
+    pub fn below(&mut self, n: usize) -> usize {
+        let n = u64::try_from(n).unwrap_or(u64::MAX).max(1);
+        usize::try_from(self.next() % n).unwrap_or(0)
+    }
 }

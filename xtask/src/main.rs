@@ -6,6 +6,7 @@ mod bindings;
 mod browser;
 mod doors;
 mod files;
+mod fuzz;
 mod licences;
 mod page;
 mod page_compiler;
@@ -36,6 +37,7 @@ cargo xtask <command>
   demo [args]      the invented club on a server of your own
   drill [args]     a server under load is lost, a backup restored, phones refill; prints the tally
   sim [args]       lives of a simulated club, in which everything goes wrong that can; --release first for many
+  fuzz [args]      inputs without end to whatever takes bytes from outside; --release first for many
   formats [--write]   whether the tables in docs/formats.md are what the code says; with --write, make them so
   formulas         writes docs/formulas.md anew from the code
   interop          our documents read by another implementation of the open document format
@@ -70,6 +72,7 @@ fn main() -> ExitCode {
         ("demo", rest) => demo(rest),
         ("drill", rest) => drill(rest),
         ("sim", rest) => sim(rest),
+        ("fuzz", rest) => fuzz::part(rest),
         ("formats", rest) => formats(rest),
         ("formulas", []) => formulas(),
         ("interop", []) => tools::interop(),
@@ -134,7 +137,7 @@ pub(crate) fn sim(args: &[String]) -> Outcome {
 }
 
 /// Builds the server's program and the programs of the tests beside it, and runs one of them.
-fn beside(program: &str, args: &[String]) -> Outcome {
+pub(crate) fn beside(program: &str, args: &[String]) -> Outcome {
     // The workspace as a whole: of another choice of packages all libraries would be compiled again.
     let build = cargo(&["build", "--locked", "--workspace", "--bins"]);
     run::run(build).and(|| {

@@ -13,7 +13,7 @@ struct Part {
 }
 
 /// Quick parts first, so that a slip is told early.
-const PARTS: [Part; 22] = [
+const PARTS: [Part; 23] = [
     Part { name: "format", run: format },
     Part { name: "tidy", run: tidy::part },
     Part { name: "licences", run: licences::part },
@@ -33,6 +33,7 @@ const PARTS: [Part; 22] = [
     Part { name: "page", run: browser::page },
     Part { name: "browser", run: browser::part },
     Part { name: "sim", run: sim },
+    Part { name: "fuzz", run: fuzz },
     Part { name: "demo", run: demo },
     Part { name: "drill", run: drill },
     Part { name: "drill-pg", run: drill_over_postgres },
@@ -191,6 +192,11 @@ fn sim() -> Outcome {
     let planted = ["--planted", "--seeds", "60", "--steps", "100"].map(str::to_owned);
     let every_write = ["--every-write", "--steps", "40"].map(str::to_owned);
     crate::sim(&lives).and(|| crate::sim(&planted)).and(|| crate::sim(&every_write))
+}
+
+/// What is committed for every fuzz target, and some seconds of each beyond.
+fn fuzz() -> Outcome {
+    crate::fuzz::part(&["--minutes", "0.5"].map(str::to_owned))
 }
 
 /// The same with everything in a database server of its own.

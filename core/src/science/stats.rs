@@ -86,13 +86,20 @@ pub fn correlation(x: &[f64], y: &[f64]) -> Option<f64> {
     (scale > 0.0).then(|| (xy / scale).clamp(-1.0, 1.0))
 }
 
-/// Two-sided quantile of Student's t; `None` if `level` is not inside 0 to 1 or `df` not positive.
+/// Degrees of freedom that the distributions are asked with. Their library gives up where no half of them is left, and
+/// searches without end for quantiles of some hundred million; no list here is longer than
+/// [`LONGEST_LIST`](super::formula::LONGEST_LIST).
+fn freedom(df: f64) -> Option<f64> {
+    (1e-6..=1e6).contains(&df).then_some(df)
+}
+
+/// Two-sided quantile of Student's t; `None` if `level` is not inside 0 to 1 or `df` not positive or over a million.
 #[must_use]
 pub fn t_quantile(level: f64, df: f64) -> Option<f64> {
     if !(level > 0.0 && level < 1.0) {
         return None;
     }
-    let quantile = StudentsT::new(0.0, 1.0, df).ok()?.inverse_cdf(0.5 + level / 2.0);
+    let quantile = StudentsT::new(0.0, 1.0, freedom(df)?).ok()?.inverse_cdf(0.5 + level / 2.0);
     quantile.is_finite().then_some(quantile)
 }
 
@@ -109,14 +116,23 @@ pub fn normal_quantile(level: f64) -> Option<f64> {
 /// Two-sided tail probability of Student's t.
 #[must_use]
 pub fn t_tail(t: f64, df: f64) -> Option<f64> {
-    let tail = 2.0 * StudentsT::new(0.0, 1.0, df).ok()?.sf(t.abs());
+    // The library gives up on what is no number.
+    if t.is_nan() {
+        return None;
+    }
+    let tail = 2.0 * StudentsT::new(0.0, 1.0, freedom(df)?).ok()?.sf(t.abs());
     tail.is_finite().then_some(tail)
 }
 
 /// Upper tail probability of Fisher's F.
 #[must_use]
 pub fn f_tail(f: f64, between: f64, within: f64) -> Option<f64> {
-    let tail = FisherSnedecor::new(between, within).ok()?.sf(f);
+    let distribution = FisherSnedecor::new(freedom(between)?, freedom(within)?).ok()?;
+    if f.is_nan() {
+        return None;
+    }
+    // Where this runs over, the library would divide one infinity by another and give up; nothing is left out there.
+    let tail = if f > 0.0 && (f * between).is_infinite() { 0.0 } else { distribution.sf(f) };
     tail.is_finite().then_some(tail)
 }
 

@@ -2,9 +2,10 @@
 //! hand, beside each test, unless a source is named.
 
 use backstraight_core::science::stats::{
-    correlation, line, mean, median, normal_quantile, one_way, ranked, ranks, sd, t_quantile, t_tail, two_way,
+    correlation, f_tail, line, mean, median, normal_quantile, one_way, ranked, ranks, sd, t_quantile, t_tail,
+    two_way,
 };
-use backstraight_core::science::{Value, trend};
+use backstraight_core::science::{Value, reliability, trend};
 
 use crate::help::{ask, close, list, number, printed, reason, value, word};
 
@@ -105,6 +106,38 @@ fn quantiles_of_levels_inside_nought_to_one() {
         assert_eq!(normal_quantile(outside), None, "{outside}");
         assert_eq!(t_quantile(outside, 10.0), None, "{outside}");
     }
+}
+
+/// Degrees of freedom of which no half is left, or beyond number: the library behind would give up, or never end.
+#[test]
+fn no_distribution_gives_up_or_goes_on_for_ever_by_its_degrees_of_freedom() {
+    assert!(t_quantile(0.95, 1e6).is_some() && t_quantile(0.95, 1e-6).is_some());
+    for none in [0.0, -1.0, 5e-324, 1e-7, 1_000_001.0, 1e154, f64::INFINITY, f64::NAN, f64::NEG_INFINITY] {
+        assert_eq!(t_tail(1.0, none), None, "{none}");
+        assert_eq!(t_quantile(0.95, none), None, "{none}");
+        assert_eq!(f_tail(1.0, none, 3.0), None, "{none}");
+        assert_eq!(f_tail(1.0, 3.0, none), None, "{none}");
+    }
+}
+
+/// Groups that hardly vary and lie far apart: F near the end of numbers, where the library behind would give up.
+#[test]
+fn groups_whose_difference_is_beyond_number_are_answered_or_refused() {
+    let mut answered = 0;
+    for power in 120..160 {
+        for digit in 1..10 {
+            let x = vec![vec![0.0, f64::from(digit) * 10f64.powi(-power)], vec![1e15; 2], vec![-1e15; 2]];
+            if let Ok(groups) = reliability::one_way(&x) {
+                assert!(groups.value.f.is_finite() && groups.value.p == 0.0);
+                answered += 1;
+            }
+        }
+    }
+    assert!(answered > 0);
+    assert_eq!(f_tail(f64::MAX, 48.0, 148.0), Some(0.0));
+    assert_eq!(f_tail(f64::INFINITY, 2.0, 3.0), Some(0.0));
+    assert_eq!(f_tail(-1.0, 2.0, 3.0), Some(1.0));
+    assert_eq!((f_tail(f64::NAN, 2.0, 3.0), t_tail(f64::NAN, 3.0)), (None, None));
 }
 
 /// Differences of trials: no noise and no spread is not "below the noise"; ten people are not few; a

@@ -19,7 +19,7 @@ use super::planted::Planted;
 
 /// Why a disk did not do what it was asked.
 #[derive(Debug, thiserror::Error)]
-pub(super) enum DiskError {
+pub(crate) enum DiskError {
     /// Nothing was stored, and nothing else is wrong.
     #[error("no room")]
     Full,
@@ -75,12 +75,12 @@ struct Inside {
 
 /// The disk. Clones are the same disk.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Disk(Rc<RefCell<Inside>>);
+pub(crate) struct Disk(Rc<RefCell<Inside>>);
 
 impl Disk {
     /// An empty one, with a planted fault or none.
     #[must_use]
-    pub(super) fn new(planted: Option<Planted>) -> Disk {
+    pub(crate) fn new(planted: Option<Planted>) -> Disk {
         Disk(Rc::new(RefCell::new(Inside { planted, ..Inside::default() })))
     }
 

@@ -4,7 +4,7 @@
 
 mod book;
 mod check;
-mod disk;
+pub(crate) mod disk;
 mod planted;
 mod server;
 mod world;

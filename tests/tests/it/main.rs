@@ -17,6 +17,7 @@ mod erasure;
 mod exchange_doc;
 mod export;
 mod formats;
+mod fuzz;
 mod golden;
 mod kill;
 mod layout;

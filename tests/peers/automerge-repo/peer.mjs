@@ -1,0 +1,130 @@
+// automerge-repo as its own small server sets it up: a Repo with the websocket adapter on top of files. The client
+// speaks its wire protocol; what is said comes from the Automerge library, of one document that all devices share.
+
+import { readdirSync, readFileSync } from "node:fs";
+import { createServer } from "node:http";
+import { join } from "node:path";
+
+import * as A from "@automerge/automerge";
+import { Repo, cbor, stringifyAutomergeUrl } from "@automerge/automerge-repo";
+import { WebSocketServerAdapter } from "@automerge/automerge-repo-network-websocket";
+import { NodeFSStorageAdapter } from "@automerge/automerge-repo-storage-nodefs";
+import { WebSocket, WebSocketServer } from "ws";
+
+import { EARLIER, ENTRIES } from "../work.mjs";
+
+export const about = {
+  title: "automerge-repo 2.5.6",
+  client: "ours, on its wire protocol and its document library",
+};
+
+// The document id of a name is base58 of 16 bytes with a checksum; the library makes it.
+export function id(n) {
+  const bytes = new Uint8Array(16).fill(1);
+  new DataView(bytes.buffer).setUint32(0, n + 1);
+  return stringifyAutomergeUrl({ documentId: bytes }).replace("automerge:", "");
+}
+
+export async function serve(folder) {
+  const http = createServer();
+  const sockets = new WebSocketServer({ server: http });
+  new Repo({
+    network: [new WebSocketServerAdapter(sockets)],
+    storage: new NodeFSStorageAdapter(folder),
+    peerId: `storage-server-${process.pid}`,
+    sharePolicy: async () => false,
+  });
+  await new Promise((done) => http.listen(0, "127.0.0.1", done));
+  return http.address().port;
+}
+
+let made;
+// The document with the earlier entries alone, and whole.
+function documents() {
+  if (made) return made;
+  const add = (doc, [key, entry]) => A.change(doc, (d) => void (d.entries[key] = entry));
+  let doc = A.change(A.init({ actor: "01".repeat(16) }), (d) => void (d.entries = {}));
+  for (const entry of ENTRIES.slice(0, EARLIER)) doc = add(doc, entry);
+  const earlier = A.save(doc);
+  // Another start of the app.
+  doc = A.load(earlier, { actor: "02".repeat(16) });
+  for (const entry of ENTRIES.slice(EARLIER)) doc = add(doc, entry);
+  return (made = { earlier, whole: doc, heads: A.getHeads(doc) });
+}
+
+export function ready() {
+  documents();
+}
+
+export async function fill(folder, ids) {
+  const repo = new Repo({ storage: new NodeFSStorageAdapter(folder) });
+  for (const documentId of ids) repo.import(documents().earlier, { docId: documentId });
+  await repo.flush();
+}
+
+const same = (a, b) => a.length === b.length && [...a].sort().every((head, n) => head === [...b].sort()[n]);
+
+// Speaks until `enough` says so of the document and of what the server has told of its heads.
+function speak(port, documentId, doc, enough) {
+  return new Promise((done, failed) => {
+    const socket = new WebSocket(`ws://127.0.0.1:${port}`);
+    socket.binaryType = "arraybuffer";
+    const senderId = `device-${documentId}-${Math.random().toString(36).slice(2)}`;
+    let targetId;
+    let state = A.initSyncState();
+    let first = true;
+    const send = (message) => socket.send(cbor.encode(message));
+    const answer = () => {
+      const [next, data] = A.generateSyncMessage(doc, state);
+      state = next;
+      const type = first && A.getHeads(doc).length === 0 ? "request" : "sync";
+      first = false;
+      if (data) send({ type, senderId, targetId, documentId, data });
+    };
+    socket.on("open", () =>
+      send({ type: "join", senderId, peerMetadata: { isEphemeral: true }, supportedProtocolVersions: ["1"] }),
+    );
+    socket.on("message", (bytes) => {
+      const message = cbor.decode(new Uint8Array(bytes));
+      if (message.type === "peer") {
+        targetId = message.senderId;
+        answer();
+      } else if (message.type === "sync" && message.documentId === documentId) {
+        [doc, state] = A.receiveSyncMessage(doc, state, message.data);
+        if (enough(doc, state.theirHeads)) done([doc, () => socket.close()]);
+        answer();
+      } else if (message.type === "error") failed(new Error(message.message));
+    });
+    socket.on("error", failed);
+    socket.on("close", () => failed(new Error("the server hung up")));
+  });
+}
+
+export async function push(port, documentId, told = () => {}) {
+  const { whole, heads } = documents();
+  const enough = (_, theirs) => theirs !== null && same(theirs, heads) && (told(), true);
+  const [, hangUp] = await speak(port, documentId, whole, enough);
+  return hangUp;
+}
+
+export async function fetch(port, documentId) {
+  const has = (doc, theirs) => theirs !== null && theirs.length > 0 && same(A.getHeads(doc), theirs);
+  const [doc, hangUp] = await speak(port, documentId, A.init(), has);
+  hangUp();
+  return Object.keys(doc.entries ?? {}).length;
+}
+
+export async function read(folder, ids) {
+  return ids.map((documentId) => {
+    const at = join(folder, documentId.slice(0, 2), documentId.slice(2));
+    const of = (kind) => {
+      try {
+        return readdirSync(join(at, kind)).map((name) => readFileSync(join(at, kind, name)));
+      } catch {
+        return [];
+      }
+    };
+    const doc = A.loadIncremental(A.init(), Buffer.concat([...of("snapshot"), ...of("incremental")]));
+    return Object.keys(doc.entries ?? {}).length;
+  });
+}

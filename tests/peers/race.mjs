@@ -142,7 +142,7 @@ async function comeBack(folder, count, within, limit) {
   row.peak_mb = server.peak;
   clearInterval(watch);
   // The server's own child processes would be counted as others; no peer has any.
-  row.others_cpu_s = cpuOfAll() - before.all - (cpuOwn() - before.own) - row.server_cpu_s;
+  row.others_cpu_s = Math.max(0, cpuOfAll() - before.all - (cpuOwn() - before.own) - row.server_cpu_s);
   row.measured_s = since();
   for (const [figure, share] of Object.entries({ p50: 0.5, p95: 0.95, p99: 0.99, max: 1 })) {
     if (latencies.length) row[`${figure}_ms`] = quantile(latencies, share);

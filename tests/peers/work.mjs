@@ -13,19 +13,19 @@ function below(most) {
 }
 
 const LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_";
-const key = () => Array.from({ length: 22 }, () => LETTERS[below(64)]).join("");
+const key = () => "e" + Array.from({ length: 21 }, () => LETTERS[below(64)]).join("");
 
 // Every entry with its key, in the order in which they were made.
 export const ENTRIES = Array.from({ length: ALL }, (_, n) => [
   key(),
   {
-    session: `session-${Math.floor(n / 22)}`,
-    exercise: `exercise-${below(40)}`,
+    session: Math.floor(n / 22),
+    exercise: below(40),
     at: 1_790_000_000 + n * 60,
     load: 40_000 + 250 * below(400),
     reps: 1 + below(8),
     effort: 60 + below(40),
-    speeds: `${600 + below(200)},${550 + below(200)},${500 + below(200)}`,
-    note: "as planned",
+    speed: 500 + below(300),
+    rest: 60 * (1 + below(4)),
   },
 ]);

@@ -28,12 +28,15 @@ export function id(n) {
 export async function serve(folder) {
   const http = createServer();
   const sockets = new WebSocketServer({ server: http });
-  new Repo({
+  const repo = new Repo({
     network: [new WebSocketServerAdapter(sockets)],
     storage: new NodeFSStorageAdapter(folder),
     peerId: `storage-server-${process.pid}`,
     sharePolicy: async () => false,
   });
+  // It listens to nobody before it knows its store's name.
+  await repo.storageId();
+  await new Promise((next) => setTimeout(next, 100));
   await new Promise((done) => http.listen(0, "127.0.0.1", done));
   return http.address().port;
 }
@@ -42,14 +45,16 @@ let made;
 // The document with the earlier entries alone, and whole.
 function documents() {
   if (made) return made;
-  const add = (doc, [key, entry]) => A.change(doc, (d) => void (d.entries[key] = entry));
-  let doc = A.change(A.init({ actor: "01".repeat(16) }), (d) => void (d.entries = {}));
+  // The same bytes in every process: the server's store was filled by another one.
+  const at = { time: 1_790_000_000 };
+  const add = (doc, [key, entry]) => A.change(doc, at, (d) => void (d.entries[key] = entry));
+  let doc = A.change(A.init({ actor: "01".repeat(16) }), at, (d) => void (d.entries = {}));
   for (const entry of ENTRIES.slice(0, EARLIER)) doc = add(doc, entry);
   const earlier = A.save(doc);
   // Another start of the app.
   doc = A.load(earlier, { actor: "02".repeat(16) });
   for (const entry of ENTRIES.slice(EARLIER)) doc = add(doc, entry);
-  return (made = { earlier, whole: doc, heads: A.getHeads(doc) });
+  return (made = { earlier, whole: { doc }, heads: A.getHeads(doc) });
 }
 
 export function ready() {
@@ -64,8 +69,8 @@ export async function fill(folder, ids) {
 
 const same = (a, b) => a.length === b.length && [...a].sort().every((head, n) => head === [...b].sort()[n]);
 
-// Speaks until `enough` says so of the document and of what the server has told of its heads.
-function speak(port, documentId, doc, enough) {
+// Speaks of what `held.doc` is, until `enough` says so of it and of what the server has told of its heads.
+function speak(port, documentId, held, enough) {
   return new Promise((done, failed) => {
     const socket = new WebSocket(`ws://127.0.0.1:${port}`);
     socket.binaryType = "arraybuffer";
@@ -75,9 +80,9 @@ function speak(port, documentId, doc, enough) {
     let first = true;
     const send = (message) => socket.send(cbor.encode(message));
     const answer = () => {
-      const [next, data] = A.generateSyncMessage(doc, state);
+      const [next, data] = A.generateSyncMessage(held.doc, state);
       state = next;
-      const type = first && A.getHeads(doc).length === 0 ? "request" : "sync";
+      const type = first && A.getHeads(held.doc).length === 0 ? "request" : "sync";
       first = false;
       if (data) send({ type, senderId, targetId, documentId, data });
     };
@@ -90,8 +95,8 @@ function speak(port, documentId, doc, enough) {
         targetId = message.senderId;
         answer();
       } else if (message.type === "sync" && message.documentId === documentId) {
-        [doc, state] = A.receiveSyncMessage(doc, state, message.data);
-        if (enough(doc, state.theirHeads)) done([doc, () => socket.close()]);
+        [held.doc, state] = A.receiveSyncMessage(held.doc, state, message.data);
+        if (enough(held.doc, state.theirHeads)) done(() => socket.close());
         answer();
       } else if (message.type === "error") failed(new Error(message.message));
     });
@@ -100,18 +105,17 @@ function speak(port, documentId, doc, enough) {
   });
 }
 
-export async function push(port, documentId, told = () => {}) {
+export function push(port, documentId, told = () => {}) {
   const { whole, heads } = documents();
-  const enough = (_, theirs) => theirs !== null && same(theirs, heads) && (told(), true);
-  const [, hangUp] = await speak(port, documentId, whole, enough);
-  return hangUp;
+  return speak(port, documentId, whole, (_, theirs) => theirs !== null && same(theirs, heads) && (told(), true));
 }
 
 export async function fetch(port, documentId) {
   const has = (doc, theirs) => theirs !== null && theirs.length > 0 && same(A.getHeads(doc), theirs);
-  const [doc, hangUp] = await speak(port, documentId, A.init(), has);
+  const held = { doc: A.init() };
+  const hangUp = await speak(port, documentId, held, has);
   hangUp();
-  return Object.keys(doc.entries ?? {}).length;
+  return Object.keys(held.doc.entries ?? {}).length;
 }
 
 export async function read(folder, ids) {

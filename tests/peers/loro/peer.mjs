@@ -4,6 +4,7 @@
 import { readFileSync, renameSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 
+import { LoroAdaptor } from "loro-adaptors/loro";
 import { LoroDoc, LoroMap } from "loro-crdt";
 import { WebSocket } from "ws";
 
@@ -77,7 +78,7 @@ export async function fill(folder, ids) {
 const entriesOf = (doc) => doc.getMap("entries").size;
 
 async function enter(port, name, doc, said = () => {}, refused = () => {}) {
-  const { LoroAdaptor, LoroWebsocketClient } = await import("loro-websocket");
+  const { LoroWebsocketClient } = await import("loro-websocket");
   const client = new LoroWebsocketClient({ url: `ws://127.0.0.1:${port}` });
   // The client tells nobody of an acknowledgement; it lets go of what was sent.
   const letGo = client.consumeSentBatch.bind(client);

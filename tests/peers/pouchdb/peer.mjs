@@ -9,6 +9,7 @@ import express from "express";
 import expressPouchDB from "express-pouchdb";
 import PouchDB from "pouchdb";
 import memory from "pouchdb-adapter-memory";
+import listAll from "pouchdb-all-dbs";
 
 import { EARLIER, ENTRIES, FRESH } from "../work.mjs";
 
@@ -35,7 +36,8 @@ function work() {
     await db.bulkDocs(entries.slice(0, EARLIER));
     const { update_seq: since } = await db.info();
     await db.bulkDocs(entries.slice(EARLIER));
-    return { db, since, earlier: await db.allDocs({ include_docs: true, keys: entries.slice(0, EARLIER).map((e) => e._id) }) };
+    const keys = entries.slice(0, EARLIER).map((entry) => entry._id);
+    return { db, since, earlier: await db.allDocs({ include_docs: true, keys }) };
   })();
   return made;
 }
@@ -46,12 +48,17 @@ export async function ready() {
 
 export async function fill(folder, ids) {
   const docs = (await work()).earlier.rows.map((row) => row.doc);
+  const Kept = PouchDB.defaults({ prefix: `${folder}/` });
+  // The server knows no database that is not in its list.
+  listAll(Kept);
   for (const name of ids) {
-    const db = new PouchDB(join(folder, name));
+    const db = new Kept(name);
     // As they are on the devices, revisions among it.
     await db.bulkDocs(docs, { new_edits: false });
     await db.close();
   }
+  // The list is written behind.
+  while ((await Kept.allDbs()).length < ids.length) await new Promise((next) => setTimeout(next, 50));
 }
 
 export async function push(port, name, told = () => {}) {

@@ -34,6 +34,10 @@ export function quantile(figures, share) {
 
 export const sleep = (ms) => new Promise((done) => setTimeout(done, ms));
 
+// A websocket's question whether somebody is there has two bytes, its answer begins with this one; neither is a turn.
+const SIGN_OF_LIFE = 2;
+const PONG = 0x8a;
+
 // What went over every socket of this program to one port, whichever library opened it: bytes, and turns, which are
 // the times that a socket's side here spoke first or after it had heard something.
 export class Wire {
@@ -47,16 +51,16 @@ export class Wire {
     const wire = this;
     const { push, _writeGeneric: write } = net.Socket.prototype;
     net.Socket.prototype.push = function (chunk, ...rest) {
-      if (chunk) this.theySpoke = true;
+      if (chunk?.length > SIGN_OF_LIFE) this.theySpoke = true;
       return push.call(this, chunk, ...rest);
     };
     net.Socket.prototype._writeGeneric = function (...args) {
-      wire.#spoken(this);
+      wire.#spoken(this, args[1]?.[0] === PONG);
       return write.apply(this, args);
     };
   }
 
-  #spoken(socket) {
+  #spoken(socket, pong) {
     if (!this.#sockets.has(socket)) {
       this.#sockets.add(socket);
       socket.theySpoke = true;
@@ -67,6 +71,7 @@ export class Wire {
       else led();
       socket.once("close", () => this.#ended(socket));
     }
+    if (pong) return;
     if (socket.theySpoke) socket.turns += 1;
     socket.theySpoke = false;
   }

@@ -3,6 +3,7 @@
 //
 //   about               title, whose client it is, and what counts as acknowledged
 //   serve(folder)       a server on that store and a port of 127.0.0.1, by the peer's own defaults; gives the port
+//   command(folder)     instead of it: a program that prints "port" and its number
 //   fill(folder, ids)   the earlier entries of each document, put into the store by the peer's own means
 //   ready()             makes the work of the devices, before any clock runs
 //   id(n)               the name of the n-th document
@@ -44,7 +45,8 @@ const ids = (count, from = 0) => Array.from({ length: count }, (_, n) => peer.id
 class Server {
   static async start(folder) {
     const server = new Server();
-    server.child = spawn(process.execPath, [SELF, "serve", name, folder], { stdio: ["ignore", "pipe", "pipe"] });
+    const [program, ...words] = peer.command?.(folder) ?? [process.execPath, SELF, "serve", name, folder];
+    server.child = spawn(program, words, { stdio: ["ignore", "pipe", "pipe"] });
     server.said = "";
     server.child.stderr.on("data", (bytes) => (server.said = (server.said + bytes).slice(-2_000)));
     server.ended = new Promise((done) => server.child.once("exit", (code, signal) => done(code ?? signal)));

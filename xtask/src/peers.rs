@@ -7,11 +7,11 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use crate::parts::program;
-use crate::run::{Outcome, has, root, run, target};
+use crate::run::{Outcome, cargo, has, root, run, target};
 use crate::tools::{NODE, is_current, node_is_new_enough};
 
 /// Names of the folders in `tests/peers`.
-const PEERS: [&str; 5] = ["loro", "pouchdb", "hocuspocus", "y-websocket", "automerge-repo"];
+const PEERS: [&str; 6] = ["samod", "loro", "pouchdb", "hocuspocus", "y-websocket", "automerge-repo"];
 
 /// Brings all that are wanted, and says of each where it is or why it is not there, as words for the race.
 pub(crate) fn words(args: &[String]) -> Vec<String> {
@@ -48,19 +48,7 @@ fn bring(name: &str) -> Result<PathBuf, String> {
     }
     let mut npm = program("npm");
     npm.current_dir(&folder).args(["ci", "--workspace", name, "--ignore-scripts", "--no-audit", "--no-fund"]);
-    let brought = run_quietly(npm).and(|| {
-        // A library in C++ that is not shipped compiled; it is built here, by the headers beside Node where they are.
-        if !folder.join("node_modules/better-sqlite3").is_dir() {
-            return Outcome::Passed;
-        }
-        let mut npm = program("npm");
-        npm.current_dir(&folder).args(["rebuild", "better-sqlite3"]);
-        npm.env("npm_config_build_from_source", "true");
-        if let Some(home) = headers() {
-            npm.env("npm_config_nodedir", home);
-        }
-        run_quietly(npm)
-    });
+    let brought = run_quietly(npm).and(|| compiled(&folder, name));
     match brought {
         Outcome::Passed => {
             fs::write(folder.join("brought"), "").map_err(|e| e.to_string())?;
@@ -68,6 +56,26 @@ fn bring(name: &str) -> Result<PathBuf, String> {
         }
         other => Err(why(other)),
     }
+}
+
+/// What is not shipped compiled is built here.
+fn compiled(folder: &Path, name: &str) -> Outcome {
+    let own = folder.join(name);
+    if own.join("Cargo.toml").is_file() {
+        let mut build = cargo(&["build", "--release", "--locked", "--target-dir", "target"]);
+        build.current_dir(own);
+        return run(build);
+    }
+    if folder.join("node_modules/better-sqlite3").is_dir() {
+        let mut npm = program("npm");
+        npm.current_dir(folder).args(["rebuild", "better-sqlite3"]);
+        npm.env("npm_config_build_from_source", "true");
+        if let Some(home) = headers() {
+            npm.env("npm_config_nodedir", home);
+        }
+        return run_quietly(npm);
+    }
+    Outcome::Passed
 }
 
 /// What npm prints is no figure: it goes where problems go.

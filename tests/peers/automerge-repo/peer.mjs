@@ -1,29 +1,17 @@
-// automerge-repo as its own small server sets it up: a Repo with the websocket adapter on top of files. The client
-// speaks its wire protocol; what is said comes from the Automerge library, of one document that all devices share.
+// automerge-repo as its own small server sets it up: a Repo with the websocket adapter on top of files.
 
-import { readdirSync, readFileSync } from "node:fs";
 import { createServer } from "node:http";
-import { join } from "node:path";
 
-import * as A from "@automerge/automerge";
-import { Repo, cbor, stringifyAutomergeUrl } from "@automerge/automerge-repo";
+import { Repo } from "@automerge/automerge-repo";
 import { WebSocketServerAdapter } from "@automerge/automerge-repo-network-websocket";
 import { NodeFSStorageAdapter } from "@automerge/automerge-repo-storage-nodefs";
-import { WebSocket, WebSocketServer } from "ws";
+import { WebSocketServer } from "ws";
 
-import { EARLIER, ENTRIES } from "../work.mjs";
+import { CLIENT } from "../automerge-work.mjs";
 
-export const about = {
-  title: "automerge-repo 2.5.6",
-  client: "ours, on its wire protocol and its document library",
-};
+export { fetch, fill, id, push, read, ready } from "../automerge-work.mjs";
 
-// The document id of a name is base58 of 16 bytes with a checksum; the library makes it.
-export function id(n) {
-  const bytes = new Uint8Array(16).fill(1);
-  new DataView(bytes.buffer).setUint32(0, n + 1);
-  return stringifyAutomergeUrl({ documentId: bytes }).replace("automerge:", "");
-}
+export const about = { title: "automerge-repo 2.5.6", client: CLIENT };
 
 export async function serve(folder) {
   const http = createServer();
@@ -39,96 +27,4 @@ export async function serve(folder) {
   await new Promise((next) => setTimeout(next, 100));
   await new Promise((done) => http.listen(0, "127.0.0.1", done));
   return http.address().port;
-}
-
-let made;
-// The document with the earlier entries alone, and whole.
-function documents() {
-  if (made) return made;
-  // The same bytes in every process: the server's store was filled by another one.
-  const at = { time: 1_790_000_000 };
-  const add = (doc, [key, entry]) => A.change(doc, at, (d) => void (d.entries[key] = entry));
-  let doc = A.change(A.init({ actor: "01".repeat(16) }), at, (d) => void (d.entries = {}));
-  for (const entry of ENTRIES.slice(0, EARLIER)) doc = add(doc, entry);
-  const earlier = A.save(doc);
-  // Another start of the app.
-  doc = A.load(earlier, { actor: "02".repeat(16) });
-  for (const entry of ENTRIES.slice(EARLIER)) doc = add(doc, entry);
-  return (made = { earlier, whole: { doc }, heads: A.getHeads(doc) });
-}
-
-export function ready() {
-  documents();
-}
-
-export async function fill(folder, ids) {
-  const repo = new Repo({ storage: new NodeFSStorageAdapter(folder) });
-  for (const documentId of ids) repo.import(documents().earlier, { docId: documentId });
-  await repo.flush();
-}
-
-const same = (a, b) => a.length === b.length && [...a].sort().every((head, n) => head === [...b].sort()[n]);
-
-// Speaks of what `held.doc` is, until `enough` says so of it and of what the server has told of its heads.
-function speak(port, documentId, held, enough) {
-  return new Promise((done, failed) => {
-    const socket = new WebSocket(`ws://127.0.0.1:${port}`);
-    socket.binaryType = "arraybuffer";
-    const senderId = `device-${documentId}-${Math.random().toString(36).slice(2)}`;
-    let targetId;
-    let state = A.initSyncState();
-    let first = true;
-    const send = (message) => socket.send(cbor.encode(message));
-    const answer = () => {
-      const [next, data] = A.generateSyncMessage(held.doc, state);
-      state = next;
-      const type = first && A.getHeads(held.doc).length === 0 ? "request" : "sync";
-      first = false;
-      if (data) send({ type, senderId, targetId, documentId, data });
-    };
-    socket.on("open", () =>
-      send({ type: "join", senderId, peerMetadata: { isEphemeral: true }, supportedProtocolVersions: ["1"] }),
-    );
-    socket.on("message", (bytes) => {
-      const message = cbor.decode(new Uint8Array(bytes));
-      if (message.type === "peer") {
-        targetId = message.senderId;
-        answer();
-      } else if (message.type === "sync" && message.documentId === documentId) {
-        [held.doc, state] = A.receiveSyncMessage(held.doc, state, message.data);
-        if (enough(held.doc, state.theirHeads)) done(() => socket.close());
-        answer();
-      } else if (message.type === "error") failed(new Error(message.message));
-    });
-    socket.on("error", failed);
-    socket.on("close", () => failed(new Error("the server hung up")));
-  });
-}
-
-export function push(port, documentId, told = () => {}) {
-  const { whole, heads } = documents();
-  return speak(port, documentId, whole, (_, theirs) => theirs !== null && same(theirs, heads) && (told(), true));
-}
-
-export async function fetch(port, documentId) {
-  const has = (doc, theirs) => theirs !== null && theirs.length > 0 && same(A.getHeads(doc), theirs);
-  const held = { doc: A.init() };
-  const hangUp = await speak(port, documentId, held, has);
-  hangUp();
-  return Object.keys(held.doc.entries ?? {}).length;
-}
-
-export async function read(folder, ids) {
-  return ids.map((documentId) => {
-    const at = join(folder, documentId.slice(0, 2), documentId.slice(2));
-    const of = (kind) => {
-      try {
-        return readdirSync(join(at, kind)).map((name) => readFileSync(join(at, kind, name)));
-      } catch {
-        return [];
-      }
-    };
-    const doc = A.loadIncremental(A.init(), Buffer.concat([...of("snapshot"), ...of("incremental")]));
-    return Object.keys(doc.entries ?? {}).length;
-  });
 }

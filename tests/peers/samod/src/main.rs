@@ -1,0 +1,30 @@
+//! A samod server on files of its own: its filesystem store under a Repo on tokio, with axum's websocket in front.
+//! Prints the port that it listens on. Knows nothing of what is measured.
+
+use axum::Router;
+use axum::extract::ws::WebSocketUpgrade;
+use axum::routing::get;
+use samod::Repo;
+use samod::storage::TokioFilesystemStorage;
+
+#[tokio::main]
+async fn main() -> Result<(), Box<dyn std::error::Error>> {
+    let folder = std::env::args().nth(1).ok_or("say the folder")?;
+    let repo = Repo::build_tokio().with_storage(TokioFilesystemStorage::new(folder)).load().await;
+    let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await?;
+    let port = listener.local_addr()?.port();
+    let acceptor = repo.make_acceptor(format!("ws://127.0.0.1:{port}/").parse()?)?;
+    let app = Router::new().route(
+        "/",
+        get(|upgrade: WebSocketUpgrade| async move {
+            upgrade.on_upgrade(|socket| async move {
+                if let Err(stopped) = acceptor.accept_axum(socket, None) {
+                    eprintln!("{stopped:?}");
+                }
+            })
+        }),
+    );
+    println!("port {port}");
+    axum::serve(listener, app).await?;
+    Ok(())
+}

@@ -1,7 +1,7 @@
 // The PouchDB server on LevelDB, a database for each device and in it a document for each entry. The client is the
 // official replicator, from one database in memory that all devices share and on from the place that the server has.
 
-import { existsSync } from "node:fs";
+import { cpSync, existsSync } from "node:fs";
 import { createServer } from "node:http";
 import { join } from "node:path";
 
@@ -51,11 +51,14 @@ export async function fill(folder, ids) {
   const Kept = PouchDB.defaults({ prefix: `${folder}/` });
   // The server knows no database that is not in its list.
   listAll(Kept);
-  for (const name of ids) {
-    const db = new Kept(name);
-    // As they are on the devices, revisions among it.
-    await db.bulkDocs(docs, { new_edits: false });
-    await db.close();
+  const [first, ...others] = ids;
+  const db = new Kept(first);
+  // As they are on the devices, revisions among it.
+  await db.bulkDocs(docs, { new_edits: false });
+  await db.close();
+  for (const name of others) {
+    cpSync(join(folder, first), join(folder, name), { recursive: true });
+    await new Kept(name).close();
   }
   // The list is written behind.
   while ((await Kept.allDbs()).length < ids.length) await new Promise((next) => setTimeout(next, 50));

@@ -35,7 +35,7 @@ struct Args {
     /// Seconds after which a peer is given up
     #[arg(long, default_value_t = 120, value_name = "SECONDS")]
     limit: u64,
-    /// How often each is killed as it acknowledges
+    /// How often each is killed as it acknowledges, in the first race
     #[arg(long, default_value_t = 5, value_name = "TIMES")]
     trials: usize,
     /// One JSON object a line
@@ -52,6 +52,11 @@ struct Args {
 impl Args {
     fn wants(&self, name: &str) -> bool {
         self.only.is_empty() || self.only.iter().any(|only| only == name)
+    }
+
+    /// Kills are of one device each: more devices beside would show the same again.
+    fn trials(&self, devices: usize) -> usize {
+        if self.devices.first() == Some(&devices) { self.trials } else { 0 }
     }
 }
 
@@ -95,12 +100,12 @@ fn print(line: &Line, json: bool) {
 }
 
 fn ours(club: &Club, devices: usize, args: &Args) {
-    print(&our_line("Backstraight, SQLite", club, None, 1, devices, args.trials), args.json);
+    print(&our_line("Backstraight, SQLite", club, None, 1, devices, args.trials(devices)), args.json);
     let what = "Backstraight, PostgreSQL, two processes";
     let line = if backstraight_cluster::find().is_some() {
         let cluster = Cluster::start();
         // The evening and the trials each have a club of their own.
-        our_line(what, club, Some(&cluster), 2, devices, args.trials)
+        our_line(what, club, Some(&cluster), 2, devices, args.trials(devices))
     } else {
         Line::without(what, devices, format!("PostgreSQL is missing: {}", backstraight_cluster::BRING))
     };
@@ -158,7 +163,7 @@ fn peer(name: &str, folder: &Path, devices: usize, before: Option<&Line>, args: 
     let mut node = Command::new("node");
     node.arg("--max-old-space-size=8192").arg(folder.join("race.mjs")).args(["run", name]);
     node.args(["--devices", &devices.to_string(), "--limit", &args.limit.to_string()]);
-    node.args(["--trials", &args.trials.to_string(), "--folder"]).arg(store.path());
+    node.args(["--trials", &args.trials(devices).to_string(), "--folder"]).arg(store.path());
     // A group of its own: its servers end with it.
     node.stdout(Stdio::piped()).process_group(0);
     let told = match node.spawn() {

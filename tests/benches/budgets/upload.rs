@@ -105,6 +105,7 @@ fn many_at_once(club: &Club) -> Vec<Row> {
     let what = "durable uploads by 8 devices at once: SQLite";
     let mut rows = vec![Row::beside(what, at_once(&[server], club), "/s").note("elapsed time")];
     if backstraight_cluster::find().is_none() {
+        eprintln!("upload over PostgreSQL is not measured; this brings it: {}", backstraight_cluster::BRING);
         return rows;
     }
     let cluster = Cluster::start();

@@ -43,39 +43,48 @@ fn bring(name: &str) -> Result<PathBuf, String> {
     let from = root().join("tests/peers");
     let folder = target().join("peers").join(name);
     copy(&from, &folder).map_err(|e| format!("{}: {e}", folder.display()))?;
-    if is_current(&from.join("package-lock.json"), &folder.join("brought")) {
-        return Ok(folder);
-    }
-    let mut npm = program("npm");
-    npm.current_dir(&folder).args(["ci", "--workspace", name, "--ignore-scripts", "--no-audit", "--no-fund"]);
-    let brought = run_quietly(npm).and(|| compiled(&folder, name));
-    match brought {
-        Outcome::Passed => {
-            fs::write(folder.join("brought"), "").map_err(|e| e.to_string())?;
-            Ok(folder)
-        }
+    let brought = if is_current(&from.join("package-lock.json"), &folder.join("brought")) {
+        Outcome::Passed
+    } else {
+        install(&folder, name)
+    };
+    match brought.and(|| program_of(&folder.join(name))) {
+        Outcome::Passed => Ok(folder),
         other => Err(why(other)),
     }
 }
 
-/// What is not shipped compiled is built here.
-fn compiled(folder: &Path, name: &str) -> Outcome {
-    let own = folder.join(name);
-    if own.join("Cargo.toml").is_file() {
-        let mut build = cargo(&["build", "--release", "--locked", "--target-dir", "target"]);
-        build.current_dir(own);
-        return run(build);
-    }
-    if folder.join("node_modules/better-sqlite3").is_dir() {
+/// What npm brings.
+fn install(folder: &Path, name: &str) -> Outcome {
+    let mut npm = program("npm");
+    npm.current_dir(folder).args(["ci", "--workspace", name, "--ignore-scripts", "--no-audit", "--no-fund"]);
+    let brought = run_quietly(npm).and(|| {
+        if !folder.join("node_modules/better-sqlite3").is_dir() {
+            return Outcome::Passed;
+        }
+        // A library in C++ that is not shipped compiled; it is built here, by the headers beside Node where they are.
         let mut npm = program("npm");
         npm.current_dir(folder).args(["rebuild", "better-sqlite3"]);
         npm.env("npm_config_build_from_source", "true");
         if let Some(home) = headers() {
             npm.env("npm_config_nodedir", home);
         }
-        return run_quietly(npm);
+        run_quietly(npm)
+    });
+    brought.and(|| match fs::write(folder.join("brought"), "") {
+        Ok(()) => Outcome::Passed,
+        Err(e) => Outcome::Failed(format!("{}: {e}", folder.display())),
+    })
+}
+
+/// A server that is a program of cargo is built, with what it needs at the versions of its own lock.
+fn program_of(own: &Path) -> Outcome {
+    if !own.join("Cargo.toml").is_file() {
+        return Outcome::Passed;
     }
-    Outcome::Passed
+    let mut build = cargo(&["build", "--release", "--locked", "--target-dir", "target"]);
+    build.current_dir(own);
+    run(build)
 }
 
 /// What npm prints is no figure: it goes where problems go.
@@ -92,7 +101,7 @@ fn headers() -> Option<PathBuf> {
     home.join("include/node/node.h").is_file().then_some(home)
 }
 
-/// Files and folders, but for what npm has put beside them.
+/// Files and folders that are not there as they are, but for what npm has put beside them.
 fn copy(from: &Path, to: &Path) -> std::io::Result<()> {
     fs::create_dir_all(to)?;
     for entry in fs::read_dir(from)? {
@@ -103,7 +112,7 @@ fn copy(from: &Path, to: &Path) -> std::io::Result<()> {
         }
         if at.is_dir() {
             copy(&at, &to.join(name))?;
-        } else {
+        } else if fs::read(&at)? != fs::read(to.join(&name)).unwrap_or_default() {
             fs::copy(&at, to.join(name))?;
         }
     }

@@ -14,6 +14,7 @@
 //   node race.mjs run NAME --devices 100 --within 10 --limit 120 --trials 5 --folder DIR
 
 import { execFileSync, spawn } from "node:child_process";
+import { EventEmitter } from "node:events";
 import { cpSync, mkdirSync, rmSync } from "node:fs";
 import { join } from "node:path";
 import { fileURLToPath } from "node:url";
@@ -82,7 +83,12 @@ class Server {
 async function readByOther(folder, wanted) {
   const copy = `${folder}-read`;
   rmSync(copy, { recursive: true, force: true });
-  cpSync(folder, copy, { recursive: true });
+  try {
+    cpSync(folder, copy, { recursive: true });
+  } catch {
+    // The server has taken a file away amid the copy: the next one will tell.
+    return [];
+  }
   const reader = spawn(process.execPath, [SELF, "read", name, copy, String(wanted)], {
     stdio: ["ignore", "pipe", "ignore"],
   });
@@ -216,8 +222,20 @@ async function run() {
   process.exit(0);
 }
 
-if (word === "run") await run();
-else if (word === "serve") console.log(`port ${await peer.serve(rest[0])}`);
+if (word === "run") {
+  // What a peer's client throws into the air is no end of the race: a device that is not told is counted.
+  process.on("uncaughtException", (why) => console.error(why));
+  // Many devices in one program.
+  EventEmitter.defaultMaxListeners = 0;
+  process.setMaxListeners(0);
+  try {
+    await run();
+  } catch (why) {
+    const row = { server: peer.about.title, client: peer.about.client, devices: Number(values.devices) };
+    process.stdout.write(`${JSON.stringify({ ...row, note: `not measured: ${why.message}` })}\n`);
+    process.exit(1);
+  }
+} else if (word === "serve") console.log(`port ${await peer.serve(rest[0])}`);
 else if (word === "fill") {
   await peer.fill(rest[0], ids(Number(rest[1])));
   const held = await peer.read(rest[0], ids(Math.min(READ_BACK, Number(rest[1]))));

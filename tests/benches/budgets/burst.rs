@@ -158,6 +158,8 @@ impl Evening {
         let servers: Vec<Process> =
             (0..processes).map(|_| Process::start(&[SERVE], dir.path(), database)).collect();
         let cpu = || servers.iter().map(Process::cpu_ms).sum::<f64>();
+        // Rows of what was there before are no work of this evening.
+        settle(&cpu);
         let (before, own, machine) = (cpu(), program_ms(), machine_s());
         let ((times, elapsed_s, up, down), looks) = if looked_at {
             with_a_coach(&coach, &servers[0], || come_back(&devices, &servers))
@@ -170,6 +172,17 @@ impl Evening {
         servers.into_iter().for_each(Process::kill);
         let lost = missing(dir.path(), &devices, database);
         Evening { times, elapsed_s, looks, cpu_ms, peak_mb, up, down, lost, others_s: others_s.max(0.0) }
+    }
+}
+
+/// Waits until servers have nothing to do, two minutes at most.
+fn settle(cpu: &impl Fn() -> f64) {
+    for _ in 0..120 {
+        let before = cpu();
+        std::thread::sleep(Duration::from_secs(1));
+        if cpu() - before <= 10.0 {
+            return;
+        }
     }
 }
 

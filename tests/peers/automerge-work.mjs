@@ -1,7 +1,7 @@
 // The work as an Automerge document, and a device that speaks automerge-repo's wire protocol with what the Automerge
 // library says; both servers of that protocol keep the same files. All devices share one document.
 
-import { readdirSync, readFileSync } from "node:fs";
+import { cpSync, readdirSync, readFileSync } from "node:fs";
 import { join } from "node:path";
 
 import * as A from "@automerge/automerge";
@@ -40,10 +40,14 @@ export function ready() {
   documents();
 }
 
-export async function fill(folder, ids) {
+const place = (folder, documentId) => join(folder, documentId.slice(0, 2), documentId.slice(2));
+
+export async function fill(folder, [first, ...others]) {
   const repo = new Repo({ storage: new NodeFSStorageAdapter(folder) });
-  for (const documentId of ids) repo.import(documents().earlier, { docId: documentId });
+  repo.import(documents().earlier, { docId: first });
   await repo.flush();
+  // The files of a document do not name it.
+  for (const documentId of others) cpSync(place(folder, first), place(folder, documentId), { recursive: true });
 }
 
 const same = (a, b) => a.length === b.length && [...a].sort().every((head, n) => head === [...b].sort()[n]);
@@ -99,7 +103,7 @@ export async function fetch(port, documentId) {
 
 export async function read(folder, ids) {
   return ids.map((documentId) => {
-    const at = join(folder, documentId.slice(0, 2), documentId.slice(2));
+    const at = place(folder, documentId);
     const of = (kind) => {
       try {
         return readdirSync(join(at, kind)).map((name) => readFileSync(join(at, kind, name)));

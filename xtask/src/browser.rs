@@ -38,7 +38,7 @@ pub(crate) fn shots(folder: &str) -> Outcome {
 }
 
 /// What the page weighs and how fast it opens, with the server as it is shipped.
-pub(crate) fn bench() -> Outcome {
+pub(crate) fn bench(args: &[String]) -> Outcome {
     let server = cargo(&[
         "build",
         "--release",
@@ -50,7 +50,10 @@ pub(crate) fn bench() -> Outcome {
     ]);
     ready().and(|| run(server)).and(|| {
         let mut bench = Command::new(target().join("debug/bench-app"));
-        bench.current_dir(root()).env("BACKSTRAIGHT_PROGRAM", target().join("release/backstraight"));
+        bench
+            .current_dir(root())
+            .args(args)
+            .env("BACKSTRAIGHT_PROGRAM", target().join("release/backstraight"));
         run(bench)
     })
 }

@@ -5,12 +5,14 @@ mod bench;
 mod bindings;
 mod browser;
 mod doors;
+mod figure;
 mod files;
 mod fuzz;
 mod licences;
 mod page;
 mod page_compiler;
 mod parts;
+mod peers;
 mod run;
 mod spdx;
 mod tidy;
@@ -29,7 +31,8 @@ cargo xtask <command>
   check            format, lints and docs, warnings denied
   tidy             the house rules that no compiler checks
   licences         the licence of every dependency against the list of those we may use
-  bench [--json]   every budget that can be measured beside its figure, in a release build
+  bench [--json] [PART]   every budget beside its figure, in release builds; parts: docs/benchmarks.md
+  bench --peers [args]    the race against general-purpose servers, which it brings by npm; --help says what to ask for
   page [--dev]     the pages, compiled for browsers, as files for the server; with --dev quickly, not small
   browser          stories of phones and desks in a real browser, on a page built quickly for them
   shots DIR        the same, pictures of the screens into a folder
@@ -68,7 +71,7 @@ fn main() -> ExitCode {
         ("page", rest) => page::part(rest),
         ("browser", []) => browser::page().and(browser::part),
         ("shots", [folder]) => browser::page().and(|| browser::shots(folder)),
-        ("bench-app", []) => page::part(&[]).and(browser::bench),
+        ("bench-app", rest) => page::part(&[]).and(|| browser::bench(rest)),
         ("demo", rest) => demo(rest),
         ("drill", rest) => drill(rest),
         ("sim", rest) => sim(rest),
@@ -81,7 +84,7 @@ fn main() -> ExitCode {
         ("unit", []) => unit::part(),
         ("bindings", rest) => bindings::part(rest),
         ("doors", rest) => doors::part(rest),
-        ("bench-ffi", []) => doors::bench::part(),
+        ("bench-ffi", rest) => doors::bench::part(rest),
         ("postgres", []) => parts::postgres(),
         ("deny", []) => tools::deny(),
         ("help" | "--help" | "-h", _) => {
@@ -97,6 +100,9 @@ fn main() -> ExitCode {
             ExitCode::FAILURE
         }
         Outcome::Missing { tool, bring } => {
+            if rest.iter().any(|word| word == "--json") {
+                println!("{}", figure::missing(&format!("cargo xtask {command}"), tool, bring));
+            }
             eprintln!("{tool} is missing; this brings it: {bring}");
             ExitCode::FAILURE
         }

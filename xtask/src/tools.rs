@@ -110,7 +110,7 @@ pub(crate) fn deny() -> Outcome {
     run(cargo(&["deny", "--workspace", "check", "licenses", "bans", "sources", "advisories"]))
 }
 
-fn node_is_new_enough() -> bool {
+pub(crate) fn node_is_new_enough() -> bool {
     let mut node = program("node");
     node.arg("--version");
     has("node") && read(node).ok().and_then(|v| major(&v)).is_some_and(|major| major >= 18)

@@ -20,14 +20,16 @@ use backstraight_server::store::postgres::Database;
 
 use crate::board;
 use crate::documents::Club;
-use crate::measure::{Row, median, quantile, wall};
-use crate::stage::{Server, post};
+use crate::measure::{Row, machine_s, median, program_ms, quantile, wall};
+use crate::stage::{Server, send};
 use crate::story;
 use crate::upload::{Device, held};
 
 /// Phones, and within which time all of them begin.
 const PHONES: usize = 1_000;
 const WITHIN: Duration = Duration::from_secs(10);
+/// Changes that each of them brings.
+const CHANGES: u32 = 264;
 /// Requests that are under way at most; a phone beyond it waits, and the wait counts.
 const AT_ONCE: usize = 128;
 /// Athletes on the page of the board that the coach looks at meanwhile, and how often it is asked for.
@@ -37,29 +39,31 @@ const LOOK_EVERY: Duration = Duration::from_millis(250);
 pub(crate) const SERVE: &str = "--serve-for-burst";
 
 /// A server in a process of its own.
-struct Process {
+pub(crate) struct Process {
     child: Child,
-    address: SocketAddr,
+    pub(crate) address: SocketAddr,
 }
 
 impl Process {
-    fn start(folder: &Path, database: Option<&str>) -> Process {
+    /// This program again, as what the words say, which prints where it listens.
+    pub(crate) fn start(words: &[&str], folder: &Path, database: Option<&str>) -> Process {
         let mut command = Command::new(std::env::current_exe().unwrap());
-        command.arg(SERVE).arg(folder).args(database).stdout(Stdio::piped()).stdin(Stdio::piped());
+        command.args(words).arg(folder).args(database).stdout(Stdio::piped()).stdin(Stdio::piped());
         let mut child = command.spawn().unwrap();
         let mut line = String::new();
         BufReader::new(child.stdout.take().unwrap()).read_line(&mut line).unwrap();
         Process { child, address: line.trim().parse().unwrap() }
     }
 
-    fn status(&self, field: &str) -> f64 {
+    /// The most that it had resident, MB.
+    pub(crate) fn peak_mb(&self) -> f64 {
         let text = std::fs::read_to_string(format!("/proc/{}/status", self.child.id())).unwrap();
-        let line = text.lines().find(|l| l.starts_with(field)).unwrap();
+        let line = text.lines().find(|l| l.starts_with("VmHWM:")).unwrap();
         line.split_whitespace().nth(1).unwrap().parse::<f64>().unwrap() / 1024.0
     }
 
     /// CPU so far, ms (fields 14 and 15 of `/proc/PID/stat`, in hundredths of a second).
-    fn cpu_ms(&self) -> f64 {
+    pub(crate) fn cpu_ms(&self) -> f64 {
         let text = std::fs::read_to_string(format!("/proc/{}/stat", self.child.id())).unwrap();
         let after = text.rsplit_once(')').unwrap().1;
         let ticks = |n: usize| after.split_whitespace().nth(n).unwrap().parse::<f64>().unwrap();
@@ -67,7 +71,7 @@ impl Process {
     }
 
     /// Ends it as a loss of power would, but for the disk.
-    fn kill(mut self) {
+    pub(crate) fn kill(mut self) {
         self.child.kill().unwrap();
         self.child.wait().unwrap();
     }
@@ -89,47 +93,123 @@ pub(crate) fn figures(club: &Club) -> Vec<Row> {
     if backstraight_cluster::find().is_some() {
         let cluster = Cluster::start();
         rows.extend(on("PostgreSQL, two processes", club, Some(&cluster.database()), 2));
+    } else {
+        eprintln!("burst over PostgreSQL is not measured; this brings it: {}", backstraight_cluster::BRING);
     }
     rows
 }
 
 fn on(what: &str, club: &Club, database: Option<&str>, processes: usize) -> Vec<Row> {
-    let dir = tempfile::tempdir().unwrap();
-    let (coach, devices) = prepare(dir.path(), club, database);
-    let servers: Vec<Process> = (0..processes).map(|_| Process::start(dir.path(), database)).collect();
-    let before: f64 = servers.iter().map(Process::cpu_ms).sum();
-    let (times, looks) = with_a_coach(&coach, &servers[0], || come_back(&devices, &servers));
-    let spent = servers.iter().map(Process::cpu_ms).sum::<f64>() - before;
-    let peak = servers.iter().map(|s| s.status("VmHWM:")).fold(0.0, f64::max);
-    servers.into_iter().for_each(Process::kill);
-    let lost = missing(dir.path(), &devices, database);
-    #[expect(clippy::cast_precision_loss, reason = "a small count")]
-    let (phones, lost) = (PHONES as f64, lost as f64);
+    let evening = Evening::of(club, database, processes, PHONES, true);
+    let Evening { times, looks, .. } = &evening;
     vec![
-        Row::most(&format!("1,000 phones back within 10 s, p99 until durable: {what}"), 250.0, quantile(&times, 0.99), "ms")
-            .note(format!("264 changes each on 1,012 earlier ones, a connection each; both cores, phones among them; p50 {:.0} ms, worst {:.0} ms", quantile(&times, 0.5), quantile(&times, 0.9999))),
+        Row::most(&format!("1,000 phones back within 10 s, p99 until durable: {what}"), 250.0, quantile(times, 0.99), "ms")
+            .note(format!("264 changes each on 1,012 earlier ones, a connection each; both cores, phones among them; p50 {:.0} ms, worst {:.0} ms", quantile(times, 0.5), quantile(times, 0.9999))),
         Row::most("a coach's board meanwhile", 50.0, median(looks.clone()), "ms").of_cpu().note(format!(
             "{LOOKED_AT} athletes × 12 weeks, {} times on an open connection, elapsed; p95 {:.0} ms, worst {:.0} ms",
             looks.len(),
-            quantile(&looks, 0.95),
-            quantile(&looks, 0.9999)
+            quantile(looks, 0.95),
+            quantile(looks, 0.9999)
         )),
-        Row::most("memory of a server meanwhile, at most", 100.0, peak, "MB").note("resident, of its own process; rows of boards are made meanwhile"),
-        Row::beside("CPU of the servers for each phone", spent / phones, "ms CPU").note("rows of boards among it"),
-        Row::most("acknowledged uploads not there after kill -9", 0.0, lost, "phones"),
+        Row::most("memory of a server meanwhile, at most", 100.0, evening.peak_mb, "MB").note("resident, of its own process; rows of boards are made meanwhile"),
+        Row::beside("CPU of the servers for each phone", evening.cpu_ms / count(PHONES), "ms CPU").note("rows of boards among it"),
+        Row::most("acknowledged uploads not there after kill -9", 0.0, count(evening.lost), "phones"),
     ]
 }
 
+/// A count as a figure.
+#[expect(clippy::cast_precision_loss, reason = "a small count")]
+pub(crate) const fn count(n: usize) -> f64 {
+    n as f64
+}
+
+/// What was seen of one such evening.
+pub(crate) struct Evening {
+    /// Until "durable", for each phone, ms.
+    pub(crate) times: Vec<f64>,
+    /// Until the last one, s.
+    pub(crate) elapsed_s: f64,
+    /// Of each look at the board, ms.
+    looks: Vec<f64>,
+    /// Of all servers, boards' rows among it.
+    pub(crate) cpu_ms: f64,
+    /// Resident, of the largest server.
+    pub(crate) peak_mb: f64,
+    /// Bytes of all requests, heads among them, and of all answers.
+    pub(crate) up: usize,
+    pub(crate) down: usize,
+    /// Phones whose acknowledged work is not there after the kill.
+    pub(crate) lost: usize,
+    /// What other programs took of the machine meanwhile, s.
+    pub(crate) others_s: f64,
+}
+
+impl Evening {
+    /// So many phones against so many servers on one store, with or without a coach who looks at the board.
+    pub(crate) fn of(
+        club: &Club,
+        database: Option<&str>,
+        processes: usize,
+        phones: usize,
+        looked_at: bool,
+    ) -> Evening {
+        let dir = tempfile::tempdir().unwrap();
+        let (coach, devices) = prepare(dir.path(), club, database, phones);
+        let servers: Vec<Process> =
+            (0..processes).map(|_| Process::start(&[SERVE], dir.path(), database)).collect();
+        let cpu = || servers.iter().map(Process::cpu_ms).sum::<f64>();
+        // Rows of what was there before are no work of this evening.
+        settle(&cpu);
+        let (before, own, machine) = (cpu(), program_ms(), machine_s());
+        let ((times, elapsed_s, up, down), looks) = if looked_at {
+            with_a_coach(&coach, &servers[0], || come_back(&devices, &servers))
+        } else {
+            (come_back(&devices, &servers), Vec::new())
+        };
+        let cpu_ms = cpu() - before;
+        let others_s = machine_s() - machine - (program_ms() - own + cpu_ms) / 1e3;
+        let peak_mb = servers.iter().map(Process::peak_mb).fold(0.0, f64::max);
+        servers.into_iter().for_each(Process::kill);
+        let lost = missing(dir.path(), &devices, database);
+        Evening { times, elapsed_s, looks, cpu_ms, peak_mb, up, down, lost, others_s: others_s.max(0.0) }
+    }
+}
+
+/// Waits until servers have nothing to do, two minutes at most.
+fn settle(cpu: &impl Fn() -> f64) {
+    for _ in 0..120 {
+        let before = cpu();
+        std::thread::sleep(Duration::from_secs(1));
+        if cpu() - before <= 10.0 {
+            return;
+        }
+    }
+}
+
+/// In each trial one phone sends, and the server is killed when the answer is there: changes that are lost.
+pub(crate) fn lost_at_kill(club: &Club, database: Option<&str>, trials: usize) -> Vec<Option<u32>> {
+    let dir = tempfile::tempdir().unwrap();
+    let (_, devices) = prepare(dir.path(), club, database, trials);
+    let trial = |device| {
+        let servers = vec![Process::start(&[SERVE], dir.path(), database)];
+        let device = std::slice::from_ref(device);
+        come_back(device, &servers);
+        servers.into_iter().for_each(Process::kill);
+        Some(if missing(dir.path(), device, database) == 0 { 0 } else { CHANGES })
+    };
+    devices.iter().map(trial).collect()
+}
+
 /// All phones enrolled, with what they sent before the two weeks, and their coach.
-fn prepare(folder: &Path, club: &Club, database: Option<&str>) -> (Identity, Vec<Device>) {
+fn prepare(folder: &Path, club: &Club, database: Option<&str>, phones: usize) -> (Identity, Vec<Device>) {
     let database = database.map_or_else(Database::default, |url| Database::at(url.parse().unwrap()));
     let server = Server::over(folder, story::START, database);
     let id = server.club();
     let coach = server.enrolled(id, Role::HeadCoach, "Ruth Adeyemi");
     let people: Vec<Identity> =
-        (0..PHONES).map(|n| server.enrolled(id, Role::Athlete, &format!("Athlete {n:04}"))).collect();
+        (0..phones).map(|n| server.enrolled(id, Role::Athlete, &format!("Athlete {n:04}"))).collect();
     let next = AtomicUsize::new(0);
-    let made = Mutex::new(Vec::with_capacity(PHONES));
+    let made = Mutex::new(Vec::with_capacity(phones));
     std::thread::scope(|scope| {
         for _ in 0..std::thread::available_parallelism().map_or(1, usize::from) {
             scope.spawn(|| {
@@ -169,31 +249,44 @@ fn with_a_coach<T>(coach: &Identity, server: &Process, phones: impl FnOnce() -> 
     })
 }
 
-/// Milliseconds from when each phone wants to send until its answer says "durable".
-fn come_back(devices: &[Device], servers: &[Process]) -> Vec<f64> {
+/// Runs `work` for each of `many`, the n-th when its share of the ten seconds is over; milliseconds from then until
+/// it is done, and seconds until all are.
+pub(crate) fn within_ten_seconds(many: usize, work: impl Fn(usize) + Sync) -> (Vec<f64>, f64) {
     let next = AtomicUsize::new(0);
-    let times = Mutex::new(Vec::with_capacity(devices.len()));
+    let times = Mutex::new(Vec::with_capacity(many));
     let begun = Instant::now();
     std::thread::scope(|scope| {
-        for _ in 0..AT_ONCE {
+        for _ in 0..AT_ONCE.min(many) {
             scope.spawn(|| {
                 loop {
                     let n = next.fetch_add(1, Ordering::Relaxed);
-                    let Some(device) = devices.get(n) else { return };
-                    let share = u32::try_from(n).unwrap();
-                    let due = WITHIN * share / u32::try_from(devices.len()).unwrap();
+                    if n >= many {
+                        return;
+                    }
+                    let due = WITHIN * u32::try_from(n).unwrap() / u32::try_from(many).unwrap();
                     std::thread::sleep(due.saturating_sub(begun.elapsed()));
-                    let server = &servers[n % servers.len()];
-                    let body = post(server.address, &device.identity.access, &device.packed);
+                    work(n);
                     let took = begun.elapsed().saturating_sub(due).as_secs_f64() * 1e3;
-                    let down = Down::from_bytes(&body).unwrap();
-                    assert_eq!(down.docs.first().unwrap().outcome, Outcome::Accepted);
                     times.lock().unwrap().push(took);
                 }
             });
         }
     });
-    times.into_inner().unwrap()
+    (times.into_inner().unwrap(), begun.elapsed().as_secs_f64())
+}
+
+/// Every phone sends what it has; how long each took, ms, and all together, s, and bytes up and down.
+fn come_back(devices: &[Device], servers: &[Process]) -> (Vec<f64>, f64, usize, usize) {
+    let (up, down) = (AtomicUsize::new(0), AtomicUsize::new(0));
+    let (times, elapsed) = within_ten_seconds(devices.len(), |n| {
+        let device = &devices[n];
+        let posted = send(servers[n % servers.len()].address, &device.identity.access, &device.packed);
+        let answer = Down::from_bytes(&posted.body).unwrap();
+        assert_eq!(answer.docs.first().unwrap().outcome, Outcome::Accepted);
+        up.fetch_add(posted.up, Ordering::Relaxed);
+        down.fetch_add(posted.down, Ordering::Relaxed);
+    });
+    (times, elapsed, up.into_inner(), down.into_inner())
 }
 
 /// How many acknowledged logs are not whole in the store that the killed servers left.

@@ -104,9 +104,20 @@ impl Server {
     }
 }
 
-/// Posts an exchange on a connection of its own, as a phone that comes back does, and gives the
-/// body of the answer. Works on the calling thread alone.
+/// An answer, and the bytes of request and answer as they were on the wire, heads among them.
+pub(crate) struct Posted {
+    pub(crate) body: Vec<u8>,
+    pub(crate) up: usize,
+    pub(crate) down: usize,
+}
+
+/// Posts an exchange on a connection of its own and gives the body of the answer.
 pub(crate) fn post(address: SocketAddr, access: &str, packed: &[u8]) -> Vec<u8> {
+    send(address, access, packed).body
+}
+
+/// The same as a phone that comes back does it. Works on the calling thread alone.
+pub(crate) fn send(address: SocketAddr, access: &str, packed: &[u8]) -> Posted {
     let mut stream = TcpStream::connect(address).unwrap();
     let head = format!(
         "POST /v1/exchange HTTP/1.1\r\nhost: {address}\r\nauthorization: Bearer {access}\r\n\
@@ -118,16 +129,18 @@ pub(crate) fn post(address: SocketAddr, access: &str, packed: &[u8]) -> Vec<u8> 
     stream.write_all(packed).unwrap();
     let mut answer = Vec::new();
     stream.read_to_end(&mut answer).unwrap();
+    let (up, down) = (head.len() + packed.len(), answer.len());
     let end = answer.windows(4).position(|w| w == b"\r\n\r\n").unwrap();
     let (head, body) = answer.split_at(end + 4);
     let head = String::from_utf8_lossy(head).to_ascii_lowercase();
     assert!(head.starts_with("http/1.1 200"), "{head}");
+    let mut out = Vec::new();
     if head.contains("content-encoding: gzip") {
-        let mut out = Vec::new();
         GzDecoder::new(body).read_to_end(&mut out).unwrap();
-        return out;
+    } else {
+        out.extend_from_slice(body);
     }
-    body.to_vec()
+    Posted { body: out, up, down }
 }
 
 /// Packs as the phone's own transport does.

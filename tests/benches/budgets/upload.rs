@@ -45,11 +45,16 @@ pub(crate) struct Fortnight {
     pub(crate) name: DocName,
     earlier: Vec<u8>,
     earlier_heads: Vec<ChangeHash>,
-    upload: Vec<u8>,
+    pub(crate) upload: Vec<u8>,
     pub(crate) heads: Vec<ChangeHash>,
 }
 
 impl Fortnight {
+    /// One that stands for all.
+    pub(crate) fn of_one(club: &Club) -> Fortnight {
+        Fortnight::new(club, crate::documents::PERSON, InstallId([9; 8]), 3)
+    }
+
     fn new(club: &Club, person: PersonId, install: InstallId, seed: u64) -> Fortnight {
         let name = DocName::Log(person, month(MONTH));
         let mut athlete = Athlete::new(&club.plan, &club.library, seed);
@@ -100,6 +105,7 @@ fn many_at_once(club: &Club) -> Vec<Row> {
     let what = "durable uploads by 8 devices at once: SQLite";
     let mut rows = vec![Row::beside(what, at_once(&[server], club), "/s").note("elapsed time")];
     if backstraight_cluster::find().is_none() {
+        eprintln!("upload over PostgreSQL is not measured; this brings it: {}", backstraight_cluster::BRING);
         return rows;
     }
     let cluster = Cluster::start();
@@ -142,7 +148,8 @@ fn at_once(servers: &[Server], club: &Club) -> f64 {
     count * 1e3 / ms
 }
 
-fn raw(dir: &Path) -> Connection {
+/// A database with the durability of the server's and a table of one column.
+pub(crate) fn raw(dir: &Path) -> Connection {
     let db = Connection::open(dir.join("bare.sqlite")).unwrap();
     db.pragma_update(None, "journal_mode", "WAL").unwrap();
     db.pragma_update(None, "synchronous", "FULL").unwrap();
@@ -153,7 +160,7 @@ fn raw(dir: &Path) -> Connection {
 /// CPU of a bare insert of the same bytes as one row with the same durability, ms.
 fn bare_insert(club: &Club) -> f64 {
     let dir = tempfile::tempdir().unwrap();
-    let story = Fortnight::new(club, crate::documents::PERSON, InstallId([9; 8]), 3);
+    let story = Fortnight::of_one(club);
     let db = raw(dir.path());
     let rounds = (0..ROUNDS).map(|_| {
         let begun = thread_ms();

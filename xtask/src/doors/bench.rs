@@ -7,6 +7,7 @@ use std::process::Command;
 
 use super::{JAVA, JNA, class_path, compile_kotlin, kotlin_compiler};
 use crate::bindings;
+use crate::figure::Figure;
 use crate::run::{Outcome, cargo, has, read, run, target};
 
 /// Budgets: what they are about, and the most, in the unit of the figure.
@@ -18,8 +19,16 @@ const BUDGETS: [(&str, f64); 4] = [
 ];
 const MOST_BYTES: u64 = 8_000_000;
 
+/// How it is measured again.
+const COMMAND: &str = "cargo xtask bench-ffi";
+
 /// Builds the library in a release build, without the courier that phones do not need, and measures.
-pub(crate) fn part() -> Outcome {
+pub(crate) fn part(args: &[String]) -> Outcome {
+    let json = match args {
+        [] => false,
+        [json] if json == "--json" => true,
+        _ => return Outcome::Failed(format!("{COMMAND} takes --json alone, not {}", args.join(" "))),
+    };
     if !has("java") || !std::path::Path::new(JNA).is_file() {
         return JAVA;
     }
@@ -36,18 +45,18 @@ pub(crate) fn part() -> Outcome {
         "--features",
         "doors",
     ]);
-    run(release).and(bindings::build).and(kotlin_compiler).and(compile_kotlin).and(measure)
+    run(release).and(bindings::build).and(kotlin_compiler).and(compile_kotlin).and(|| measure(json))
 }
 
-fn measure() -> Outcome {
+fn measure(json: bool) -> Outcome {
     // Both are told, whatever the first says.
-    match (weigh(), time()) {
+    match (weigh(json), time(json)) {
         (Ok(()), Ok(())) => Outcome::Passed,
         (Err(why), _) | (_, Err(why)) => Outcome::Failed(why),
     }
 }
 
-fn weigh() -> Result<(), String> {
+fn weigh(json: bool) -> Result<(), String> {
     let library = bindings::library();
     let name = library.file_name().ok_or("a library without a name")?;
     let shipped = target().join("phone/examples").join(name);
@@ -61,13 +70,17 @@ fn weigh() -> Result<(), String> {
         Outcome::Missing { tool, .. } => return Err(tool.to_owned()),
     }
     let bytes = fs::metadata(home.join(name)).map_err(|e| e.to_string())?.len();
-    let holds = if bytes <= MOST_BYTES { "yes" } else { "no" };
-    println!("| what | figure | budget | holds |\n|---|---|---|---|");
-    println!(
-        "| the library, stripped | {:.2} MB | <= {} MB | {holds} |",
-        millions(bytes),
-        millions(MOST_BYTES)
-    );
+    if !json {
+        println!("| what | figure | budget | holds |\n|---|---|---|---|");
+    }
+    let weight = Figure {
+        what: "the library, stripped",
+        budget: Some(millions(MOST_BYTES)),
+        figure: millions(bytes),
+        unit: "MB",
+        command: COMMAND,
+    };
+    weight.print(json);
     within_budget(bytes)
 }
 
@@ -79,7 +92,7 @@ fn within_budget(bytes: u64) -> Result<(), String> {
     Err(format!("the library has {bytes} bytes, {} more than its budget", bytes - MOST_BYTES))
 }
 
-fn time() -> Result<(), String> {
+fn time(json: bool) -> Result<(), String> {
     let memory = std::path::Path::new("/dev/shm").join(format!("backstraight-bench-{}", std::process::id()));
     let folder = if fs::create_dir(&memory).is_ok() { memory } else { target().join("doors/bench") };
     fs::create_dir_all(&folder).map_err(|e| format!("{}: {e}", folder.display()))?;
@@ -92,19 +105,14 @@ fn time() -> Result<(), String> {
     for line in told?.lines() {
         let parts: Vec<&str> = line.split(" | ").collect();
         let ["Kotlin", what, figure] = parts.as_slice() else {
-            println!("   {line}");
+            eprintln!("   {line}");
             continue;
         };
         let budget = BUDGETS.iter().find(|(of, _)| what == of);
         let (number, unit) = figure.split_once(' ').unwrap_or((figure, ""));
         let number: f64 = number.parse().map_err(|e| format!("{line}: {e}"))?;
-        match budget {
-            Some((_, most)) => {
-                let holds = if number <= *most { "yes" } else { "no" };
-                println!("| {what} | {number:.2} {unit} | <= {most} {unit} | {holds} |");
-            }
-            None => println!("| {what} | {number:.2} {unit} |  |  |"),
-        }
+        let budget = budget.map(|(_, most)| *most);
+        Figure { what, budget, figure: number, unit, command: COMMAND }.print(json);
     }
     Ok(())
 }

@@ -148,11 +148,21 @@ fn board(stage: &Stage) {
     line("board of 60 athletes: time between two frames, p95", share(times, 0.95), Some(16.8), "ms");
 }
 
+/// One figure: a line to read, or with `--json` an object.
 fn line(what: &str, measured: f64, budget: Option<f64>, unit: &str) {
-    let told = match budget {
-        Some(budget) if measured <= budget => format!("budget {budget} {unit}: holds"),
-        Some(budget) => format!("budget {budget} {unit}: does not hold"),
-        None => String::new(),
+    let holds = budget.map(|budget| measured <= budget);
+    if std::env::args().any(|word| word == "--json") {
+        let command = "cargo xtask bench-app";
+        println!(
+            "{}",
+            json!({ "what": what, "budget": budget, "figure": measured, "unit": unit, "holds": holds, "command": command })
+        );
+        return;
+    }
+    let told = match (budget, holds) {
+        (Some(budget), Some(true)) => format!("budget {budget} {unit}: holds"),
+        (Some(budget), _) => format!("budget {budget} {unit}: does not hold"),
+        (None, _) => String::new(),
     };
     println!("{what:<62} {measured:>8.1} {unit:<4} {told}");
 }

@@ -1,11 +1,6 @@
-//! What open streams of nudges cost a server that has nothing to say: memory of each, then how long one
-//! piece of news takes to all of them. Their other ends are in a process of their own. Run by hand, with how many:
-//! `cargo run --release -p backstraight-tests --example idle_streams -- 10000`.
-#![expect(
-    clippy::unwrap_used,
-    clippy::print_stdout,
-    reason = "a measurement that cannot be made ends the program"
-)]
+//! What open streams of nudges cost a server that has nothing to say: memory of each, how long one piece of news takes
+//! to all of them, and what it takes to be quiet. The server and the other ends are each a process of their own, so
+//! that memory is counted from a fresh start.
 
 use std::io::{BufRead as _, BufReader, Read as _, Write as _};
 use std::net::TcpStream;
@@ -18,7 +13,46 @@ use backstraight_core::model::name::DocName;
 use backstraight_ffi::transport::enrol;
 use backstraight_tests::stand::{START, Stand};
 use rustix::process::{Resource, Rlimit, getrlimit, setrlimit};
-use rustix::time::{ClockId, clock_gettime};
+use serde::{Deserialize, Serialize};
+
+use crate::measure::{Row, program_ms};
+
+/// The words by which this program becomes the server that is measured, and the other ends.
+pub(crate) const SERVE: &str = "--serve-streams";
+pub(crate) const LISTEN: &str = "--listen-to-streams";
+/// How many.
+const STREAMS: u32 = 10_000;
+/// How long it is quiet.
+const QUIET: Duration = Duration::from_secs(50);
+
+/// What the server's process tells.
+#[derive(Debug, Serialize, Deserialize)]
+struct Told {
+    open_s: f64,
+    bytes_each: u64,
+    news_s: f64,
+    quiet_ms: f64,
+    bytes_afterwards: u64,
+}
+
+pub(crate) fn figures() -> Vec<Row> {
+    if !files(u64::from(STREAMS) + 200) {
+        return Vec::new();
+    }
+    let output =
+        Command::new(std::env::current_exe().unwrap()).arg(SERVE).stderr(Stdio::inherit()).output().unwrap();
+    let told: Told = serde_json::from_slice(&output.stdout).unwrap();
+    #[expect(clippy::cast_precision_loss, reason = "bytes of a stream")]
+    let bytes = |n: u64| n as f64;
+    vec![
+        Row::most("memory of an open stream of nudges", 15_000.0, bytes(told.bytes_each), "B")
+            .note(format!("{STREAMS} of them, resident, all open after {:.1} s", told.open_s)),
+        Row::beside("one piece of news with all of them after", told.news_s, "s"),
+        Row::beside("CPU of a second in which they have nothing to say", told.quiet_ms, "ms CPU")
+            .note("signs of life, and a look at the rights of each every 25 s"),
+        Row::beside("memory of one afterwards", bytes(told.bytes_afterwards), "B"),
+    ]
+}
 
 /// Resident memory of this program, bytes (Linux).
 fn resident() -> u64 {
@@ -27,18 +61,11 @@ fn resident() -> u64 {
     line.split_whitespace().nth(1).unwrap().parse::<u64>().unwrap() * 1024
 }
 
-/// Processor time of this program so far, seconds.
-#[expect(clippy::cast_precision_loss, reason = "far below 2^53")]
-fn cpu() -> f64 {
-    let t = clock_gettime(ClockId::ProcessCPUTime);
-    t.tv_sec as f64 + t.tv_nsec as f64 / 1e9
-}
-
 /// So many files for this program; says why not.
 fn files(wanted: u64) -> bool {
     let most = getrlimit(Resource::Nofile).maximum;
     if most.is_some_and(|most| most < wanted) {
-        println!("only {most:?} files may be open: raise the limit (ulimit -Hn {wanted})");
+        eprintln!("streams are not measured: only {most:?} files may be open; ulimit -Hn {wanted} allows it");
         return false;
     }
     setrlimit(Resource::Nofile, Rlimit { current: Some(wanted), maximum: most }).unwrap();
@@ -61,10 +88,12 @@ fn open(address: &str, token: &str) -> TcpStream {
     stream
 }
 
-/// The other end of all streams, in a process of its own: opens them and says so; when told to go on, waits until
-/// the news is with each and says so; ends when its input does.
-fn listeners(address: &str, token: &str, wanted: u32) {
-    let mut streams: Vec<TcpStream> = (0..wanted).map(|_| open(address, token)).collect();
+/// What [`LISTEN`] runs, the other end of all streams: opens them and says so; when told to go on, waits until the news
+/// is with each and says so; ends when its input does.
+pub(crate) fn listen(words: &[String]) {
+    let [address, token] = words else { return };
+    assert!(files(u64::from(STREAMS) + 200));
+    let mut streams: Vec<TcpStream> = (0..STREAMS).map(|_| open(address, token)).collect();
     println!("open");
     let mut go = String::new();
     std::io::stdin().read_line(&mut go).unwrap();
@@ -76,18 +105,12 @@ fn listeners(address: &str, token: &str, wanted: u32) {
     std::io::stdin().read_line(&mut go).unwrap();
 }
 
-fn main() {
-    let args: Vec<String> = std::env::args().skip(1).collect();
-    let wanted: u32 = args.first().map_or(10_000, |n| n.parse().unwrap());
-    if !files(u64::from(wanted) + 200) {
-        return;
-    }
-    if let [_, address, token] = &args[..] {
-        return listeners(address, token, wanted);
-    }
+/// What [`SERVE`] runs: measures and prints it.
+pub(crate) fn serve() {
+    assert!(files(u64::from(STREAMS) + 200));
     let stand = Stand::with(START, |config| {
-        config.limits.streams = wanted + 50;
-        config.limits.streams_each = wanted + 50;
+        config.limits.streams = STREAMS + 50;
+        config.limits.streams_each = STREAMS + 50;
         // One desk opens them all, and at once.
         config.limits.install_minute = 1_000_000;
         config.limits.address_minute = 1_000_000;
@@ -101,7 +124,7 @@ fn main() {
     let before = resident();
     let begun = Instant::now();
     let mut child = Command::new(std::env::current_exe().unwrap())
-        .args([&wanted.to_string(), &address, &identity.access])
+        .args([LISTEN, &address, &identity.access])
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .spawn()
@@ -113,26 +136,22 @@ fn main() {
         line
     };
     assert_eq!(heard(), "open\n");
-    let opened = begun.elapsed();
+    let open_s = begun.elapsed().as_secs_f64();
     std::thread::sleep(Duration::from_secs(2));
-    let each = |now: u64| (now - before) / u64::from(wanted);
+    let each = |now: u64| now.saturating_sub(before) / u64::from(STREAMS);
     let app = &stand.running().app;
-    println!(
-        "{} streams, opened in {:.1} s: {} bytes of resident memory each",
-        app.hub.streams(),
-        opened.as_secs_f64(),
-        each(resident())
-    );
+    assert_eq!(app.hub.streams(), usize::try_from(STREAMS).unwrap());
+    let bytes_each = each(resident());
     let begun = Instant::now();
     app.hub.tell(stand.club, None, [DocName::Log(PersonId(coach.0), "2026-11".parse().unwrap())]);
     say.write_all(b"go on\n").unwrap();
     assert_eq!(heard(), "told\n");
-    println!("one piece of news was with all of them after {:.2} s", begun.elapsed().as_secs_f64());
-    let (idle, quiet) = (cpu(), Duration::from_secs(50));
-    std::thread::sleep(quiet);
-    let spent = (cpu() - idle) * 1e3 / quiet.as_secs_f64();
-    println!("signs of life and looking up rights every 25 s: {spent:.1} ms of processor time a second");
-    println!("afterwards {} bytes each", each(resident()));
+    let news_s = begun.elapsed().as_secs_f64();
+    let idle = program_ms();
+    std::thread::sleep(QUIET);
+    let quiet_ms = (program_ms() - idle) / QUIET.as_secs_f64();
+    let told = Told { open_s, bytes_each, news_s, quiet_ms, bytes_afterwards: each(resident()) };
+    println!("{}", serde_json::to_string(&told).unwrap());
     drop(say);
     child.wait().unwrap();
 }

@@ -123,7 +123,7 @@ fn a_name_of_a_deed_is_of_one_deed() {
 
 #[test]
 fn a_folder_on_a_full_disk_opens_is_read_and_goes_on_once_there_is_room() {
-    let Some(disk) = crate::small_disk::SmallDisk::new() else {
+    let Some(disk) = small_disk::SmallDisk::new() else {
         eprintln!("not tried: no small disk can be made here");
         return;
     };

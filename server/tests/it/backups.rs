@@ -156,7 +156,7 @@ fn is_root(dir: &Path) -> bool {
 fn on_a_small_disk(data: &Path, dir: &Path, script: &str) -> (bool, String) {
     let small = dir.join("small");
     std::fs::create_dir_all(&small).unwrap();
-    let whole = format!("mount -t tmpfs -o size=1m,mode=700 tmpfs \"$SMALL\" || exit 99\n{script}");
+    let whole = format!("mount -t tmpfs -o size=2m,mode=700 tmpfs \"$SMALL\" || exit 99\n{script}");
     let mut command = Command::new("unshare");
     command
         // Root itself would lose the right to speak to a database server of another user.
@@ -176,7 +176,7 @@ fn a_backup_disk_without_room_leaves_no_half_file_and_the_older_one_whole() {
     let made = folder_with_backup(dir.path(), &kept.path().join("club.backup"));
     let script = format!(
         "D='{}'; B='{}'\n\
-         cp \"$B\" \"$SMALL/club.backup\" && head -c 900000 /dev/zero > \"$SMALL/filler\" 2>/dev/null\n\
+         cp \"$B\" \"$SMALL/club.backup\" && head -c 2000000 /dev/zero > \"$SMALL/filler\" 2>/dev/null\n\
          \"$PROGRAM\" backup --data \"$D\" --to \"$SMALL/club.backup\"; echo \"code $?\"\n\
          ls \"$SMALL\"; sha256sum \"$SMALL/club.backup\"\n\
          rm \"$SMALL/filler\"; \"$PROGRAM\" backup --data \"$D\" --to \"$SMALL/club.backup\"; echo \"code $?\"",
@@ -204,7 +204,7 @@ fn a_full_copy_without_room_leaves_nothing_behind() {
     let people = json(&["person", "list", "--club", text(&clubs[0], "id")], dir.path());
     let id = text(&people[0], "id");
     let script = format!(
-        "head -c 1020000 /dev/zero > \"$SMALL/filler\" 2>/dev/null\n\
+        "head -c 2068000 /dev/zero > \"$SMALL/filler\" 2>/dev/null\n\
          \"$PROGRAM\" export person {id} --data '{0}' --to \"$SMALL/copy\"; echo \"code $?\"; ls \"$SMALL\"\n\
          rm \"$SMALL/filler\"; \"$PROGRAM\" export person {id} --data '{0}' --to \"$SMALL/copy\"; echo \"code $?\"",
         dir.path().display()

@@ -214,7 +214,7 @@ impl Hub {
     /// # Errors
     /// As [`Hub::run`].
     pub async fn run_all(self, name: DocName, commands: &[Command]) -> Result<(), AppError> {
-        self.deed(|device| device.run_all(name, commands)).await.map(drop)
+        self.deed(|device| device.run_all(name, commands)).await
     }
 
     /// Sets aside what the server refused, which the person has as a file by now; whether it was done: not when more

@@ -21,3 +21,4 @@ pub mod replica;
 pub mod rng;
 pub mod sim;
 pub mod stand;
+pub mod table;

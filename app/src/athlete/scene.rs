@@ -16,8 +16,7 @@ use backstraight_core::view::done::Done;
 use backstraight_core::view::library::Library;
 use backstraight_core::view::planned::Plan;
 use backstraight_core::view::screen::{Scene, SessionScreen};
-use backstraight_core::view::state::State;
-use backstraight_core::view::state::heard_of_self;
+use backstraight_core::view::state::{State, heard_of_self};
 
 use leptos::prelude::Get as _;
 

@@ -212,13 +212,13 @@ impl<S: Shelf> Device<S> {
     }
 
     /// Does one deed that takes several commands, all of them or none: one write, so that neither a refusal nor
-    /// the end of the app leaves half of it. The last change; none of no commands.
+    /// the end of the app leaves half of it.
     ///
     /// # Errors
     /// As [`Device::run`].
-    pub fn run_all(&mut self, name: DocName, commands: &[Command]) -> Result<Option<ChangeHash>, S::Error> {
-        let Some((first, rest)) = commands.split_first() else { return Ok(None) };
-        self.write(name, first, rest).map(Some)
+    pub fn run_all(&mut self, name: DocName, commands: &[Command]) -> Result<(), S::Error> {
+        let Some((first, rest)) = commands.split_first() else { return Ok(()) };
+        self.write(name, first, rest).map(drop)
     }
 
     fn write(&mut self, name: DocName, first: &Command, rest: &[Command]) -> Result<ChangeHash, S::Error> {

@@ -128,6 +128,22 @@ impl Readings {
         self.since(device, person, None)
     }
 
+    /// What an athlete logged in the months in which days `first` to `last` lie: more than those days.
+    ///
+    /// # Errors
+    /// When a document cannot be opened.
+    pub fn logged<S: Shelf>(
+        &mut self,
+        device: &mut Device<S>,
+        person: PersonId,
+        (first, last): (Day, Day),
+    ) -> Result<Done, S::Error> {
+        let months = first.month()..=last.month();
+        let wanted = |name: &DocName| matches!(name, DocName::Log(of, month) if *of == person && months.contains(month));
+        let names: Vec<DocName> = device.documents()?.into_iter().filter(wanted).collect();
+        self.of_documents(device, &names)
+    }
+
     fn since<S: Shelf>(
         &mut self,
         device: &mut Device<S>,

@@ -5,7 +5,6 @@ use backstraight_core::base::day::Day;
 use backstraight_core::base::id::{InstallId, PersonId};
 use backstraight_core::exchange::access::Role;
 use backstraight_core::exchange::wire::Known;
-use backstraight_core::model::name::DocName;
 use uuid::Uuid;
 
 use super::clock::Now;
@@ -150,12 +149,7 @@ impl Install {
         self.read(|work| {
             let whose = work.person(ask.athlete.as_deref())?;
             let library = work.library()?;
-            let months = first.month()..=last.month();
-            let names = work.device.documents()?.into_iter();
-            let logs: Vec<DocName> = names
-                .filter(|n| matches!(n, DocName::Log(of, month) if *of == whose && months.contains(month)))
-                .collect();
-            let done = work.readings.of_documents(&mut work.device, &logs)?;
+            let done = work.readings.logged(&mut work.device, whose, (first, last))?;
             let mut waits = ask.after.clone();
             let mut rows = Vec::new();
             let sets = done

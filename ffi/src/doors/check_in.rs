@@ -128,7 +128,7 @@ impl Install {
         let (first, last) = super::today::days(&first_day, &last_day)?;
         self.read(|work| {
             let person = work.person(athlete.as_deref())?;
-            let done = work.readings.all_done(&mut work.device, person)?;
+            let done = work.readings.logged(&mut work.device, person, (first, last))?;
             let of_days = done.checkins.iter().filter(|c| (first..=last).contains(&c.record.date));
             let newest: BTreeMap<_, _> = of_days.map(|c| (c.record.date, answers(&c.record))).collect();
             Ok(newest

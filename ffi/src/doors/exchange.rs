@@ -16,6 +16,7 @@ use super::outside::{Area, Courier, Header, Parcel, Progress, Step, StopFlag};
 use super::work::{area, count};
 use crate::error::PhoneError;
 use crate::request::{self, Ask, Said};
+use crate::store::Store;
 
 /// How long one request may take at most, ms.
 const PATIENCE_MS: u32 = 30_000;
@@ -168,17 +169,17 @@ impl Install {
         let _turn = self.turn()?;
         let done = self.rounds(&*courier, limits, &stop, progress.as_deref());
         let out = match &done {
-            Err(DoorError::SignedOut { code }) => code.as_str(),
-            Ok(report) if report.rounds > 0 => "",
+            Err(DoorError::SignedOut { code }) => Some(code.as_str()).filter(|code| !code.is_empty()),
+            Ok(report) if report.rounds > 0 => None,
             Ok(_) | Err(_) => return done,
         };
         // Told by the exchange anyway, should the disk refuse it.
         let told = self.work(|work| {
-            let was = work.device.shelf().fact(SIGNED_OUT)?.unwrap_or_default();
-            if was != out.as_bytes() {
-                work.device.shelf_mut().set_facts(&[(SIGNED_OUT, out.as_bytes())])?;
+            let news = signed_out(work.device.shelf())?.as_deref() != out;
+            if news {
+                work.device.shelf_mut().set_facts(&[(SIGNED_OUT, out.unwrap_or_default().as_bytes())])?;
             }
-            Ok(was != out.as_bytes())
+            Ok(news)
         });
         if told == Ok(true) {
             self.watchers.tell(vec![Area::Standing], Vec::new());
@@ -193,11 +194,10 @@ impl Install {
     pub fn exchange_state(&self) -> Result<ExchangeState, DoorError> {
         self.read(|work| {
             let at = work.device.shelf().fact(LAST_OK)?;
-            let out = work.device.shelf().fact(SIGNED_OUT)?.and_then(|code| String::from_utf8(code).ok());
             Ok(ExchangeState {
                 waiting: work.waiting()?,
                 last_complete_ms: at.and_then(|at| Some(i64::from_be_bytes(at.try_into().ok()?))),
-                signed_out: out.filter(|code| !code.is_empty()),
+                signed_out: signed_out(work.device.shelf())?,
                 refused: refusals(work)?,
             })
         })
@@ -315,6 +315,12 @@ impl Install {
         })?;
         Ok(renewed)
     }
+}
+
+/// The server's word for why this install is let in no more, as the last exchange found it.
+pub(super) fn signed_out(store: &Store) -> Result<Option<String>, DoorError> {
+    let code = store.fact(SIGNED_OUT)?.and_then(|code| String::from_utf8(code).ok());
+    Ok(code.filter(|code| !code.is_empty()))
 }
 
 fn refusals(work: &mut super::work::Work) -> Result<Vec<Refused>, DoorError> {

@@ -12,7 +12,7 @@ use backstraight_core::exchange::proof;
 
 use super::clock::{Now, ToldClock};
 use super::error::DoorError;
-use super::exchange::{SIGNED_OUT, Way};
+use super::exchange::{SIGNED_OUT, Way, signed_out};
 use super::hold::Hold;
 use super::outside::{Area, Courier, KeyStore, Watcher};
 use super::vault::{Entry, Mark, Vault, random};
@@ -211,7 +211,7 @@ impl Install {
         let _turn = self.turn()?;
         let before = match &*self.desk() {
             Desk::Shut | Desk::Paused => return Err(DoorError::Paused),
-            Desk::Here(work) if work.enrolled && !signed_out(work.device.shelf())? => {
+            Desk::Here(work) if work.enrolled && signed_out(work.device.shelf())?.is_none() => {
                 return Err(DoorError::state("enrolled"));
             }
             Desk::Here(work) => Some(work.device.identity().person),
@@ -450,11 +450,6 @@ impl Drop for Turn<'_> {
     fn drop(&mut self) {
         self.0.exchanging.store(false, Ordering::SeqCst);
     }
-}
-
-/// Whether the last exchange found that the server lets this install in no more.
-fn signed_out(store: &Store) -> Result<bool, DoorError> {
-    Ok(store.fact(SIGNED_OUT)?.is_some_and(|code| !code.is_empty()))
 }
 
 /// Notes in the folder whose it is, without anything secret.

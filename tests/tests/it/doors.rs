@@ -34,11 +34,20 @@ pub(super) fn open(folder: &Path, keys: &Arc<Keys>) -> Arc<Install> {
 }
 
 pub(super) fn enrolled(stand: &Stand, folder: &Path, keys: &Arc<Keys>) -> Arc<Install> {
+    joined(stand, stand.person(Role::Athlete, "Tilde Ravnsborg"), folder, keys)
+}
+
+fn joined(stand: &Stand, person: PersonId, folder: &Path, keys: &Arc<Keys>) -> Arc<Install> {
     let install = open(folder, keys);
-    let code = stand.code(stand.person(Role::Athlete, "Tilde Ravnsborg"));
-    let invitation = Invitation { server: stand.url(), code };
-    install.enrol(invitation, "phone".to_owned(), built_in_courier().unwrap(), NOW).unwrap();
+    let invitation = Invitation { server: stand.url(), code: stand.code(person) };
+    install.enrol(invitation, "device".to_owned(), built_in_courier().unwrap(), NOW).unwrap();
     install
+}
+
+/// Some time later, past the end of an access token.
+fn past_the_token(stand: &Stand) -> Now {
+    stand.clock.set(stand.now().plus_ms(20 * MINUTE));
+    Now { utc_ms: stand.now().0, ..NOW }
 }
 
 pub(super) fn rounds(
@@ -125,9 +134,7 @@ fn tokens_are_in_the_key_store_before_they_are_used_and_an_answer_that_got_lost_
     let keys = Arc::default();
     let install = enrolled(&stand, &folder, &keys);
     say(&install, 0);
-    // Past the end of the access token.
-    stand.clock.set(stand.now().plus_ms(20 * MINUTE));
-    let later = Now { utc_ms: stand.now().0, ..NOW };
+    let later = past_the_token(&stand);
     let courier = Arc::new(Loses(built_in_courier().unwrap(), Mutex::new(2)));
     let limits = ExchangeLimits { most_ms: 60_000, most_rounds: 16 };
     let exchange = |install: &Install| {
@@ -140,8 +147,8 @@ fn tokens_are_in_the_key_store_before_they_are_used_and_an_answer_that_got_lost_
     let install = open(&folder, &keys);
     assert!(exchange(&install).unwrap().complete);
     // A phone whose clock is a day off speaks with the server all the same, and is told.
-    stand.clock.set(stand.now().plus_ms(20 * MINUTE));
-    let off = Now { utc_ms: stand.now().0 + 86_400_000, ..NOW };
+    let later = past_the_token(&stand);
+    let off = Now { utc_ms: later.utc_ms + 86_400_000, ..NOW };
     say(&install, 1);
     let report = install.exchange(built_in_courier().unwrap(), limits, StopFlag::new(), None, off).unwrap();
     assert!(report.complete && report.clock_ahead_ms > 80_000_000, "{report:?}");
@@ -180,13 +187,6 @@ fn what_a_lost_phone_had_not_sent_goes_out_from_its_backup() {
     let mut desk = stand.phone(stand.person(Role::Coach, "Odd Marenfeld"), "desk");
     desk.exchange(&stand.url());
     assert_eq!(desk.words(november(person)), ["word 0", "word 1", "word 2"]);
-}
-
-fn joined(stand: &Stand, person: PersonId, folder: &Path, keys: &Arc<Keys>) -> Arc<Install> {
-    let install = open(folder, keys);
-    let invitation = Invitation { server: stand.url(), code: stand.code(person) };
-    install.enrol(invitation, "device".to_owned(), built_in_courier().unwrap(), NOW).unwrap();
-    install
 }
 
 fn in_full(install: &Install, now: Now) -> Result<ExchangeReport, DoorError> {
@@ -303,9 +303,7 @@ fn an_exchange_does_not_go_on_in_a_folder_that_was_opened_anew() {
     let keys = Arc::default();
     let install = enrolled(&stand, &folder, &keys);
     say(&install, 0);
-    // Past the end of the access token.
-    stand.clock.set(stand.now().plus_ms(20 * MINUTE));
-    let later = Now { utc_ms: stand.now().0, ..NOW };
+    let later = past_the_token(&stand);
     let meddles = Arc::new(Meddles(Arc::clone(&install), later, Mutex::new(0)));
     let limits = ExchangeLimits { most_ms: 60_000, most_rounds: 16 };
     let courier = Arc::clone(&meddles) as Arc<dyn Courier>;
@@ -317,8 +315,7 @@ fn an_exchange_does_not_go_on_in_a_folder_that_was_opened_anew() {
     install.shut();
     let install = open(&folder, &keys);
     say(&install, 1);
-    stand.clock.set(stand.now().plus_ms(20 * MINUTE));
-    let later = Now { utc_ms: stand.now().0, ..NOW };
+    let later = past_the_token(&stand);
     assert!(in_full(&install, later).unwrap().complete);
 }
 

@@ -17,6 +17,7 @@ use backstraight_server::export::{self, Directory, plain};
 use backstraight_server::grant::AtTheMachine;
 use backstraight_tests::content::content;
 use backstraight_tests::stand::{Handset, Stand, november};
+use backstraight_tests::table;
 use serde_json::{Value, json};
 
 /// What a spreadsheet might take for a formula, with everything that a table may trip over.
@@ -109,25 +110,7 @@ fn scene() -> Scene {
 
 /// The rows of a table by their columns' names (RFC 4180).
 fn rows(text: &str) -> Vec<BTreeMap<String, String>> {
-    let (mut lines, mut line, mut cell, mut quoted) = (Vec::new(), Vec::new(), String::new(), false);
-    let mut chars = text.chars().peekable();
-    while let Some(c) = chars.next() {
-        match c {
-            '"' if quoted && chars.peek() == Some(&'"') => {
-                chars.next();
-                cell.push('"');
-            }
-            '"' => quoted = !quoted,
-            ',' if !quoted => line.push(std::mem::take(&mut cell)),
-            '\r' if !quoted => {
-                assert_eq!(chars.next(), Some('\n'));
-                line.push(std::mem::take(&mut cell));
-                lines.push(std::mem::take(&mut line));
-            }
-            c => cell.push(c),
-        }
-    }
-    assert!(!quoted && line.is_empty(), "the last line ends");
+    let mut lines = table::records(text);
     let heading = lines.remove(0);
     for line in &lines {
         assert_eq!(line.len(), heading.len(), "{line:?}");

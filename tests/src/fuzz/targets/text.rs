@@ -21,6 +21,7 @@ use backstraight_server::limits::Limits;
 use backstraight_server::store::postgres::Url;
 
 use crate::fuzz::feed::Feed;
+use crate::table::records;
 
 pub(crate) fn text(input: &[u8]) -> bool {
     let mut feed = Feed::new(input);
@@ -95,35 +96,13 @@ fn tables(text: &str, number: u64) -> bool {
     csv.row(parts.iter().map(|p| Cell::Text((*p).to_owned())));
     let whole = csv.finish();
     let line = whole.strip_prefix("first\r\n").unwrap();
-    let cells = cells(line);
+    let [cells] = <[_; 1]>::try_from(records(line)).unwrap();
     assert_eq!(cells.iter().map(|c| plain(c)).collect::<Vec<_>>(), parts);
     assert!(cells.iter().all(|c| !c.starts_with(['=', '+', '-', '@', '\t', '\r'])));
     let places = u32::from(number.to_le_bytes()[7]);
     let written = decimal(number.cast_signed(), places % 24);
     assert!(written.parse::<f64>().is_ok_and(f64::is_finite), "{written}");
     true
-}
-
-/// A reader of RFC 4180 for one record.
-fn cells(line: &str) -> Vec<String> {
-    let mut out = Vec::new();
-    let mut chars = line.chars().peekable();
-    let (mut cell, mut quoted) = (String::new(), false);
-    while let Some(c) = chars.next() {
-        match c {
-            '"' if quoted && chars.peek() == Some(&'"') => {
-                chars.next();
-                cell.push('"');
-            }
-            '"' => quoted = !quoted,
-            ',' if !quoted => out.push(core::mem::take(&mut cell)),
-            '\r' if !quoted => {}
-            '\n' if !quoted => out.push(core::mem::take(&mut cell)),
-            c => cell.push(c),
-        }
-    }
-    assert!(!quoted && cell.is_empty(), "a record ends");
-    out
 }
 
 /// A formula asked in words, as on a command line.

@@ -22,6 +22,7 @@ use backstraight_core::view::done::Done;
 use backstraight_core::view::judge::How;
 use backstraight_core::view::library::Library;
 use backstraight_core::view::planned::Plan;
+use backstraight_core::view::plans::Plans;
 use backstraight_core::view::state::State;
 use backstraight_core::view::today::shown;
 use uuid::Uuid;
@@ -135,13 +136,12 @@ impl World {
         heard: Option<&str>,
         see: impl FnOnce(&backstraight_core::view::board::Row<'_>) -> T,
     ) -> T {
-        let (plan, done) = (Plan::of(&self.plan), Done::of([&self.log]));
+        let (plans, done) = (Plans::one(season(), Plan::of(&self.plan)), Done::of([&self.log]));
         let athlete = Athlete {
             person: WHO,
             name: "Invented",
             events: "",
-            season: Some(season()),
-            plan: &plan,
+            plans: &plans,
             done: &done,
             heard_through: heard.map(day),
         };

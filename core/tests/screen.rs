@@ -20,6 +20,7 @@ use backstraight_core::view::done::Done;
 use backstraight_core::view::judge::How;
 use backstraight_core::view::library::Library;
 use backstraight_core::view::planned::Plan;
+use backstraight_core::view::plans::Plans;
 use backstraight_core::view::screen::{Scene, SessionScreen};
 use backstraight_core::view::state::State;
 use uuid::Uuid;
@@ -108,15 +109,10 @@ impl World {
     }
 
     fn screen(&self) -> SessionScreen {
-        let (plan, done, library) = (Plan::of(&self.plan), Done::of([&self.log]), Library::of(&self.library));
-        let scene = Scene {
-            plan: &plan,
-            season: season(),
-            done: &done,
-            library: &library,
-            venue: None,
-            day: day("2026-11-25"),
-        };
+        let plans = Plans::one(season(), Plan::of(&self.plan));
+        let (done, library) = (Done::of([&self.log]), Library::of(&self.library));
+        let scene =
+            Scene { plans: &plans, done: &done, library: &library, venue: None, day: day("2026-11-25") };
         SessionScreen::planned(&scene, &self.session, NOW.plus_ms(self.clock)).unwrap()
     }
 
@@ -138,13 +134,13 @@ impl World {
     }
 
     fn judged(&self) -> (State, Vec<How>, Option<f64>) {
-        let (plan, done, library) = (Plan::of(&self.plan), Done::of([&self.log]), Library::of(&self.library));
+        let plans = Plans::one(season(), Plan::of(&self.plan));
+        let (done, library) = (Done::of([&self.log]), Library::of(&self.library));
         let athlete = Athlete {
             person: WHO,
             name: "Invented",
             events: "",
-            season: Some(season()),
-            plan: &plan,
+            plans: &plans,
             done: &done,
             heard_through: None,
         };

@@ -11,10 +11,12 @@ use backstraight_core::model::name::{DocName, Kind};
 use backstraight_core::model::number::SeasonNo;
 use backstraight_core::model::plan::{Meet, Member, Session};
 use backstraight_core::view::library::Library;
+use backstraight_core::view::show;
 use icalendar::{Calendar, Component as _, Event, EventLike as _, Property};
 
 use crate::review::{open, open_doc};
 use crate::store::calendars::{Feed, Of};
+use crate::store::review::plans_over;
 use crate::store::{Db, StoreError, document, people};
 
 /// Days before today that are still shown.
@@ -100,8 +102,9 @@ fn sessions(
     library: &Library,
     mut each: impl FnMut(Entry),
 ) -> Result<(), StoreError> {
+    let over = plans_over(db, athlete, from.month())?;
     for doc in document::owned(db, athlete.0.into_bytes())? {
-        if doc.name.kind() != Kind::Plan {
+        if doc.name.kind() != Kind::Plan || over.contains(&doc.name) {
             continue;
         }
         let plan = open_doc(db, &doc)?;
@@ -117,11 +120,19 @@ fn sessions(
                     .as_ref()
                     .and_then(|v| library.venues.get(v))
                     .map(|v| v.record.name.to_string()),
-                about: s.minutes.map(|m| format!("about {} min", m.get())),
+                about: about_it(s),
             });
         }
     }
     Ok(())
+}
+
+/// When it starts and how long it takes, where the plan says so.
+fn about_it(session: &Session) -> Option<String> {
+    let starts = session.starts.map(|at| format!("starts at {}", show::clock(at)));
+    let minutes = session.minutes.map(|m| format!("about {} min", m.get()));
+    let parts: Vec<String> = starts.into_iter().chain(minutes).collect();
+    (!parts.is_empty()).then(|| parts.join(", "))
 }
 
 fn written(title: &str, entries: &[Entry], now: Moment) -> String {

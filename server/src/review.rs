@@ -2,6 +2,7 @@
 //! athletes whom the reader may review. Rules are none of this file's: they are in core's views.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use backstraight_core::base::day::{Day, Month};
 use backstraight_core::base::id::{InstallId, PersonId};
@@ -9,12 +10,13 @@ use backstraight_core::doc::genesis;
 use backstraight_core::doc::open::Document;
 use backstraight_core::exchange::access::Role;
 use backstraight_core::model::name::DocName;
-use backstraight_core::model::number::{SeasonNo, Sex};
+use backstraight_core::model::number::Sex;
 use backstraight_core::model::plan::Member;
 use backstraight_core::view::board::{Athlete, Row, row};
 use backstraight_core::view::done::Done;
 use backstraight_core::view::library::Library;
 use backstraight_core::view::planned::Plan;
+use backstraight_core::view::plans::{Plans, answers};
 
 use crate::grant::MayReview;
 use crate::store::document;
@@ -36,8 +38,7 @@ struct Gathered {
     person: PersonId,
     name: String,
     events: String,
-    season: Option<SeasonNo>,
-    plan: Plan,
+    plans: Plans,
     done: Done,
     heard_through: Option<Day>,
 }
@@ -105,8 +106,7 @@ impl Review {
             person: a.person,
             name: &a.name,
             events: &a.events,
-            season: a.season,
-            plan: &a.plan,
+            plans: &a.plans,
             done: &a.done,
             heard_through: a.heard_through,
         })
@@ -147,18 +147,6 @@ fn gather_one(
     from: Day,
 ) -> Result<Gathered, StoreError> {
     let names = rows::documents(db, person.id)?;
-    // The newest season that has a plan.
-    let season = names
-        .iter()
-        .filter_map(|n| match n {
-            DocName::Plan(_, season) => Some(*season),
-            _ => None,
-        })
-        .max();
-    let plan = match season.map(|s| open(db, &DocName::Plan(person.id, s))).transpose()?.flatten() {
-        Some(doc) => Plan::of(&doc),
-        None => Plan::default(),
-    };
     let least = logs_from(from);
     let mut docs = Vec::new();
     for name in &names {
@@ -171,15 +159,51 @@ fn gather_one(
             docs.extend(open(db, name)?);
         }
     }
+    let done = Done::of(docs.iter());
     Ok(Gathered {
-        done: Done::of(docs.iter()),
+        plans: plans(db, person.id, &names, &done, least)?,
+        done,
         events: members.get(&person.id).and_then(|m| m.events.clone()).unwrap_or_default(),
         heard_through: person.heard_through,
-        season,
         person: person.id,
         name: person.name,
-        plan,
     })
+}
+
+/// The plans that concern days from the month `least` on: those that go on in it or later, and those that somebody
+/// followed since. Seasons that are over are not opened, as far as the board's rows say which they are.
+fn plans(
+    db: &Db,
+    athlete: PersonId,
+    names: &[DocName],
+    done: &Done,
+    least: Month,
+) -> Result<Plans, StoreError> {
+    let over = rows::plans_over(db, athlete, least)?;
+    let is_over = |plan: &Plan| plan.last_day().is_some_and(|last| last.month() < least);
+    let mut list = Vec::new();
+    let mut skipped = Vec::new();
+    for name in names {
+        let DocName::Plan(_, season) = *name else { continue };
+        let followed = done.sessions.iter().any(|d| answers(season, d).is_some());
+        if over.contains(name) && !followed {
+            skipped.push((season, *name));
+        } else if let Some(doc) = open(db, name)? {
+            list.push((season, Plan::of(&doc)));
+        }
+    }
+    // Where no season goes on, the last day of those that are over is what there is to say.
+    if list.iter().all(|(_, plan)| plan.last_day().is_none() || is_over(plan)) {
+        for (season, name) in skipped {
+            list.extend(open(db, &name)?.map(|doc| (season, Plan::of(&doc))));
+        }
+    }
+    // Of a season that is over nothing is to be mended on these days.
+    for (_, plan) in list.iter_mut().filter(|(_, plan)| is_over(plan)) {
+        plan.met.clear();
+        plan.unreadable.clear();
+    }
+    Ok(Plans::from(list.into_iter().map(|(season, plan)| (season, Arc::new(plan))).collect::<Vec<_>>()))
 }
 
 pub(crate) fn open(db: &Db, name: &DocName) -> Result<Option<Document>, StoreError> {

@@ -10,11 +10,10 @@ use backstraight_core::base::key::Key;
 use backstraight_core::device::shelf::Shelf as _;
 use backstraight_core::doc::touched::keys_in;
 use backstraight_core::model::name::DocName;
-use backstraight_core::model::number::SeasonNo;
 use backstraight_core::view::board::{Athlete, Review, row};
 use backstraight_core::view::done::Done;
 use backstraight_core::view::library::Library;
-use backstraight_core::view::planned::Plan;
+use backstraight_core::view::plans::Plans;
 use backstraight_core::view::screen::{Scene, SessionScreen};
 use backstraight_core::view::state::{State, heard_of_self};
 
@@ -32,8 +31,8 @@ pub struct Own {
     pub day: Day,
     /// The library.
     pub library: Arc<Library>,
-    /// The newest plan, with its season.
-    pub plan: Option<(SeasonNo, Arc<Plan>)>,
+    /// What is asked, of every season.
+    pub plans: Plans,
     /// The last months.
     pub done: Rc<Done>,
 }
@@ -50,7 +49,7 @@ impl Own {
             Ok(Own {
                 day,
                 library: readings.library(device)?,
-                plan: readings.newest_plan(device, person)?,
+                plans: readings.plans(device, person)?,
                 done: Rc::new(readings.done(device, person, day)?),
             })
         })
@@ -59,17 +58,8 @@ impl Own {
     /// A session's screen: of the plan, or of the log when nobody asked it. None when neither knows it.
     #[must_use]
     pub fn screen(&self, hub: Hub, session: &Key, venue: Option<&Key>) -> Option<SessionScreen> {
-        let nothing = Plan::default();
-        let (season, plan) = match &self.plan {
-            Some((season, plan)) => (*season, &**plan),
-            None => (SeasonNo::new(i64::from(self.day.month().year())).ok()?, &nothing),
-        };
-        let scene = Scene { plan, season, done: &self.done, library: &self.library, venue, day: self.day };
-        let planned = SessionScreen::planned(&scene, session, hub.now());
-        planned.or_else(|| {
-            let log = self.done.sessions.iter().any(|s| s.session.key() == *session);
-            log.then(|| SessionScreen::unasked(&scene, Some(session), hub.now()))
-        })
+        let (plans, done, library) = (&self.plans, &*self.done, &*self.library);
+        SessionScreen::of(&Scene { plans, done, library, venue, day: self.day }, session, hub.now())
     }
 }
 
@@ -98,13 +88,11 @@ impl Own {
     /// The sessions of some days, by day.
     #[must_use]
     pub fn judged(&self, from: Day, to: Day) -> Vec<Judged> {
-        let nothing = Plan::default();
         let athlete = Athlete {
             person: PersonId(uuid::Uuid::nil()),
             name: "",
             events: "",
-            season: self.plan.as_ref().map(|(season, _)| *season),
-            plan: self.plan.as_ref().map_or(&nothing, |(_, plan)| plan),
+            plans: &self.plans,
             done: &self.done,
             heard_through: Some(heard_of_self(self.day)),
         };
@@ -134,8 +122,7 @@ impl Own {
     /// board says of it.
     #[must_use]
     pub fn saw_earlier(&self, session: &Key) -> bool {
-        let planned = self.plan.as_ref().and_then(|(_, plan)| plan.session(session));
-        let Some(day) = planned.map(|p| p.session.record.date) else { return false };
+        let Some(day) = self.plans.session(session).map(|s| s.day()) else { return false };
         self.judged(day, day).iter().any(|j| j.key == *session && j.earlier)
     }
 }

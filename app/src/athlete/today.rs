@@ -36,8 +36,7 @@ fn day(hub: Hub, own: &Own) -> impl IntoView + use<> {
         let caution = backstraight_core::science::Caution::Availability;
         view! { <CautionBox caution=caution text=said.words() /> }
     });
-    let planned: Vec<Key> =
-        own.plan.iter().flat_map(|(_, plan)| plan.on(own.day)).map(|s| s.session.key()).collect();
+    let planned: Vec<Key> = own.plans.on(own.day).iter().map(|s| s.planned.key()).collect();
     let begun = |key: &Key| own.screen(hub, key, None);
     let asked: Vec<SessionScreen> = planned.iter().filter_map(begun).collect();
     // Sessions of other days or of nobody's asking that were begun today.
@@ -51,19 +50,16 @@ fn day(hub: Hub, own: &Own) -> impl IntoView + use<> {
         .collect();
     let judged = own.judged(own.day, own.day);
     let nothing = asked.is_empty() && others.is_empty();
-    let next = own.plan.iter().flat_map(|(_, p)| &p.sessions).find(|s| s.session.record.date > own.day);
-    let next = next.map(|s| {
-        let text = say_with(
-            "today.next",
-            &[("title", s.session.record.title.as_str()), ("day", &dates::named(s.session.record.date))],
-        );
+    let next = own.plans.next_after(own.day).map(|s| {
+        let title = s.planned.session.record.title.as_str();
+        let text = say_with("today.next", &[("title", title), ("day", &dates::named(s.day()))]);
         view! { <p class="soft">{text}</p> }
     });
     let empty = nothing.then(|| {
-        let (title, text) = if own.plan.is_some() {
-            (say("today.free"), say("today.free.text"))
-        } else {
+        let (title, text) = if own.plans.is_empty() {
             (say("today.no-plan"), say("today.no-plan.text"))
+        } else {
+            (say("today.free"), say("today.free.text"))
         };
         view! { <EmptyState title=title text=text /> }
     });
@@ -96,6 +92,7 @@ fn card(screen: &SessionScreen, judged: &[Judged]) -> impl IntoView + use<> {
         <li class="card stack tight">
             <h2>{title}</h2>
             <p><Mark state=state share=share with_word=true /></p>
+            {screen.notes.first().map(|note| view! { <p>{note.clone()}</p> })}
             <p class="soft">{names.join(", ")}</p>
             <ButtonLink label=go.to_owned() href=href kind=Kind::Main big=true full=true />
         </li>

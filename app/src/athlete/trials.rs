@@ -13,7 +13,7 @@ use backstraight_core::model::plan::Protocol;
 use backstraight_core::view::done::Done;
 use backstraight_core::view::library::Library;
 use backstraight_core::view::marks::{Reading, mark, mass_on, reckoned, unit};
-use backstraight_core::view::planned::Plan;
+use backstraight_core::view::plans::Plans;
 use backstraight_core::view::records::MOST_WIND;
 use leptos::prelude::*;
 
@@ -55,9 +55,9 @@ pub struct Test {
 
 /// The club's tests: those of today's sessions first, then by name.
 #[must_use]
-pub fn tests(library: &Library, plan: Option<&Plan>, day: Day) -> Vec<Test> {
-    let today =
-        |ex: &Key| plan.is_some_and(|p| p.on(day).any(|s| s.items().any(|(_, i)| i.record.ex == *ex)));
+pub fn tests(library: &Library, plans: &Plans, day: Day) -> Vec<Test> {
+    let asked = plans.on(day);
+    let today = |ex: &Key| asked.iter().any(|s| s.planned.items().any(|(_, i)| i.record.ex == *ex));
     let live = library.protocols.iter().filter(|(_, p)| p.live());
     let mut all: Vec<Test> = live
         .map(|(key, p)| Test {
@@ -120,8 +120,8 @@ struct Seen {
 fn offered(hub: Hub) -> Result<Vec<Test>, AppError> {
     hub.read_with(|device, readings| {
         let (day, person) = (device.today()?, device.identity().person);
-        let plan = readings.newest_plan(device, person)?;
-        Ok(tests(&*readings.library(device)?, plan.as_ref().map(|(_, p)| &**p), day))
+        let plans = readings.plans(device, person)?;
+        Ok(tests(&*readings.library(device)?, &plans, day))
     })
 }
 
@@ -335,10 +335,10 @@ mod checks {
     use backstraight_core::base::id::PersonId;
     use backstraight_core::base::moment::Moment;
     use backstraight_core::doc::place::Place;
-    use backstraight_core::model::number::{Better, Count, Form, Measure, Text};
+    use backstraight_core::model::number::{Better, Count, Form, Measure, SeasonNo, Text};
     use backstraight_core::model::packed::Times;
     use backstraight_core::model::plan::{Group, Prescription, Session};
-    use backstraight_core::view::planned::{PlannedGroup, PlannedSession};
+    use backstraight_core::view::planned::{Plan, PlannedGroup, PlannedSession};
 
     use crate::parse::{self, Masses};
 
@@ -372,11 +372,11 @@ mod checks {
         library
     }
 
-    fn plan(on: &str) -> Plan {
+    fn plans(on: &str) -> Plans {
         let item = Prescription::new(key(21), Text::new("i").unwrap(), key(11), Count::new(3).unwrap());
         let group = Group::new(key(20), Text::new("i").unwrap(), Form::Single);
         let session = Session::new(day(on), Text::new("A").unwrap());
-        Plan {
+        let plan = Plan {
             sessions: vec![PlannedSession {
                 session: entry("sessions", 20, session),
                 groups: vec![PlannedGroup {
@@ -385,7 +385,8 @@ mod checks {
                 }],
             }],
             ..Plan::default()
-        }
+        };
+        Plans::one(SeasonNo::new(2027).unwrap(), plan)
     }
 
     fn trial(n: u32, test: u32, on: &str, by: bool) -> Entry<Trial> {
@@ -400,16 +401,16 @@ mod checks {
     #[test]
     fn tests_of_todays_sessions_come_first_and_withdrawn_ones_not_at_all() {
         let (library, today) = (library(), day("2026-11-25"));
-        assert_eq!(names(&tests(&library, None, today)), ["Ankle hops", "Broad jump"]);
-        let asked = tests(&library, Some(&plan("2026-11-25")), today);
+        assert_eq!(names(&tests(&library, &Plans::default(), today)), ["Ankle hops", "Broad jump"]);
+        let asked = tests(&library, &plans("2026-11-25"), today);
         assert_eq!((names(&asked), asked[0].today), (vec!["Broad jump", "Ankle hops"], true));
-        let other = tests(&library, Some(&plan("2026-11-24")), today);
+        let other = tests(&library, &plans("2026-11-24"), today);
         assert!(other.iter().all(|t| !t.today));
     }
 
     #[test]
     fn the_test_done_last_is_shown_at_first() {
-        let all = tests(&library(), None, day("2026-11-25"));
+        let all = tests(&library(), &Plans::default(), day("2026-11-25"));
         let done = Done { trials: vec![trial(31, 1, "2026-11-20", false)], ..Done::default() };
         assert_eq!(first(&all, &done), Some(key(1)));
         assert_eq!(first(&all, &Done::default()), Some(key(2)));
@@ -432,7 +433,7 @@ mod checks {
 
     #[test]
     fn a_form_has_as_many_hops_as_the_last_own_trial() {
-        let all = tests(&library(), None, day("2026-11-25"));
+        let all = tests(&library(), &Plans::default(), day("2026-11-25"));
         let hops = all.iter().find(|t| t.key == key(2)).unwrap();
         assert_eq!(begin(hops, &[], Masses::Kilograms).rows.len(), 1);
         let times = |ms: &[&str]| Some(Times(ms.iter().map(|t| parse::time(t).unwrap()).collect()));

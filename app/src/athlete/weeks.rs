@@ -83,6 +83,7 @@ mod tests {
     use backstraight_core::model::log::SessionDone;
     use backstraight_core::model::name::DocName;
     use backstraight_core::view::done::{Done, DoneSession};
+    use backstraight_core::view::plans::Plans;
 
     fn day(text: &str) -> Day {
         text.parse().unwrap()
@@ -104,7 +105,7 @@ mod tests {
         let own = Own {
             day: day("2026-11-25"),
             library: std::sync::Arc::default(),
-            plan: None,
+            plans: Plans::default(),
             done: Rc::new(Done { sessions: sessions_done, ..Done::default() }),
         };
         let days: Vec<Day> = own.judged(day("2026-11-23"), day("2026-11-29")).iter().map(|s| s.day).collect();

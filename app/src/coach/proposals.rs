@@ -87,8 +87,8 @@ pub struct QuietRule {
 
 /// What became of a proposal on this device.
 enum Here {
-    /// It is open here too, in the plan of that season.
-    Open(SeasonNo, Box<Proposal>),
+    /// It is open here too.
+    Open(Box<Proposal>),
     /// It is not, because of that.
     Gone(Stale),
     /// The athlete's plan is not on this device yet.
@@ -101,22 +101,21 @@ fn here(hub: Hub, person: PersonId, one: &One, today: Day) -> Result<Here, AppEr
     let session = one.session.parse().map_err(|_| odd("a session's key"))?;
     untrack(|| {
         hub.read_with(|device, readings| {
-            let Some((season, plan)) = readings.newest_plan(device, person)? else { return Ok(Here::NoPlan) };
+            let plans = readings.plans(device, person)?;
+            if plans.is_empty() {
+                return Ok(Here::NoPlan);
+            }
             let library = readings.library(device)?;
             let done = readings.done(device, person, today)?;
-            let athlete = Athlete {
-                person,
-                name: "",
-                events: "",
-                season: Some(season),
-                plan: &plan,
-                done: &done,
-                heard_through: None,
-            };
+            let athlete =
+                Athlete { person, name: "", events: "", plans: &plans, done: &done, heard_through: None };
             let found = proposals(athlete, &library, today).open.into_iter().find(|p| p.id == id);
             Ok(match found {
-                Some(proposal) => Here::Open(season, Box::new(proposal)),
-                None => Here::Gone(gone(&id, &session, &plan, today)),
+                Some(proposal) => Here::Open(Box::new(proposal)),
+                None => {
+                    let plan = plans.holding(|p| p.item(&id.item).is_some());
+                    Here::Gone(plan.map_or(Stale::Withdrawn, |(_, p)| gone(&id, &session, p, today)))
+                }
             })
         })
     })
@@ -137,7 +136,6 @@ fn gone_words(why: Stale) -> &'static str {
 struct Editing {
     name: String,
     of: PersonId,
-    season: SeasonNo,
     proposal: Proposal,
 }
 
@@ -163,9 +161,9 @@ impl At {
     }
 
     /// The proposal as it is on this device; says why there is none.
-    fn open(self, person: PersonId, one: &One) -> Option<(SeasonNo, Proposal)> {
+    fn open(self, person: PersonId, one: &One) -> Option<Proposal> {
         match here(self.hub, person, one, self.today) {
-            Ok(Here::Open(season, proposal)) => Some((season, *proposal)),
+            Ok(Here::Open(proposal)) => Some(*proposal),
             Ok(Here::Gone(why)) => {
                 self.toaster.say(gone_words(why));
                 None
@@ -196,17 +194,17 @@ impl At {
     }
 
     fn decide(self, person: PersonId, one: &One, decision: Decision) {
-        let Some((season, proposal)) = self.open(person, one) else { return };
+        let Some(proposal) = self.open(person, one) else { return };
         let (command, said) = match decision {
             Decision::Accept => (proposal.accept(self.hand()), say("proposals.accepted")),
             Decision::Dismiss => (proposal.dismiss(self.hand()), say("proposals.dismissed")),
         };
-        self.run((person, season), one.id.clone(), command, said);
+        self.run((person, proposal.season), one.id.clone(), command, said);
     }
 
     fn edit(self, person: PersonId, one: &One) {
-        if let Some((season, proposal)) = self.open(person, one) {
-            self.editing.set(Some(Editing { name: one.exercise.clone(), of: person, season, proposal }));
+        if let Some(proposal) = self.open(person, one) {
+            self.editing.set(Some(Editing { name: one.exercise.clone(), of: person, proposal }));
         }
     }
 }
@@ -352,8 +350,9 @@ fn Edit(at: At, editing: Editing) -> impl IntoView {
         };
         wrong.set(None);
         // The plan may have moved on while the form was open.
-        let plan = untrack(|| at.hub.read_with(|device, readings| readings.newest_plan(device, editing.of)));
-        let stale = plan.ok().flatten().and_then(|(_, plan)| editing.proposal.stale(&plan, at.today));
+        let doc = DocName::Plan(editing.of, editing.proposal.season);
+        let plan = untrack(|| at.hub.read_with(|device, readings| readings.plan(device, doc)));
+        let stale = plan.ok().and_then(|plan| editing.proposal.stale(&plan, at.today));
         if let Some(why) = stale {
             refused.set(Some(gone_words(why)));
             return;
@@ -361,7 +360,7 @@ fn Edit(at: At, editing: Editing) -> impl IntoView {
         let command = editing.proposal.edit(to, at.hand());
         at.editing.set(None);
         at.run(
-            (editing.of, editing.season),
+            (editing.of, editing.proposal.season),
             editing.proposal.id.to_string(),
             command,
             say("proposals.edited"),

@@ -49,13 +49,16 @@ pub fn gone(at: At) -> AnyView {
     let Ok(desk) = Desk::read(at.bench.hub, at.whose, week) else { return ().into_any() };
     let mut found: Vec<(String, DocName, Entry<Session>)> = Vec::new();
     for place in &desk.places {
-        let sessions = at.bench.hub.peek(|device| {
-            device.document(place.doc).map(|d| d.records::<Session>("sessions").entries).unwrap_or_default()
-        });
-        let mine = sessions
-            .into_iter()
-            .filter(|s| !s.live() && week <= s.record.date && s.record.date <= week.plus(6));
-        found.extend(mine.map(|s| (place.name.clone(), place.doc, s)));
+        for (season, _) in place.plans.iter() {
+            let doc = DocName::Plan(place.who, season);
+            let sessions = at.bench.hub.peek(|device| {
+                device.document(doc).map(|d| d.records::<Session>("sessions").entries).unwrap_or_default()
+            });
+            let mine = sessions
+                .into_iter()
+                .filter(|s| !s.live() && week <= s.record.date && s.record.date <= week.plus(6));
+            found.extend(mine.map(|s| (place.name.clone(), doc, s)));
+        }
     }
     let list = found
         .iter()

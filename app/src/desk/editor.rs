@@ -103,9 +103,10 @@ pub fn Editor(
 ) -> impl IntoView {
     let hub = at.bench.hub;
     let read = move || Desk::read(hub, at.whose, at.week.get()).ok();
-    let doc = Memo::new(move |_| read()?.place(who).map(|p| p.doc));
     let own = session.clone();
-    let found = Memo::new(move |_| read()?.place(who)?.plan.session(&own).cloned());
+    let doc = Memo::new(move |_| read()?.place(who)?.holding(&own).map(|p| p.doc));
+    let own = session.clone();
+    let found = Memo::new(move |_| read()?.place(who)?.plans.session(&own).map(|s| s.planned.clone()));
     let here = In { at, who, doc, session: found };
     let groups = move || {
         found
@@ -146,7 +147,7 @@ pub fn Editor(
                 <FromTemplate here=here />
                 <div class="row">
                     <Button label=say("give.session").to_owned()
-                        on_press=move || at.gift.set(Some(Gift { who, sessions: vec![key.get_value()] })) />
+                        on_press=move || at.gift.set(Some(Gift::Sessions(who, vec![key.get_value()]))) />
                     <Button label=say("template.keep").to_owned() on_press=move || keep_as_template(here) />
                 </div>
                 <Button label=say("desk.withdraw").to_owned() kind=Kind::Grave
@@ -266,8 +267,8 @@ fn MetBoxes(here: In) -> impl IntoView {
     let hub = here.at.bench.hub;
     let met = Memo::new(move |_| -> Option<Vec<MetHere>> {
         let desk = Desk::read(hub, here.at.whose, here.at.week.get()).ok()?;
-        let place = desk.place(here.who)?;
         let session = here.session.get()?;
+        let place = desk.place(here.who)?.holding(&session.key())?;
         let mine: Vec<_> =
             place.plan.met.iter().filter(|m| belongs(&session, m.place.keys.last())).cloned().collect();
         Some(in_words(&mine, &desk.library, &|install| writer(hub, install)))

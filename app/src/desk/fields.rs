@@ -10,6 +10,7 @@ use backstraight_core::model::rule::Rule;
 use super::written::{self, Names};
 use crate::parse::{self, Lengths, Mistake};
 use crate::words::{Word, say, word};
+use backstraight_core::view::show;
 
 /// What became of a text: the changed record, or what is wrong.
 pub type Read<R> = Result<R, String>;
@@ -78,6 +79,8 @@ fields! {
         Title = word("field.title"),
         /// Day.
         Day = word("field.day"),
+        /// Start.
+        Starts = word("field.starts"),
         /// Minutes.
         Minutes = word("field.minutes"),
         /// Effort.
@@ -157,6 +160,7 @@ pub fn print_session(s: &Session, field: OfSession) -> String {
     match field {
         OfSession::Title => s.title.to_string(),
         OfSession::Day => s.date.to_string(),
+        OfSession::Starts => s.starts.map_or_else(String::new, show::clock),
         OfSession::Minutes => s.minutes.map_or_else(String::new, |m| m.get().to_string()),
         OfSession::Effort => s.effort.map_or_else(String::new, |e| parse::plain(e.get(), 1)),
         OfSession::Focus => shown(s.focus.as_ref()),
@@ -173,6 +177,7 @@ pub fn read_session(s: &Session, field: OfSession, text: &str) -> Read<Session> 
     match field {
         OfSession::Title => s.title = title(text)?,
         OfSession::Day => s.date = parse::day(text).map_err(|m| m.words())?,
+        OfSession::Starts => s.starts = option(text, parse::minute_of_day)?,
         OfSession::Minutes => s.minutes = option(text, parse::minutes)?,
         OfSession::Effort => s.effort = option(text, parse::effort)?,
         OfSession::Focus => s.focus = name(text)?,

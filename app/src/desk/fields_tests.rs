@@ -108,7 +108,7 @@ fn rules_are_typed_as_they_are_said() {
 #[test]
 fn sessions_and_groups_survive_their_fields() {
     let mut s = Session::new("2026-11-23".parse().unwrap(), Text::new("A").unwrap());
-    let typed = ["Legs", "2026-11-24", "75", "7.5", "speed of the bar", "bring spikes"];
+    let typed = ["Legs", "2026-11-24", "18:30", "75", "7.5", "speed of the bar", "bring spikes"];
     for (field, text) in OfSession::ALL.iter().zip(typed) {
         s = read_session(&s, *field, text).unwrap();
         assert_eq!(print_session(&s, *field), text);

@@ -1,13 +1,16 @@
 //! Giving a session or a week to members of the squad: whom, what would happen to each, how far it is, and the way
 //! back. And templates: a session kept in the library, and taken from it.
 
+use std::collections::BTreeMap;
+
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::PersonId;
 use backstraight_core::base::key::Key;
 use backstraight_core::doc::command::{Command, New};
 use backstraight_core::doc::place::Place as Spot;
+use backstraight_core::doc::read::Entry;
 use backstraight_core::model::name::DocName;
-use backstraight_core::model::plan::{Group, Prescription, Template};
+use backstraight_core::model::plan::{Group, Prescription, Session, SquadSession, Template};
 use backstraight_core::view::planned::{PlannedGroup, PlannedSession};
 use leptos::prelude::*;
 use leptos::task::spawn_local;
@@ -16,34 +19,88 @@ use super::deeds::copy_groups;
 use super::editor::In;
 use super::many::{Outcome, Past, Target, give};
 use super::scene::{Desk, Place};
+use super::undo::Steps;
 use super::week::At;
+use crate::error::AppError;
 use crate::hub::Hub;
 use crate::kit::{Button, Combo, Dialog, Kind, Offer, Progress};
 use crate::route::Whose;
 use crate::words::{say, say_n, say_with};
 
-/// What is given: from whom, which sessions.
+/// What is given.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Gift {
-    /// From whom.
-    pub who: PersonId,
-    /// Which sessions.
-    pub sessions: Vec<Key>,
+pub enum Gift {
+    /// Sessions of somebody's plan.
+    Sessions(PersonId, Vec<Key>),
+    /// A day of the whole squad: everybody finds it in their own plan.
+    Day(Key),
 }
 
-/// What would happen to one of them.
-fn look(hub: Hub, from: &Place, to: &Place, gift: &Gift) -> Option<Outcome> {
-    let firsts: Vec<&PlannedSession> = gift.sessions.iter().filter_map(|k| from.plan.session(k)).collect();
-    let past = hub.peek(|device| device.document(from.doc).map(Past::of)).ok()?;
-    let (groups, items) = hub
-        .peek(|device| {
-            device
-                .document(to.doc)
-                .map(|d| (d.records::<Group>("groups").entries, d.records::<Prescription>("items").entries))
-        })
-        .ok()?;
-    let target = Target { plan: &to.plan, groups: &groups, items: &items };
-    Some(give(&firsts, &past, target, &mut || hub.key()))
+/// A session that is given, with the document in which it stands.
+type First = (DocName, PlannedSession);
+
+/// The sessions that are given.
+fn firsts(hub: Hub, desk: &Desk, gift: &Gift) -> Vec<First> {
+    match gift {
+        Gift::Sessions(who, keys) => {
+            let Some(from) = desk.place(*who) else { return Vec::new() };
+            let found = keys.iter().filter_map(|key| from.plans.session(key));
+            found.map(|s| (DocName::Plan(*who, s.season), s.planned.clone())).collect()
+        }
+        Gift::Day(key) => {
+            let day = desk.squad.days.iter().find(|d| d.key() == *key);
+            let first = day.zip(desk.squad.id).map(|(day, squad)| (DocName::Squad(squad), of_day(hub, day)));
+            first.into_iter().collect()
+        }
+    }
+}
+
+/// A squad's day as a session of a plan. Fields of the same name are the same in both.
+fn of_day(hub: Hub, day: &Entry<SquadSession>) -> PlannedSession {
+    let SquadSession { date, title, starts, venue, template, note } = day.record.clone();
+    let groups = template.as_ref().map(|t| template_groups(hub, t)).unwrap_or_default();
+    let record = Session { starts, venue, template, note, ..Session::new(date, title) };
+    let session = Entry { place: day.place.clone(), record, gone: None, unread: Vec::new(), met: Vec::new() };
+    PlannedSession { session, groups }
+}
+
+/// What would happen to one of them, in each of their plans: a week can lie in two seasons.
+fn look(hub: Hub, firsts: &[First], to: &Place) -> Option<Vec<(DocName, Outcome)>> {
+    let mut parts: BTreeMap<(DocName, DocName), (Place, Vec<&PlannedSession>)> = BTreeMap::new();
+    for (source, planned) in firsts {
+        let target = to.on(planned.session.record.date);
+        let part = parts.entry((*source, target.doc)).or_insert_with(|| (target, Vec::new()));
+        part.1.push(planned);
+    }
+    let mut all = Vec::new();
+    for ((source, doc), (to, firsts)) in parts {
+        let past = hub.peek(|device| device.document(source).map(Past::of)).ok()?;
+        let records = hub.peek(|device| {
+            let doc = device.document(doc)?;
+            Ok::<_, AppError>((
+                doc.records::<Group>("groups").entries,
+                doc.records::<Prescription>("items").entries,
+            ))
+        });
+        let (groups, items) = records.ok()?;
+        let target = Target { plan: &to.plan, groups: &groups, items: &items };
+        all.push((doc, give(&firsts, &past, target, &mut || hub.key())));
+    }
+    Some(all)
+}
+
+/// What would happen in all of them together.
+fn sum(parts: &[(DocName, Outcome)]) -> Outcome {
+    let mut all = Outcome::default();
+    for (_, part) in parts {
+        all.new += part.new;
+        all.added += part.added;
+        all.set += part.set;
+        all.kept += part.kept;
+        all.away += part.away;
+        all.beside += part.beside;
+    }
+    all
 }
 
 /// What would happen, in words.
@@ -101,19 +158,26 @@ pub fn Give(
 fn Inside(at: At, gift: Gift, close: Callback<()>) -> impl IntoView {
     let hub = at.bench.hub;
     let desk = untrack(|| squad(at, at.week.get_untracked()));
-    let from = desk.as_ref().and_then(|d| d.place(gift.who).cloned());
-    let (Some(desk), Some(from)) = (desk, from) else {
+    let Some(desk) = desk else {
         return view! { <p>{say("give.nobody")}</p> }.into_any();
     };
-    let rows: Vec<(Place, Outcome, RwSignal<bool>)> = desk
+    let given = firsts(hub, &desk, &gift);
+    let giver = match gift {
+        Gift::Sessions(who, _) => Some(who),
+        Gift::Day(_) => None,
+    };
+    let rows: Vec<(String, Outcome, Steps, RwSignal<bool>)> = desk
         .places
         .iter()
-        .filter(|p| p.who != gift.who)
+        .filter(|p| Some(p.who) != giver)
         .filter_map(|p| {
-            let outcome = look(hub, &from, p, &gift)?;
-            // Whoever has something else on these days is chosen by hand.
-            let on = RwSignal::new(!outcome.commands.is_empty() && outcome.beside == 0);
-            Some((p.clone(), outcome, on))
+            let parts = look(hub, &given, p)?;
+            let outcome = sum(&parts);
+            let of = |(doc, part): (DocName, Outcome)| part.commands.into_iter().map(move |c| (doc, c));
+            let steps: Steps = parts.into_iter().flat_map(of).collect();
+            // Whoever has something else on these days is chosen by hand; a day of the squad is everybody's.
+            let on = RwSignal::new(!steps.is_empty() && (outcome.beside == 0 || giver.is_none()));
+            Some((p.name.clone(), outcome, steps, on))
         })
         .collect();
     if rows.is_empty() {
@@ -121,23 +185,23 @@ fn Inside(at: At, gift: Gift, close: Callback<()>) -> impl IntoView {
     }
     let list = rows
         .iter()
-        .map(|(place, outcome, on)| {
+        .map(|(name, outcome, _, on)| {
             view! {
                 <li class="row apart">
-                    <crate::kit::Check label=place.name.clone() value=*on />
+                    <crate::kit::Check label=name.clone() value=*on />
                     <span class="soft">{words(outcome)}</span>
                 </li>
             }
         })
         .collect_view();
-    let plain: Vec<(String, DocName, Vec<Command>, RwSignal<bool>)> =
-        rows.into_iter().map(|(p, o, on)| (p.name, p.doc, o.commands, on)).collect();
+    let plain: Vec<(String, Steps, RwSignal<bool>)> =
+        rows.into_iter().map(|(name, _, steps, on)| (name, steps, on)).collect();
     let plain = StoredValue::new(plain);
     let done = RwSignal::new(None::<(u32, u32)>);
     let failed = RwSignal::new(Vec::<String>::new());
     let go = move || {
         let wanted: Vec<_> = plain.with_value(|all| {
-            all.iter().filter(|(_, _, c, on)| on.get_untracked() && !c.is_empty()).cloned().collect()
+            all.iter().filter(|(_, steps, on)| on.get_untracked() && !steps.is_empty()).cloned().collect()
         });
         let all = u32::try_from(wanted.len()).unwrap_or(u32::MAX);
         if all == 0 || done.with_untracked(Option::is_some) {
@@ -146,9 +210,8 @@ fn Inside(at: At, gift: Gift, close: Callback<()>) -> impl IntoView {
         done.set(Some((0, all)));
         spawn_local(async move {
             let (mut steps, mut n) = (Vec::new(), 0);
-            for (name, doc, commands, _) in wanted {
-                let (did, trouble) =
-                    at.bench.carry_out(commands.into_iter().map(|c| (doc, c)).collect()).await;
+            for (name, todo, _) in wanted {
+                let (did, trouble) = at.bench.carry_out(todo).await;
                 steps.extend(did);
                 if let Some(why) = trouble {
                     failed.update(|f| f.push(format!("{name}: {why}")));
@@ -165,7 +228,7 @@ fn Inside(at: At, gift: Gift, close: Callback<()>) -> impl IntoView {
             }
         });
     };
-    let loads = from.plan.sessions.iter().filter(|s| gift.sessions.contains(&s.key())).any(|s| {
+    let loads = given.iter().any(|(_, s)| {
         s.items().any(|(_, i)| {
             matches!(i.record.intensity, Some(backstraight_core::model::packed::Intensity::Load(_)))
         })
@@ -241,7 +304,7 @@ pub fn FromTemplate(
     let offers = Memo::new(move |_| -> Vec<Offer> {
         hub.read(|device| {
             let read = device.document(doc).map(|d| d.records::<Template>("templates")).unwrap_or_default();
-            let offer = |t: &backstraight_core::doc::read::Entry<Template>| Offer {
+            let offer = |t: &Entry<Template>| Offer {
                 key: t.key().to_string(),
                 text: t.record.title.to_string(),
                 detail: t.record.focus.as_ref().map_or_else(String::new, ToString::to_string),

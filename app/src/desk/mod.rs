@@ -2,8 +2,10 @@
 //! typed into commands, so all of it works without a signal; no rule of training is here.
 
 pub mod around;
+pub mod begin;
 pub mod bench;
 pub mod cell;
+pub mod days;
 pub mod deeds;
 pub mod editor;
 pub mod fields;

@@ -9,10 +9,12 @@ use backstraight_core::base::key::Key;
 use backstraight_core::device::Device;
 use backstraight_core::doc::read::Entry;
 use backstraight_core::model::name::DocName;
-use backstraight_core::model::number::Form;
+use backstraight_core::model::number::{Form, SeasonNo};
 use backstraight_core::model::plan::{Meet, Member, SquadAbout, SquadSession};
 use backstraight_core::view::library::Library;
 use backstraight_core::view::planned::{Plan, PlannedGroup, PlannedSession};
+use backstraight_core::view::plans::Plans;
+use backstraight_core::view::show;
 
 use super::written::{Line, Names};
 use crate::device::shelf::MemoryShelf;
@@ -69,14 +71,37 @@ pub struct Place {
     pub name: String,
     /// Date of birth, where the club knows it.
     pub born: Option<Day>,
-    /// The plan's document.
+    /// The document of the plan: of the season in which the week lies, or of the one that was asked for.
     pub doc: DocName,
     /// The plan.
     pub plan: Arc<Plan>,
+    /// The plans of all seasons.
+    pub plans: Plans,
+}
+
+impl Place {
+    fn in_season(&self, season: SeasonNo, plan: &Arc<Plan>) -> Place {
+        Place { doc: DocName::Plan(self.who, season), plan: Arc::clone(plan), ..self.clone() }
+    }
+
+    /// The same with the plan into which what is new on a day is written: a week can lie in two seasons.
+    #[must_use]
+    pub fn on(&self, day: Day) -> Place {
+        let season = self.plans.season_of(day, day);
+        let found = season.and_then(|season| Some((season, self.plans.of(season)?)));
+        found.map_or_else(|| self.clone(), |(season, plan)| self.in_season(season, plan))
+    }
+
+    /// The same with the plan in which a session stands.
+    #[must_use]
+    pub fn holding(&self, session: &Key) -> Option<Place> {
+        let (season, plan) = self.plans.holding(|plan| plan.session(session).is_some())?;
+        Some(self.in_season(season, plan))
+    }
 }
 
 /// Everything on a desk.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Desk {
     /// The library.
     pub library: Arc<Library>,
@@ -123,7 +148,8 @@ impl Desk {
             for (who, name, born) in people {
                 let season = readings.season_to_write(device, who, (week, week.plus(6)))?;
                 let doc = DocName::Plan(who, season);
-                places.push(Place { who, name, born, doc, plan: readings.plan(device, doc)? });
+                let plans = readings.plans(device, who)?;
+                places.push(Place { who, name, born, doc, plan: readings.plan(device, doc)?, plans });
             }
             Ok(Desk { library, squad, places })
         })
@@ -153,7 +179,7 @@ pub struct Card {
     pub key: Key,
     /// Its title.
     pub title: String,
-    /// Minutes and effort in words.
+    /// Start, minutes and effort in words.
     pub under: String,
     /// A line for each group.
     pub lines: Vec<String>,
@@ -168,8 +194,6 @@ pub struct Row {
     pub who: PersonId,
     /// The name shown.
     pub name: String,
-    /// The plan's document.
-    pub doc: DocName,
     /// Seven days.
     pub days: Vec<Vec<Card>>,
 }
@@ -180,10 +204,10 @@ pub fn rows(desk: &Desk, week: Day, masses: Masses) -> Vec<Row> {
     let row = |place: &Place| Row {
         who: place.who,
         name: place.name.clone(),
-        doc: place.doc,
         days: (0..7)
             .map(|n| {
-                place.plan.on(week.plus(n)).map(|s| card(s, &place.plan, &desk.library, masses)).collect()
+                let day = place.plans.on(week.plus(n)).into_iter();
+                day.map(|s| card(s.planned, s.plan, &desk.library, masses)).collect()
             })
             .collect(),
     };
@@ -194,7 +218,8 @@ fn card(session: &PlannedSession, plan: &Plan, library: &Library, masses: Masses
     let record = &session.session.record;
     let minutes = record.minutes.map(|m| say_with("desk.minutes", &[("n", &m.get().to_string())]));
     let effort = record.effort.map(|e| say_with("desk.effort", &[("n", &parse::plain(e.get(), 1))]));
-    let under: Vec<String> = minutes.into_iter().chain(effort).collect();
+    let starts = record.starts.map(show::clock);
+    let under: Vec<String> = starts.into_iter().chain(minutes).chain(effort).collect();
     Card {
         key: session.key(),
         title: record.title.to_string(),

@@ -10,6 +10,8 @@ use backstraight_core::model::number::{Aim, Name, Text};
 use backstraight_core::model::plan::{Condition, Meet, Phase, PlanAbout, SquadSession, Week};
 use leptos::prelude::*;
 
+use super::begin::{Begin, Seasons};
+use super::days::Days;
 use super::deeds;
 use super::editor::exercise_offers;
 use super::form::{RecordForm, RecordList};
@@ -39,7 +41,9 @@ pub fn SeasonPart(
     view! {
         <section class="card stack wide" aria-label=say("season.title")>
             <h2>{say("season.title")}</h2>
+            <Begin at=at />
             {move || docs.get().map(|(plan, squad)| view! {
+                {plan.is_some().then(|| view! { <Seasons at=at /> })}
                 {plan.map(|doc| view! { <OfPlan at=at doc=doc /> })}
                 {plan.is_none().then(|| view! { <p class="soft">{say("season.of-each")}</p> })}
                 {squad.map(|doc| view! {
@@ -47,6 +51,7 @@ pub fn SeasonPart(
                     <RecordList<Meet> bench=at.bench doc=doc add=Some((word("season.meet.add"), new_meet)) none=word("season.meets.none") />
                     <h3>{say("season.days")}</h3>
                     <RecordList<SquadSession> bench=at.bench doc=doc add=Some((word("season.day.add"), new_day)) none=word("season.days.none") />
+                    <Days at=at />
                 })}
             })}
         </section>

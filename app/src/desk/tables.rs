@@ -3,14 +3,15 @@
 use backstraight_core::base::day::Day;
 use backstraight_core::base::key::Key;
 use backstraight_core::model::number::{
-    Aim, Better, Count, Impact, Intent, Load, Measure, MinuteOfDay, Name, Pattern, Priority, Reps, Share,
-    Sides, Small, Thousandths, Value,
+    Aim, Better, Count, Impact, Intent, Load, Measure, Name, Pattern, Priority, Reps, Share, Sides, Small,
+    Thousandths, Value,
 };
 use backstraight_core::model::packed::{Lengths as LengthList, Loads, Plates};
 use backstraight_core::model::plan::{
     Condition, Cue, Exercise, Meet, Phase, PlanAbout, Protocol, Settings, SquadSession, Template, Venue, Week,
 };
 use backstraight_core::view::library::Library;
+use backstraight_core::view::show;
 
 use super::fields::{Read, name, small, title};
 use super::form::{FieldOf, Formed, How, choices, exercises};
@@ -260,7 +261,7 @@ formed!(
             word("field.starts"),
             None,
             How::Text,
-            |r| r.starts.map_or_else(String::new, clock),
+            |r| r.starts.map_or_else(String::new, show::clock),
             |r, t| Ok(SquadSession { starts: some(t, parse::minute_of_day)?, ..r.clone() })
         ),
         field!(
@@ -274,10 +275,6 @@ formed!(
         text!(SquadSession, word("field.note"), note, How::Lines),
     ]
 );
-
-fn clock(m: MinuteOfDay) -> String {
-    format!("{}:{:02}", m.get() / 60, m.get() % 60)
-}
 
 fn venues(library: &Library) -> Vec<(String, String)> {
     let live = library.venues.iter().filter(|(_, v)| v.live());

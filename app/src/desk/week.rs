@@ -1,6 +1,8 @@
 //! The plan desk: a strip of the season over a week's grid, sessions to add, copy, repeat, move, take away and
 //! bring back, one beside which its editor opens.
 
+use std::collections::BTreeMap;
+
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::PersonId;
 use backstraight_core::base::key::Key;
@@ -18,7 +20,7 @@ use super::deeds::{self, Way};
 use super::editor::Editor;
 use super::give::{Gift, Give};
 use super::link::person_link;
-use super::scene::{Card, Desk, Row, rows};
+use super::scene::{Card, Desk, Place, Row, rows};
 use super::season::SeasonPart;
 use super::strip::Strip;
 use crate::kit::keys::typing;
@@ -32,8 +34,8 @@ use crate::words::{say, say_with};
 /// What was taken up to be put elsewhere.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Held {
-    /// Whose plan it is from.
-    pub doc: DocName,
+    /// Whose it is.
+    pub who: PersonId,
     /// Which sessions.
     pub sessions: Vec<Key>,
     /// The day from which it counts: the session's, or the Monday of a whole week.
@@ -76,10 +78,11 @@ impl At {
     }
 
     /// Does something with a session as it stands now.
-    pub fn with(self, who: PersonId, key: &Key, f: impl FnOnce(&super::scene::Place, &PlannedSession)) {
+    pub fn with(self, who: PersonId, key: &Key, f: impl FnOnce(&Place, &PlannedSession)) {
         let Some(desk) = untrack(|| self.desk()) else { return };
-        if let Some((place, session)) = desk.place(who).and_then(|p| Some((p, p.plan.session(key)?))) {
-            f(place, session);
+        let Some(place) = desk.place(who).and_then(|p| p.holding(key)) else { return };
+        if let Some(session) = place.plan.session(key) {
+            f(&place, session);
         }
     }
 
@@ -90,7 +93,7 @@ impl At {
 
     fn add(self, who: PersonId, day: Day) {
         let Some(desk) = untrack(|| self.desk()) else { return };
-        let Some(place) = desk.place(who) else { return };
+        let Some(place) = desk.place(who).map(|p| p.on(day)) else { return };
         let title = Text::new(say("desk.new-session")).unwrap_or_default();
         let (key, command) = deeds::add_session(&place.plan, day, title, &mut self.mint());
         self.bench.run(vec![(place.doc, command)], say("desk.added"));
@@ -100,17 +103,10 @@ impl At {
     }
 
     fn hold(self, who: PersonId, key: &Key, cut: bool) {
-        self.with(who, key, |place, session| {
+        self.with(who, key, |_, session| {
             let words = session.session.record.title.to_string();
             let from = session.session.record.date;
-            self.held.set(Some(Held {
-                doc: place.doc,
-                sessions: vec![key.clone()],
-                from,
-                week: false,
-                cut,
-                words,
-            }));
+            self.held.set(Some(Held { who, sessions: vec![key.clone()], from, week: false, cut, words }));
         });
     }
 
@@ -118,7 +114,7 @@ impl At {
         let from = self.week.get_untracked();
         let sessions: Vec<Key> = row.days.iter().flatten().map(|c| c.key.clone()).collect();
         let words = say_with("desk.week-of", &[("day", &dates::short(from))]);
-        self.held.set(Some(Held { doc: row.doc, sessions, from, week: true, cut: false, words }));
+        self.held.set(Some(Held { who: row.who, sessions, from, week: true, cut: false, words }));
     }
 
     /// Puts down what is held: a session on that day, a week from that Monday.
@@ -126,22 +122,32 @@ impl At {
         let Some(held) = self.held.get_untracked() else { return };
         let Some(desk) = untrack(|| self.desk()) else { return };
         let Some(place) = desk.place(who) else { return };
-        let source = self.bench.hub.read_with(|device, readings| readings.plan(device, held.doc));
+        let source = self.bench.hub.read_with(|device, readings| readings.plans(device, held.who));
         let Ok(source) = source else { return };
-        let sessions: Vec<&PlannedSession> = held.sessions.iter().filter_map(|k| source.session(k)).collect();
         let day = if held.week { day.week_start() } else { day };
         let by = day.since(held.from);
-        let mut steps = Vec::new();
-        if held.cut && held.doc == place.doc {
-            steps.extend(sessions.iter().filter_map(|s| deeds::move_to(&place.plan, s, day)));
-        } else {
-            steps.extend(deeds::copy_by(&place.plan, &sessions, &[by], &mut self.mint()));
+        // By the plan into which they go: a week can lie in two seasons.
+        let mut into: BTreeMap<DocName, (Place, Vec<&PlannedSession>)> = BTreeMap::new();
+        let mut steps: Vec<(DocName, Command)> = Vec::new();
+        let mut away: Vec<(DocName, Command)> = Vec::new();
+        for session in held.sessions.iter().filter_map(|key| source.session(key)) {
+            let (from, planned) = (DocName::Plan(held.who, session.season), session.planned);
+            let target = place.on(session.day().plus(by));
+            if held.cut && from == target.doc {
+                steps.extend(deeds::move_to(&target.plan, planned, day).map(|c| (from, c)));
+                continue;
+            }
+            if held.cut {
+                away.push((from, Command::Withdraw(vec![planned.session.place.clone()])));
+            }
+            into.entry(target.doc).or_insert_with(|| (target, Vec::new())).1.push(planned);
         }
-        let mut steps: Vec<(DocName, Command)> = steps.into_iter().map(|c| (place.doc, c)).collect();
-        if held.cut && held.doc != place.doc {
-            let places = sessions.iter().map(|s| s.session.place.clone()).collect();
-            steps.push((held.doc, Command::Withdraw(places)));
+        for (doc, (target, sessions)) in &into {
+            let copies = deeds::copy_by(&target.plan, sessions, &[by], &mut self.mint());
+            steps.extend(copies.into_iter().map(|c| (*doc, c)));
         }
+        // What is taken away goes last: when a step fails it stands twice rather than nowhere.
+        steps.extend(away);
         let said = if held.cut { say("desk.moved") } else { say("desk.copied") };
         self.bench.run(steps, said);
         if held.cut {
@@ -172,7 +178,8 @@ impl At {
         self.show(self.week.get_untracked().plus(weeks * 7));
     }
 
-    fn show(self, day: Day) {
+    /// Shows the week in which a day lies.
+    pub fn show(self, day: Day) {
         let week = day.week_start();
         self.week.set(week);
         // The address follows, so that a page that is loaded again shows the same week; what can be undone stays.
@@ -414,7 +421,7 @@ fn Week(at: At, grid: Rows, who: PersonId) -> impl IntoView {
     };
     let spread = move || {
         let sessions = untrack(row).map(|r| r.days.iter().flatten().map(|c| c.key.clone()).collect());
-        at.gift.set(sessions.map(|sessions| Gift { who, sessions }));
+        at.gift.set(sessions.map(|sessions| Gift::Sessions(who, sessions)));
     };
     let none = Signal::derive(move || row().is_none_or(|r| r.days.iter().all(Vec::is_empty)));
     view! {

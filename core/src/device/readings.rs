@@ -16,6 +16,7 @@ use crate::view::club::Thresholds;
 use crate::view::done::Done;
 use crate::view::library::Library;
 use crate::view::planned::Plan;
+use crate::view::plans::Plans;
 
 /// How many months of logs a session's screen looks back: best times count for half a year.
 const MONTHS_BACK: u16 = 6;
@@ -66,17 +67,16 @@ impl Readings {
         read_once(&mut self.plans, device, name, Plan::of)
     }
 
-    /// The newest season of which an athlete's plan is here, with the plan.
+    /// The plans of an athlete that are here, of every season.
     ///
     /// # Errors
-    /// When it cannot be opened.
-    pub fn newest_plan<S: Shelf>(
-        &mut self,
-        device: &mut Device<S>,
-        person: PersonId,
-    ) -> Result<Option<(SeasonNo, Arc<Plan>)>, S::Error> {
-        let Some(season) = seasons(device, person)?.into_iter().max() else { return Ok(None) };
-        Ok(Some((season, self.plan(device, DocName::Plan(person, season))?)))
+    /// When one cannot be opened.
+    pub fn plans<S: Shelf>(&mut self, device: &mut Device<S>, person: PersonId) -> Result<Plans, S::Error> {
+        let mut list = Vec::new();
+        for season in seasons(device, person)? {
+            list.push((season, self.plan(device, DocName::Plan(person, season))?));
+        }
+        Ok(Plans::from(list))
     }
 
     /// The season into which a coach writes what is for days `first` to `last`: of a plan whose season holds one of
@@ -90,21 +90,30 @@ impl Readings {
         person: PersonId,
         (first, last): (Day, Day),
     ) -> Result<SeasonNo, S::Error> {
-        let mut all = seasons(device, person)?;
-        all.sort_unstable();
-        for season in all.iter().rev() {
-            let plan = self.plan(device, DocName::Plan(person, *season))?;
-            let about = plan.about.as_ref();
-            let (from, to) = (about.and_then(|a| a.from), about.and_then(|a| a.to));
-            if from.is_some_and(|from| from <= last) && to.is_some_and(|to| first <= to) {
-                return Ok(*season);
-            }
+        let plans = self.plans(device, person)?;
+        let newest = || plans.iter().next_back().map(|(season, _)| season);
+        match plans.season_of(first, last).or_else(newest) {
+            Some(season) => Ok(season),
+            None => self.season_to_begin(device, person, first),
         }
-        if let Some(newest) = all.last() {
-            return Ok(*newest);
+    }
+
+    /// The number of a season that is begun on `first`: what the club calls it, or the next one that has no plan yet.
+    ///
+    /// # Errors
+    /// When a document cannot be opened, or there is no such season.
+    pub fn season_to_begin<S: Shelf>(
+        &mut self,
+        device: &mut Device<S>,
+        person: PersonId,
+        first: Day,
+    ) -> Result<SeasonNo, S::Error> {
+        let taken = seasons(device, person)?;
+        let mut number = i64::from(Thresholds::of(self.library(device)?.settings.as_ref()).season(first));
+        while taken.iter().any(|season| season.get() == number) {
+            number += 1;
         }
-        let usual = Thresholds::of(self.library(device)?.settings.as_ref()).season(first);
-        SeasonNo::new(i64::from(usual)).map_err(|e| DeviceError::Clock(e.to_string()).into())
+        SeasonNo::new(number).map_err(|e| DeviceError::Clock(e.to_string()).into())
     }
 
     /// What an athlete did in the months before a day and what was said of it, as far as it is here.

@@ -379,6 +379,8 @@ record! {
             squad_session: Key,
             /// Anything else.
             note: Note,
+            /// Start, local.
+            starts: MinuteOfDay,
         }
     }
 }

@@ -277,7 +277,7 @@ impl List<'_> {
         let athlete = &self.look.athlete;
         let today = self.look.today;
         let Some(heard) = athlete.heard_through else {
-            if athlete.plan.sessions.iter().any(|s| s.session.record.date < today) {
+            if athlete.plans.sessions().any(|s| s.day() < today) {
                 let why = Why::ours("attention.unheard", "no phone was ever heard", Vec::new());
                 self.say(
                     Topic::Unheard,
@@ -293,9 +293,9 @@ impl List<'_> {
         if days < self.limits.silent_days {
             return;
         }
-        let open = athlete.plan.sessions.iter().filter(|s| {
-            let date = s.session.record.date;
-            let key = s.key();
+        let open = athlete.plans.sessions().filter(|s| {
+            let date = s.day();
+            let key = s.planned.key();
             let logged =
                 athlete.done.sessions.iter().any(|d| d.session.record.session.as_ref() == Some(&key));
             heard <= date && date < today && !logged
@@ -400,8 +400,8 @@ impl List<'_> {
             return;
         }
         let athlete = &self.look.athlete;
-        let fields: Vec<&str> =
-            athlete.plan.met.iter().chain(&athlete.done.met).map(|m| m.field).take(5).collect();
+        let in_plans = athlete.plans.iter().flat_map(|(_, plan)| &plan.met);
+        let fields: Vec<&str> = in_plans.chain(&athlete.done.met).map(|m| m.field).take(5).collect();
         let parts = vec![Part::of("fields", float(row.met), "")];
         let why = Why::ours("attention.met", "fields that two people changed apart", parts);
         let count = if row.met == 1 { "one field".to_owned() } else { format!("{} fields", row.met) };
@@ -431,8 +431,8 @@ impl List<'_> {
             }
         }
         let none = Maxima::default();
-        for session in athlete.plan.sessions.iter().filter(|s| ahead(s.session.record.date, today)) {
-            let date = session.session.record.date;
+        for session in athlete.plans.sessions().filter(|s| ahead(s.day(), today)) {
+            let date = session.day();
             let known = Known {
                 done: athlete.done,
                 maxima: &none,
@@ -440,13 +440,13 @@ impl List<'_> {
                 venue: None,
                 day: date,
             };
-            let (lines, _) = session_lines(session, athlete.plan, &known);
+            let (lines, _) = session_lines(session.planned, session.plan, &known);
             let volume = Volume::of(&lines, self.look.library);
             found.push((
                 "planned".to_owned(),
                 volume.contacts.total(),
                 date,
-                session.key(),
+                session.planned.key(),
                 volume.why_contacts(),
             ));
         }
@@ -467,9 +467,8 @@ impl List<'_> {
         let (athlete, today) = (&self.look.athlete, self.look.today);
         let maxima = Maxima::of(athlete.done, self.look.library, today);
         let mut said: Vec<Key> = Vec::new();
-        let sessions = athlete.plan.sessions.iter().filter(|s| ahead(s.session.record.date, today));
-        for session in sessions {
-            let date = session.session.record.date;
+        for session in athlete.plans.sessions().filter(|s| ahead(s.day(), today)) {
+            let date = session.day();
             let known = Known {
                 done: athlete.done,
                 maxima: &maxima,
@@ -477,9 +476,9 @@ impl List<'_> {
                 venue: None,
                 day: date,
             };
-            for (_, entry) in session.items() {
+            for (_, entry) in session.planned.items() {
                 let item = &entry.record;
-                let ex = athlete.plan.exercise_on(item, date);
+                let ex = session.plan.exercise_on(item, date);
                 let waves = item.waves.iter().flat_map(|w| &w.0).filter_map(|w| w.intensity.clone());
                 let mut asked = waves.chain(item.intensity.clone());
                 let share = asked.find(|i| matches!(i, Intensity::OfMax(..)));
@@ -507,7 +506,7 @@ impl List<'_> {
 
     fn plan_ends(&mut self) {
         let today = self.look.today;
-        let last = self.look.athlete.plan.sessions.iter().map(|s| s.session.record.date).max();
+        let last = self.look.athlete.plans.last_day();
         let Some(last) = last else {
             let why = Why::ours("attention.plan_ends", "no session is planned", Vec::new());
             self.say(Topic::PlanEnds, "no session is planned".to_owned(), None, None, why);

@@ -6,7 +6,8 @@ use super::club::Thresholds;
 use super::done::{Done, DoneSession};
 use super::judge::{self, SessionShare, Tolerance};
 use super::library::Library;
-use super::planned::{Plan, PlannedSession};
+use super::planned::PlannedSession;
+use super::plans::{InPlan, Plans, answers};
 use super::state::{Facts, Logged, State, state};
 use crate::base::day::Day;
 use crate::base::id::PersonId;
@@ -24,10 +25,8 @@ pub struct Athlete<'a> {
     pub name: &'a str,
     /// Event group.
     pub events: &'a str,
-    /// The season of the plan, when there is one.
-    pub season: Option<SeasonNo>,
-    /// The plan.
-    pub plan: &'a Plan,
+    /// What is asked: the plans of all seasons, or of those that concern the days looked at.
+    pub plans: &'a Plans,
     /// What was done.
     pub done: &'a Done,
     /// The last local day through which one of the athlete's installs was heard.
@@ -188,12 +187,12 @@ impl Known<'_> {
     }
 }
 
-/// Gathers what is known about one planned session of a season. `exercise_now` says which exercise a
+/// Gathers what is known about one session of a season's plan. `exercise_now` says which exercise a
 /// prescription asks on its day.
 #[must_use]
 pub fn known<'a>(
     planned: &PlannedSession,
-    season: Option<SeasonNo>,
+    season: SeasonNo,
     done: &'a Done,
     exercise_now: &dyn Fn(&Prescription) -> Key,
     rules: &Rules,
@@ -213,14 +212,6 @@ pub fn known<'a>(
     Known { logs, share, left_out, verdict, logged }
 }
 
-/// The session of that season's plan that a session done says it followed. One that names no season may be of any:
-/// keys are unique, and what the phone shows as done must not read as missed here.
-#[must_use]
-pub fn answers(season: Option<SeasonNo>, done: &DoneSession) -> Option<&Key> {
-    let record = &done.session.record;
-    record.session.as_ref().filter(|_| record.season.is_none() || record.season == season)
-}
-
 /// Puts plan and logs of one athlete side by side, for days `from` to `to`.
 #[must_use]
 pub fn row<'a>(athlete: Athlete<'a>, library: &Library, from: Day, to: Day, today: Day) -> Row<'a> {
@@ -231,25 +222,22 @@ pub fn row<'a>(athlete: Athlete<'a>, library: &Library, from: Day, to: Day, toda
         figure: figure.share,
         heard: figure.heard,
         unheard: figure.unheard,
-        met: athlete.plan.met.len() + athlete.done.met.len(),
-        unreadable: athlete.plan.unreadable.len() + athlete.done.unreadable.len(),
+        met: athlete.plans.iter().map(|(_, p)| p.met.len()).sum::<usize>() + athlete.done.met.len(),
+        unreadable: athlete.plans.iter().map(|(_, p)| p.unreadable.len()).sum::<usize>()
+            + athlete.done.unreadable.len(),
         sessions,
     }
 }
 
 fn reviews<'a>(athlete: &Athlete<'a>, library: &Library, from: Day, to: Day, today: Day) -> Vec<Review<'a>> {
-    let (plan, done) = (athlete.plan, athlete.done);
+    let (plans, done) = (athlete.plans, athlete.done);
     let rules = Rules::of(library);
-    let mut list: Vec<Review<'a>> = plan
-        .sessions
-        .iter()
-        .filter(|s| from <= s.session.record.date && s.session.record.date <= to)
-        .map(|planned| planned_review(athlete, planned, &rules, today))
-        .collect();
+    let asked = plans.between(from, to).into_iter();
+    let mut list: Vec<Review<'a>> =
+        asked.map(|session| planned_review(athlete, session, &rules, today)).collect();
     let extras = done.sessions.iter().filter(|d| {
         let date = d.session.record.date;
-        let asked = answers(athlete.season, d).is_some_and(|key| plan.session(key).is_some());
-        !asked && from <= date && date <= to
+        from <= date && date <= to && plans.answered(d).is_none()
     });
     list.extend(extras.map(|d| Review {
         date: d.session.record.date,
@@ -264,13 +252,13 @@ fn reviews<'a>(athlete: &Athlete<'a>, library: &Library, from: Day, to: Day, tod
 
 fn planned_review<'a>(
     athlete: &Athlete<'a>,
-    planned: &'a PlannedSession,
+    InPlan { season, plan, planned }: InPlan<'a>,
     rules: &Rules,
     today: Day,
 ) -> Review<'a> {
     let date = planned.session.record.date;
-    let exercise = |item: &Prescription| athlete.plan.exercise_on(item, date);
-    let known = known(planned, athlete.season, athlete.done, &exercise, rules);
+    let exercise = |item: &Prescription| plan.exercise_on(item, date);
+    let known = known(planned, season, athlete.done, &exercise, rules);
     let state = state(&known.facts(date, today, athlete.heard_through));
     Review { date, planned: Some(planned), logs: known.logs, share: known.share, state }
 }

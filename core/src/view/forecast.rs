@@ -7,6 +7,7 @@ use super::library::Library;
 use super::load::{self, DayLoad, Known as Heard, WeekLoad};
 use super::maxima::Maxima;
 use super::planned::{Plan, PlannedSession, sets_asked};
+use super::plans::{InPlan, Plans};
 use super::resolve::{Known, Missing, resolve};
 use super::volume::{self, Line, Volume};
 use super::why::{Figure, Lack, Part, Why, count, float};
@@ -87,7 +88,7 @@ pub fn forecast(athlete: Athlete<'_>, library: &Library, today: Day, weeks: usiz
     let maxima = Maxima::of(athlete.done, library, today);
     let known = Known { done: athlete.done, maxima: &maxima, library, venue: None, day: today };
     let next: Vec<PlannedWeek> = (0..i32::try_from(weeks.min(53)).unwrap_or(0))
-        .map(|i| planned_week(this.plus(7 * i), athlete.plan, &known, &usual))
+        .map(|i| planned_week(this.plus(7 * i), athlete.plans, &known, &usual))
         .collect();
     let mut says = Vec::new();
     says.extend(taper(&next, &usual));
@@ -112,22 +113,22 @@ fn usual(last: &[WeekLoad]) -> Result<Figure, Lack> {
     Ok(Figure { value: sum / float(last.len().max(1)), unit: "units", why })
 }
 
-fn planned_week(monday: Day, plan: &Plan, known: &Known<'_>, usual: &Result<Figure, Lack>) -> PlannedWeek {
+fn planned_week(monday: Day, plans: &Plans, known: &Known<'_>, usual: &Result<Figure, Lack>) -> PlannedWeek {
     let sunday = monday.plus(6);
-    let sessions: Vec<&PlannedSession> = plan
-        .sessions
-        .iter()
-        .filter(|s| monday <= s.session.record.date && s.session.record.date <= sunday)
-        .collect();
+    let asked = plans.between(monday, sunday);
     let mut lines = Vec::new();
     let mut unresolved = Vec::new();
-    for session in &sessions {
-        let (own, missing) = session_lines(session, plan, known);
+    for InPlan { planned, plan, .. } in &asked {
+        let (own, missing) = session_lines(planned, plan, known);
         lines.extend(own);
         unresolved.extend(missing);
     }
+    let sessions: Vec<&PlannedSession> = asked.iter().map(|s| s.planned).collect();
     let load = planned_load(&sessions);
-    let mut aims: Vec<Aim> = (0..7).flat_map(|i| plan.aims(monday.plus(i)).collect::<Vec<_>>()).collect();
+    let mut aims: Vec<Aim> = plans
+        .iter()
+        .flat_map(|(_, plan)| (0..7).flat_map(|i| plan.aims(monday.plus(i)).collect::<Vec<_>>()))
+        .collect();
     aims.sort_unstable();
     aims.dedup();
     let against_last = match (&load, usual) {

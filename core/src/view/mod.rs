@@ -15,6 +15,7 @@ pub mod marks;
 pub mod maxima;
 pub mod met;
 pub mod planned;
+pub mod plans;
 mod progress;
 pub mod proposal;
 pub mod records;

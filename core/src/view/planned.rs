@@ -147,6 +147,22 @@ impl Plan {
         self.sessions.iter().filter(move |s| s.session.record.date == day)
     }
 
+    /// The last day on which a session is asked.
+    #[must_use]
+    pub fn last_day(&self) -> Option<Day> {
+        self.sessions.last().map(|s| s.session.record.date)
+    }
+
+    /// The first and the last day of the season: what the plan says of it, else its first and last session. None when
+    /// it says neither.
+    #[must_use]
+    pub fn span(&self) -> Option<(Day, Day)> {
+        let about = self.about.as_ref();
+        let first = self.sessions.first().map(|s| s.session.record.date);
+        let from = about.and_then(|a| a.from).or(first)?;
+        Some((from, about.and_then(|a| a.to).or(self.last_day())?))
+    }
+
     /// Aims of the phases in which a day lies.
     pub fn aims(&self, day: Day) -> impl Iterator<Item = Aim> {
         self.phases.iter().filter(move |p| p.record.from <= day && day <= p.record.to).map(|p| p.record.aim)
@@ -165,7 +181,7 @@ impl Plan {
 }
 
 impl PlannedSession {
-    fn order(&self) -> (Day, String, Key) {
+    pub(super) fn order(&self) -> (Day, String, Key) {
         let pos = self.session.record.pos.as_ref().map_or_else(String::new, ToString::to_string);
         (self.session.record.date, pos, self.session.key())
     }

@@ -8,6 +8,7 @@ use super::club::Thresholds;
 use super::judge::{How, target_now};
 use super::library::Library;
 use super::planned::{Plan, PlannedSession};
+use super::plans::InPlan;
 use super::progress::{Last, Turn, rated, step};
 use super::show;
 use super::why::{Part, Why, float};
@@ -20,7 +21,7 @@ use crate::doc::place::Place;
 use crate::doc::read::Entry;
 use crate::model::any::AnyRecord;
 use crate::model::log::SetDone;
-use crate::model::number::{Count, Note, Pattern, Ruling};
+use crate::model::number::{Count, Note, Pattern, Ruling, SeasonNo};
 use crate::model::packed::Target;
 use crate::model::plan::{Decision, Prescription};
 use crate::model::rule::{Easy, ProposalId, Rule};
@@ -53,6 +54,8 @@ pub struct Proposal {
     pub id: ProposalId,
     /// The planned session in which the prescription stands.
     pub session: Key,
+    /// The season of the plan in which it stands.
+    pub season: SeasonNo,
     /// Its day.
     pub date: Day,
     /// The day of the session done on which it rests.
@@ -122,17 +125,26 @@ pub struct Proposals {
     pub quiet: Vec<(Key, Quiet)>,
 }
 
-/// Prescriptions of one exercise and rule, by day.
-type Chain<'a> = Vec<(&'a PlannedSession, &'a Entry<Prescription>)>;
+/// Prescriptions of one exercise and rule in one plan, by day.
+type Chain<'a> = Vec<(InPlan<'a>, &'a Entry<Prescription>)>;
 
 /// Everything that the rules of the plan propose on `today`.
 #[must_use]
 pub fn proposals(athlete: Athlete<'_>, library: &Library, today: Day) -> Proposals {
-    let mut chains: BTreeMap<(&Key, String), Chain<'_>> = BTreeMap::new();
-    for session in &athlete.plan.sessions {
-        for (_, item) in session.items() {
+    let newest = athlete.plans.iter().next_back().map(|(season, _)| season);
+    let mut chains: BTreeMap<(&Key, String, SeasonNo), Chain<'_>> = BTreeMap::new();
+    for session in athlete.plans.sessions() {
+        // A season that is over and has a successor asks for nothing more.
+        let over = session.plan.last_day().is_some_and(|last| last < today);
+        if over && Some(session.season) != newest {
+            continue;
+        }
+        for (_, item) in session.planned.items() {
             if let Some(rule) = &item.record.rule {
-                chains.entry((&item.record.ex, rule.to_string())).or_default().push((session, item));
+                chains
+                    .entry((&item.record.ex, rule.to_string(), session.season))
+                    .or_default()
+                    .push((session, item));
             }
         }
     }
@@ -143,7 +155,7 @@ pub fn proposals(athlete: Athlete<'_>, library: &Library, today: Day) -> Proposa
     // A week more on both sides: sessions are done a day early or late.
     let row = row(athlete, library, today.plus(-OLD_DAYS - 7), today.plus(7), today);
     let context = Context { athlete, library, limits: Thresholds::of(library.settings.as_ref()), today };
-    for ((ex, _), chain) in &chains {
+    for ((ex, ..), chain) in &chains {
         match context.propose(chain, &row.sessions) {
             Ok(proposal) => out.open.push(proposal),
             Err(quiet) => out.quiet.push(((*ex).clone(), quiet)),
@@ -167,8 +179,9 @@ impl Context<'_> {
             Rule::AddLoad { easy, .. } | Rule::AddShare { easy, .. } => *easy,
             Rule::Table(_) | Rule::RepsThenLoad { .. } | Rule::BySpeed { .. } => None,
         };
-        let first = chain.first().map_or(self.today, |(s, _)| s.session.record.date.week_start());
-        let is_easy = |day: Day| easy.is_some_and(|e| easy_week(e, first, day, self.athlete.plan));
+        let (begin, _) = chain.first().ok_or(Quiet::NoneAhead)?;
+        let (plan, first) = (begin.plan, begin.day().week_start());
+        let is_easy = |day: Day| easy.is_some_and(|e| easy_week(e, first, day, plan));
         // An easy week says nothing about how to go on.
         let last = self.last(chain, reviews, &is_easy).ok_or(Quiet::NothingDone)?;
         let begun = |session: &PlannedSession| {
@@ -178,17 +191,17 @@ impl Context<'_> {
         let (session, item) = chain
             .iter()
             .find(|(s, _)| {
-                let date = s.session.record.date;
-                date >= self.today && date > last.on && !begun(s)
+                let date = s.day();
+                date >= self.today && date > last.on && !begun(s.planned)
             })
             .ok_or(Quiet::NoneAhead)?;
         let id = ProposalId { item: item.key(), rests_on: last.log.clone() };
-        if self.athlete.plan.decisions.iter().any(|d| d.record.about == id) {
+        if plan.decisions.iter().any(|d| d.record.about == id) {
             return Err(Quiet::Decided);
         }
-        let date = session.session.record.date;
+        let date = session.day();
         // A phase may put another exercise in its place, on either day.
-        let to_do = self.athlete.plan.exercise_on(&item.record, date);
+        let to_do = plan.exercise_on(&item.record, date);
         if last.share.how != How::AsAsked || last.share.done.as_ref() != Some(&to_do) {
             return Err(Quiet::OtherExercise);
         }
@@ -217,7 +230,8 @@ impl Context<'_> {
             words: self.words(&from, &to, step.way),
             why: Why::ours("proposal.rule", "the rule of the prescription on what was done", parts)
                 .with(caution),
-            session: session.key(),
+            session: session.planned.key(),
+            season: session.season,
             done_on: last.on,
             way: step.way,
             date,

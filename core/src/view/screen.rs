@@ -3,13 +3,14 @@
 //! for the page and for phone apps.
 
 use super::availability::{self, Said};
-use super::board;
 use super::done::{Done, DoneSession, DoneSet, DoneWork};
 use super::judge::{SetAsked, set_asked};
 use super::library::Library;
 use super::maxima::Maxima;
-use super::planned::{Plan, PlannedSession};
+use super::planned::PlannedSession;
+use super::plans::{InPlan, Plans, answers};
 use super::resolve::{Known, Resolved, resolve};
+use super::show;
 use super::today::{Shown, ShownSession, shown};
 use crate::base::day::Day;
 use crate::base::key::Key;
@@ -18,17 +19,15 @@ use crate::doc::command::{Command, New, WorkOf};
 use crate::doc::place::Place;
 use crate::model::log::{SessionDone, SetDone, Work};
 use crate::model::name::DocName;
-use crate::model::number::{Effort, Minutes, Note, SeasonNo, Skip};
+use crate::model::number::{Effort, Minutes, Note, Skip};
 use crate::model::packed::Dose;
 use crate::model::plan::{Group, Venue};
 
 /// What a screen is made from.
 #[derive(Debug, Clone, Copy)]
 pub struct Scene<'a> {
-    /// The plan: of the day, or of the season.
-    pub plan: &'a Plan,
-    /// Its season.
-    pub season: SeasonNo,
+    /// The plans in which a session is looked for.
+    pub plans: &'a Plans,
     /// What was done in the last months, care staff's words among it.
     pub done: &'a Done,
     /// The library.
@@ -105,7 +104,7 @@ pub struct SessionScreen {
     pub day: Day,
     /// Its title.
     pub title: String,
-    /// What it is about, and the coach's note.
+    /// When it starts, what it is about, and the coach's note.
     pub notes: Vec<String>,
     /// Minutes that it should take.
     pub minutes: Option<Minutes>,
@@ -126,12 +125,22 @@ pub struct SessionScreen {
 }
 
 impl SessionScreen {
-    /// A session of the plan; none when the plan does not have it.
+    /// A session of a plan, or of the log when nobody asked it; none when neither knows it.
+    #[must_use]
+    pub fn of(scene: &Scene<'_>, session: &Key, now: Moment) -> Option<SessionScreen> {
+        let logged = || {
+            let there = scene.done.sessions.iter().any(|s| s.session.key() == *session);
+            there.then(|| SessionScreen::unasked(scene, Some(session), now))
+        };
+        SessionScreen::planned(scene, session, now).or_else(logged)
+    }
+
+    /// A session of a plan; none when no plan has it.
     #[must_use]
     pub fn planned(scene: &Scene<'_>, session: &Key, now: Moment) -> Option<SessionScreen> {
-        let planned = scene.plan.session(session)?;
+        let InPlan { season, plan, planned } = scene.plans.session(session)?;
         let mut logs = scene.done.sessions.iter();
-        let log = logs.rfind(|d| answers(d, scene.season, session));
+        let log = logs.rfind(|d| answers(season, d) == Some(session));
         let day = log.map_or(scene.day, |l| l.session.record.date);
         let maxima = Maxima::of(scene.done, scene.library, day);
         let begun_at = log.and_then(|l| l.session.record.venue.as_ref());
@@ -139,14 +148,14 @@ impl SessionScreen {
         let place = venue.and_then(|v| scene.library.venues.get(v)).map(|v| &v.record);
         let known = known(scene, &maxima, place, day);
         let said = availability::said(&scene.done.availability);
-        let screen =
-            shown(scene.plan, planned, day, scene.library, &|item, ex| resolve(item, ex, &known).load)
-                .with(&said, day);
+        let screen = shown(plan, planned, day, scene.library, &|item, ex| resolve(item, ex, &known).load)
+            .with(&said, day);
         let groups = groups(&screen, planned, log, &known);
-        let begin = SessionDone { venue: venue.cloned(), ..screen.begin(scene.season, scene.day, now) };
+        let begin = SessionDone { venue: venue.cloned(), ..screen.begin(season, scene.day, now) };
         let asked_then = log.and_then(|l| l.session.record.asked.as_ref());
         let record = &planned.session.record;
-        let notes = record.focus.iter().map(ToString::to_string);
+        let starts = record.starts.map(|at| format!("starts at {}", show::clock(at)));
+        let notes = starts.into_iter().chain(record.focus.iter().map(ToString::to_string));
         Some(SessionScreen {
             planned: Some(session.clone()),
             day,
@@ -341,11 +350,6 @@ impl SessionScreen {
         let first = set_asked(n.saturating_sub(1), Some(&item.shown.target));
         filled(&asked, (asked.load == first.load).then_some(last).flatten(), now)
     }
-}
-
-/// Whether a log speaks of a session of the season's plan.
-fn answers(done: &DoneSession, season: SeasonNo, session: &Key) -> bool {
-    board::answers(Some(season), done) == Some(session)
 }
 
 fn begun(log: &DoneSession) -> Begun {

@@ -2,7 +2,7 @@
 
 use super::library::Library;
 use crate::model::log::SetDone;
-use crate::model::number::{Duration, Length, Load};
+use crate::model::number::{Duration, Length, Load, MinuteOfDay};
 use crate::model::packed::{Dose, Intensity, Target};
 use crate::model::plan::Prescription;
 use crate::model::spec::Scalar;
@@ -11,6 +11,12 @@ use crate::model::spec::Scalar;
 pub(super) fn trim(value: f64, digits: usize) -> String {
     let text = format!("{value:.digits$}");
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+/// A time of day: "9:05", "18:30".
+#[must_use]
+pub fn clock(at: MinuteOfDay) -> String {
+    format!("{}:{:02}", at.get() / 60, at.get() % 60)
 }
 
 /// "82.5 kg".

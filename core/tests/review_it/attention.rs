@@ -15,7 +15,7 @@ use backstraight_core::view::attention::{Attention, Look, Topic, attention, repo
 use backstraight_core::view::done::Done;
 use backstraight_core::view::library::Library;
 use backstraight_core::view::marks::Noises;
-use backstraight_core::view::planned::Plan;
+use backstraight_core::view::plans::Plans;
 use backstraight_core::view::state::State;
 
 use crate::world::*;
@@ -34,10 +34,10 @@ fn look_at(
     born: Option<Day>,
     today: &str,
 ) -> Attention {
-    let (plan, library) = (Plan::of(&w.plan), Library::of(&w.library));
+    let (plans, library) = (w.plans(), Library::of(&w.library));
     let noises = Noises::of(&library, [&done]);
     attention(&Look {
-        athlete: w.athlete(&plan, &done),
+        athlete: w.athlete(&plans, &done),
         born,
         care,
         library: &library,
@@ -359,11 +359,11 @@ fn two_edits_that_met() {
 
 #[test]
 fn an_athlete_without_a_plan_or_a_log() {
-    let (plan, done, library) = (Plan::default(), Done::default(), Library::default());
+    let (plans, done, library) = (Plans::default(), Done::default(), Library::default());
     let w = World::new();
     let noises = Noises::default();
     let found = attention(&Look {
-        athlete: w.athlete(&plan, &done),
+        athlete: w.athlete(&plans, &done),
         born: None,
         care: None,
         library: &library,

@@ -5,7 +5,6 @@ use backstraight_core::model::plan::*;
 use backstraight_core::science::Caution;
 use backstraight_core::view::forecast::{Forecast, Topic, forecast};
 use backstraight_core::view::library::Library;
-use backstraight_core::view::planned::Plan;
 use backstraight_core::view::resolve::Missing;
 use backstraight_core::view::why::Lack;
 
@@ -14,8 +13,8 @@ use crate::world::*;
 const TODAY: &str = "2026-11-25";
 
 fn look(w: &World, weeks: usize) -> Forecast {
-    let (plan, done) = (Plan::of(&w.plan), w.done());
-    forecast(w.athlete(&plan, &done), &Library::of(&w.library), day(TODAY), weeks)
+    let (plans, done) = (w.plans(), w.done());
+    forecast(w.athlete(&plans, &done), &Library::of(&w.library), day(TODAY), weeks)
 }
 
 /// Four weeks of 5 x 300 before this one, all of it heard.

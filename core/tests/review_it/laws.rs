@@ -13,7 +13,6 @@ use backstraight_core::view::forecast::forecast;
 use backstraight_core::view::library::Library;
 use backstraight_core::view::load::weeks;
 use backstraight_core::view::marks::Noises;
-use backstraight_core::view::planned::Plan;
 use backstraight_core::view::proposal::proposals;
 use proptest::prelude::*;
 
@@ -49,9 +48,9 @@ fn world(pieces: &[Piece], heard: Option<i8>) -> World {
 
 /// Every figure of the review, as text.
 fn figures(w: &World, docs: &[&Document]) -> String {
-    let (plan, library, done) = (Plan::of(&w.plan), Library::of(&w.library), Done::of(docs.iter().copied()));
+    let (plans, library, done) = (w.plans(), Library::of(&w.library), Done::of(docs.iter().copied()));
     let (from, to, today) = (day("2026-11-02"), day("2026-11-29"), day(TODAY));
-    let athlete = w.athlete(&plan, &done);
+    let athlete = w.athlete(&plans, &done);
     let row = row(athlete, &library, from, to, today);
     let noises = Noises::of(&library, [&done]);
     let look = Look { athlete, born: None, care: None, library: &library, noises: &noises, today };

@@ -10,4 +10,5 @@ mod load;
 mod odd;
 mod proposals;
 mod records;
+mod seasons;
 mod world;

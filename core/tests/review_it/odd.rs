@@ -5,7 +5,7 @@ use backstraight_core::model::log::*;
 use backstraight_core::model::number::*;
 use backstraight_core::view::library::Library;
 use backstraight_core::view::load::Known;
-use backstraight_core::view::planned::Plan;
+use backstraight_core::view::plans::Plans;
 use backstraight_core::view::proposal::proposals;
 use backstraight_core::view::state::State;
 use backstraight_core::view::why::Lack;
@@ -30,8 +30,8 @@ fn a_plan_without_sessions_and_an_athlete_without_a_plan() {
     assert_eq!(states(&w, "2026-11-23", "2026-11-29", "2026-11-25"), [State::Extra]);
     let week = &w.weeks("2026-11-23", "2026-11-29", "2026-11-25")[0];
     assert!((week.load.value - 300.0).abs() < 1e-9);
-    let (plan, done) = (Plan::default(), w.done());
-    assert_eq!(proposals(w.athlete(&plan, &done), &Library::default(), day("2026-11-25")).open, []);
+    let (plans, done) = (Plans::default(), w.done());
+    assert_eq!(proposals(w.athlete(&plans, &done), &Library::default(), day("2026-11-25")).open, []);
 }
 
 #[test]

@@ -20,8 +20,8 @@ use crate::world::*;
 const TODAY: &str = "2026-11-25";
 
 fn look(w: &World, today: &str) -> Proposals {
-    let (plan, done) = (Plan::of(&w.plan), w.done());
-    proposals(w.athlete(&plan, &done), &Library::of(&w.library), day(today))
+    let (plans, done) = (w.plans(), w.done());
+    proposals(w.athlete(&plans, &done), &Library::of(&w.library), day(today))
 }
 
 fn hand(w: &mut World) -> Hand {

@@ -1,6 +1,7 @@
 //! A small invented club whose documents are made by commands alone.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use backstraight_core::base::day::{Day, Month};
 use backstraight_core::base::id::{ActorId, ClubId, PersonId};
@@ -19,6 +20,7 @@ use backstraight_core::view::done::Done;
 use backstraight_core::view::library::Library;
 use backstraight_core::view::load::{WeekLoad, weeks};
 use backstraight_core::view::planned::Plan;
+use backstraight_core::view::plans::Plans;
 use backstraight_core::view::today::shown;
 use uuid::Uuid;
 
@@ -56,7 +58,10 @@ fn open(doc: DocName, actor: u8) -> Document {
 
 pub(crate) struct World {
     pub(crate) library: Document,
+    /// The plan of this season, and those of earlier ones.
     pub(crate) plan: Document,
+    earlier: Vec<(SeasonNo, Document)>,
+    season: SeasonNo,
     pub(crate) logs: BTreeMap<Month, Document>,
     pub(crate) notes: BTreeMap<Month, Document>,
     pub(crate) mint: KeyMint,
@@ -69,12 +74,22 @@ impl World {
         World {
             library: open(DocName::Library(ClubId(Uuid::from_u128(1))), 1),
             plan: open(DocName::Plan(WHO, season()), 2),
+            earlier: Vec::new(),
+            season: season(),
             logs: BTreeMap::new(),
             notes: BTreeMap::new(),
             mint: KeyMint::new([1, 2, 3, 4]),
             heard: None,
             clock: 0,
         }
+    }
+
+    /// Begins another season: what is planned from now on stands in a plan of its own.
+    pub(crate) fn next_season(&mut self) {
+        let season = self.season;
+        self.season = SeasonNo::new(season.get() + 1).unwrap();
+        let next = open(DocName::Plan(WHO, self.season), 2);
+        self.earlier.push((season, core::mem::replace(&mut self.plan, next)));
     }
 
     pub(crate) fn scene() -> Scene<'static> {
@@ -188,7 +203,7 @@ impl World {
         let plan = Plan::of(&self.plan);
         let library = Library::of(&self.library);
         let screen = shown(&plan, plan.session(session).unwrap(), date, &library, &|_, _| None);
-        self.log_record("sessions", date, rated(screen.begin(season(), date, noon(date)), effort, minutes))
+        self.log_record("sessions", date, rated(screen.begin(self.season, date, noon(date)), effort, minutes))
     }
 
     /// Sets of a prescription, or of a free exercise.
@@ -231,22 +246,19 @@ impl World {
         Done::of(self.logs.values().chain(self.notes.values()))
     }
 
-    pub(crate) fn athlete<'a>(&self, plan: &'a Plan, done: &'a Done) -> Athlete<'a> {
-        Athlete {
-            person: WHO,
-            name: "Invented",
-            events: "",
-            season: Some(season()),
-            plan,
-            done,
-            heard_through: self.heard,
-        }
+    pub(crate) fn plans(&self) -> Plans {
+        let all = self.earlier.iter().map(|(n, doc)| (*n, doc)).chain([(self.season, &self.plan)]);
+        Plans::from(all.map(|(n, doc)| (n, Arc::new(Plan::of(doc)))).collect::<Vec<_>>())
+    }
+
+    pub(crate) fn athlete<'a>(&self, plans: &'a Plans, done: &'a Done) -> Athlete<'a> {
+        Athlete { person: WHO, name: "Invented", events: "", plans, done, heard_through: self.heard }
     }
 
     pub(crate) fn row<T>(&self, from: &str, to: &str, today: &str, see: impl FnOnce(&Row<'_>) -> T) -> T {
-        let (plan, done) = (Plan::of(&self.plan), self.done());
+        let (plans, done) = (self.plans(), self.done());
         let library = Library::of(&self.library);
-        see(&row(self.athlete(&plan, &done), &library, day(from), day(to), day(today)))
+        see(&row(self.athlete(&plans, &done), &library, day(from), day(to), day(today)))
     }
 
     pub(crate) fn weeks(&self, from: &str, to: &str, today: &str) -> Vec<WeekLoad> {

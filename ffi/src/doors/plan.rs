@@ -2,22 +2,23 @@
 //! two people changed at the same time, and exercises and tests for the club. Larger work is for a desk.
 
 use std::hash::{DefaultHasher, Hash as _, Hasher as _};
+use std::sync::Arc;
 
 use backstraight_core::base::id::{ActorId, PersonId};
 use backstraight_core::base::moment::Moment;
 use backstraight_core::doc::command::{Command, New};
 use backstraight_core::doc::place::Place;
-use backstraight_core::doc::read::Met;
 use backstraight_core::model::any::AnyRecord;
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::{
-    Better, Count, Form, Intent, Measure, Minutes, Name, Pattern, Reps, Rest, Text,
+    Better, Count, Form, Intent, Measure, Minutes, Name, Pattern, Reps, Rest, SeasonNo, Text,
 };
 use backstraight_core::model::order;
 use backstraight_core::model::packed::{Dose, Intensity, Keys};
 use backstraight_core::model::plan::{Exercise, Group, Prescription, Protocol, Session};
 use backstraight_core::view::met::in_words;
-use backstraight_core::view::planned::{Plan, PlannedSession};
+use backstraight_core::view::planned::Plan;
+use backstraight_core::view::plans::InPlan;
 use backstraight_core::view::today;
 
 use super::board::name_of_install;
@@ -213,13 +214,10 @@ impl Install {
         self.read(|work| {
             let person = work.person(athlete.as_deref())?;
             let library = work.library()?;
-            let Some((_, plan)) = work.readings.newest_plan(&mut work.device, person)? else {
-                return Ok(Vec::new());
-            };
-            let of = |s: &&PlannedSession| first <= s.session.record.date && s.session.record.date <= last;
-            let line = |planned: &PlannedSession| {
+            let plans = work.readings.plans(&mut work.device, person)?;
+            let line = |InPlan { plan, planned, .. }: InPlan<'_>| {
                 let day = planned.session.record.date;
-                let shown = today::shown(&plan, planned, day, &library, &|_, _| None);
+                let shown = today::shown(plan, planned, day, &library, &|_, _| None);
                 let items = planned.items().zip(shown.items());
                 PlannedLine {
                     session: planned.key().to_string(),
@@ -228,7 +226,7 @@ impl Install {
                     items: items.map(|((_, entry), shown)| item(&entry.record, shown)).collect(),
                 }
             };
-            Ok(plan.sessions.iter().filter(of).map(line).collect())
+            Ok(plans.between(first, last).into_iter().map(line).collect())
         })
     }
 
@@ -275,7 +273,7 @@ impl Install {
         self.deed(What("change_item"), now, &change.once, |work| {
             let person = work.person(Some(&change.athlete))?;
             let wanted = key("item", &change.item)?;
-            let (doc, plan) = newest(work, person, &change.item)?;
+            let (doc, plan) = holding(work, person, "item", &change.item, |p| p.item(&wanted).is_some())?;
             let entry = plan.item(&wanted).ok_or_else(|| DoorError::missing("item", &change.item))?;
             let mut f = Fields::default();
             let was = &entry.record;
@@ -311,7 +309,7 @@ impl Install {
             let person = work.person(Some(&athlete))?;
             let date = super::work::day("day", &day)?;
             let wanted = key("session", &session)?;
-            let (doc, plan) = newest(work, person, &session)?;
+            let (doc, plan) = holding(work, person, "session", &session, |p| p.session(&wanted).is_some())?;
             let planned = plan.session(&wanted).ok_or_else(|| DoorError::missing("session", &session))?;
             let was = &planned.session.record;
             let to = if was.date == date {
@@ -338,7 +336,7 @@ impl Install {
         self.deed(What("withdraw_session"), now, &once, |work| {
             let person = work.person(Some(&athlete))?;
             let wanted = key("session", &session)?;
-            let (doc, plan) = newest(work, person, &session)?;
+            let (doc, plan) = holding(work, person, "session", &session, |p| p.session(&wanted).is_some())?;
             let planned = plan.session(&wanted).ok_or_else(|| DoorError::missing("session", &session))?;
             let commands = vec![Command::Withdraw(vec![planned.session.place.clone()])];
             Ok(Deed { doc, commands, id: session.clone() })
@@ -354,14 +352,14 @@ impl Install {
             let person = work.person(athlete.as_deref())?;
             let library = work.library()?;
             let people = work.device.people()?;
-            let Some((_, plan)) = work.readings.newest_plan(&mut work.device, person)? else {
-                return Ok(Vec::new());
-            };
-            let met = in_words(&plan.met, &library, &|install| name_of_install(&people, install));
+            let plans = work.readings.plans(&mut work.device, person)?;
+            let who = |install| name_of_install(&people, install);
+            let met = plans.iter().flat_map(|(season, plan)| {
+                in_words(&plan.met, &library, &who).into_iter().map(move |m| (season, m))
+            });
             Ok(met
-                .into_iter()
-                .map(|m| MetHere {
-                    id: met_id(&m.place, m.field, m.choices.iter().map(|c| (c.by, c.at))),
+                .map(|(season, m)| MetHere {
+                    id: met_id(season, &m.place, m.field, m.choices.iter().map(|c| (c.by, c.at))),
                     field: m.field.to_owned(),
                     values: m
                         .choices
@@ -388,10 +386,12 @@ impl Install {
     ) -> Result<Receipt, DoorError> {
         self.deed(What("pick"), now, &once, |work| {
             let person = work.person(Some(&athlete))?;
-            let (doc, plan) = newest(work, person, &id)?;
-            let of = |m: &&Met| met_id(&m.place, m.field, m.told.iter().map(|t| (t.by, t.at))) == id;
-            let met = plan.met.iter().find(of);
-            let met = met.ok_or_else(|| DoorError::missing("place where edits met", &id))?;
+            let plans = work.readings.plans(&mut work.device, person)?;
+            let mut all = plans.iter().flat_map(|(season, plan)| plan.met.iter().map(move |m| (season, m)));
+            let (season, met) = all
+                .find(|(s, m)| met_id(*s, &m.place, m.field, m.told.iter().map(|t| (t.by, t.at))) == id)
+                .ok_or_else(|| DoorError::missing("place where edits met", &id))?;
+            let doc = DocName::Plan(person, season);
             let told = usize::try_from(value).ok().and_then(|n| met.told.get(n));
             let told = told.ok_or_else(|| DoorError::field("value", "out-of-range", "one of the values"))?;
             let commands =
@@ -495,17 +495,29 @@ fn dose_with(f: &mut Fields, reps: Option<u32>, was: Option<Dose>) -> Option<Dos
     }
 }
 
-/// The plan that is shown of an athlete.
-fn newest(work: &mut Work, person: PersonId, id: &str) -> Result<(DocName, std::sync::Arc<Plan>), DoorError> {
-    let found = work.readings.newest_plan(&mut work.device, person)?;
-    let (season, plan) = found.ok_or_else(|| DoorError::missing("plan with", id))?;
-    Ok((DocName::Plan(person, season), plan))
+/// The plan of an athlete in which something stands.
+fn holding(
+    work: &mut Work,
+    person: PersonId,
+    what: &'static str,
+    id: &str,
+    that: impl Fn(&Plan) -> bool,
+) -> Result<(DocName, Arc<Plan>), DoorError> {
+    let plans = work.readings.plans(&mut work.device, person)?;
+    let (season, plan) = plans.holding(that).ok_or_else(|| DoorError::missing(what, id))?;
+    Ok((DocName::Plan(person, season), Arc::clone(plan)))
 }
 
 /// What names a place where edits met, with the values that met there: with another one it is another name, so
 /// that nobody picks what was not seen.
-fn met_id(place: &Place, field: &str, values: impl Iterator<Item = (ActorId, Moment)>) -> String {
+fn met_id(
+    season: SeasonNo,
+    place: &Place,
+    field: &str,
+    values: impl Iterator<Item = (ActorId, Moment)>,
+) -> String {
     let mut hasher = DefaultHasher::new();
+    season.get().hash(&mut hasher);
     for (by, at) in values {
         (by.to_string(), at.0).hash(&mut hasher);
     }

@@ -12,12 +12,12 @@ use backstraight_core::doc::touched::keys_in;
 use backstraight_core::model::log::SetDone;
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::{
-    Duration, Effort, Length, Load, Note, OutOfRange, Reps, Reserve, SeasonNo, Skip, Speeds,
+    Duration, Effort, Length, Load, Note, OutOfRange, Reps, Reserve, Skip, Speeds,
 };
 use backstraight_core::science::Caution;
 use backstraight_core::view::done::Done;
 use backstraight_core::view::library::Library;
-use backstraight_core::view::planned::Plan;
+use backstraight_core::view::plans::Plans;
 use backstraight_core::view::screen::{Doing, Scene, ScreenItem, SessionScreen, SetHere};
 use std::sync::Arc;
 
@@ -178,7 +178,7 @@ pub struct SessionSheet {
     pub day: String,
     /// Its title; empty for one that nobody asked.
     pub title: String,
-    /// What it is about, and the coach's note.
+    /// When it starts, what it is about, and the coach's note.
     pub notes: Vec<String>,
     /// Minutes that it should take.
     pub minutes: Option<u32>,
@@ -200,7 +200,7 @@ pub struct SessionSheet {
 pub(super) struct Here {
     pub(super) day: Day,
     pub(super) library: Arc<Library>,
-    plan: Option<(SeasonNo, Arc<Plan>)>,
+    pub(super) plans: Plans,
     pub(super) done: Done,
 }
 
@@ -210,35 +210,23 @@ impl Here {
         Ok(Here {
             day,
             library: work.library()?,
-            plan: work.readings.newest_plan(&mut work.device, person)?,
+            plans: work.readings.plans(&mut work.device, person)?,
             done: work.done(person, day)?,
         })
     }
 
-    pub(super) fn season(&self) -> Option<SeasonNo> {
-        self.plan.as_ref().map(|(season, _)| *season)
-    }
-
-    pub(super) fn plan(&self) -> Option<&Plan> {
-        self.plan.as_ref().map(|(_, plan)| &**plan)
-    }
-
     /// The screen of a session of the plan or of the log; of a new one that nobody asked without a key.
     pub(super) fn screen(&self, work: &Work, key: Option<&Key>) -> Result<SessionScreen, DoorError> {
-        let nothing = Plan::default();
-        let usual = SeasonNo::new(i64::from(self.day.month().year())).map_err(DoorError::inner)?;
-        let (season, plan) = (self.season().unwrap_or(usual), self.plan().unwrap_or(&nothing));
-        let scene =
-            Scene { plan, season, done: &self.done, library: &self.library, venue: None, day: self.day };
+        let scene = Scene {
+            plans: &self.plans,
+            done: &self.done,
+            library: &self.library,
+            venue: None,
+            day: self.day,
+        };
         let now = work.device.now();
         let Some(key) = key else { return Ok(SessionScreen::unasked(&scene, None, now)) };
-        let logged = || {
-            let there = self.done.sessions.iter().any(|s| s.session.key() == *key);
-            there.then(|| SessionScreen::unasked(&scene, Some(key), now))
-        };
-        SessionScreen::planned(&scene, key, now)
-            .or_else(logged)
-            .ok_or_else(|| DoorError::missing("session", key.as_str()))
+        SessionScreen::of(&scene, key, now).ok_or_else(|| DoorError::missing("session", key.as_str()))
     }
 }
 

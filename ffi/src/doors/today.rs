@@ -5,7 +5,6 @@ use backstraight_core::base::id::PersonId;
 use backstraight_core::science::Caution;
 use backstraight_core::view::availability;
 use backstraight_core::view::board::{Athlete, Review, Row, row};
-use backstraight_core::view::planned::Plan;
 use backstraight_core::view::state::{State, heard_of_self};
 
 use super::clock::Now;
@@ -159,13 +158,11 @@ pub(super) struct OfPerson<'a> {
 impl OfPerson<'_> {
     /// The athlete as core judges one.
     pub(super) fn with<T>(&self, here: &Here, f: impl FnOnce(Athlete<'_>) -> T) -> T {
-        let nothing = Plan::default();
         f(Athlete {
             person: self.person,
             name: self.name,
             events: "",
-            season: here.season(),
-            plan: here.plan().unwrap_or(&nothing),
+            plans: &here.plans,
             done: &here.done,
             heard_through: self.heard,
         })

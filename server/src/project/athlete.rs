@@ -4,7 +4,6 @@
 use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
-use backstraight_core::base::day::Day;
 use backstraight_core::base::id::PersonId;
 use backstraight_core::base::key::Key;
 use backstraight_core::doc::open::Document;
@@ -20,12 +19,13 @@ use backstraight_core::view::done::{Done, DoneSession};
 use backstraight_core::view::judge::How;
 use backstraight_core::view::library::Library;
 use backstraight_core::view::planned::{Plan, PlannedSession};
+use backstraight_core::view::plans::answers;
 use backstraight_core::view::state::State;
 
 use super::keep::{self, KeepError};
 use crate::review::open_doc;
 use crate::store::board::{
-    self, Asked, AthleteFacts, Change, Counts, DocFacts, KeptMark, MarkKind, Part, RecordFacts, SessionRow,
+    self, Asked, Change, Counts, DocFacts, KeptMark, MarkKind, Part, RecordFacts, SessionRow,
 };
 use crate::store::document::{self, Doc};
 use crate::store::job::Claim;
@@ -45,15 +45,12 @@ pub(super) fn change(db: &Db, claim: &Claim, athlete: PersonId) -> Result<Change
         None => keep::keep_rules(&Rules::of(&Library::default())),
     };
     let rules = keep::read_rules(&kept).map_err(|e| StoreError::Damaged(e.to_string()))?;
-    let before = board::facts(db, athlete)?.filter(|b| !claim.whole && b.rules == kept);
+    let stands = board::facts(db, athlete)?.is_some_and(|b| !claim.whole && b.rules == kept);
     let work = Work { db, athlete, docs: &docs, rules, kept };
-    match before {
-        Some(before) => match work.follow(&before)? {
-            Ok(change) => Ok(change),
-            Err(KeepError) => work.anew(),
-        },
-        None => work.anew(),
+    if stands && let Ok(change) = work.follow()? {
+        return Ok(change);
     }
+    work.anew()
 }
 
 struct Work<'a> {
@@ -64,19 +61,24 @@ struct Work<'a> {
     kept: Vec<u8>,
 }
 
-/// The plan as far as it is needed: opened, or what is kept of it.
-enum Asks {
-    Opened { plan: Box<Plan>, doc: i64 },
-    Kept { doc: i64 },
-    None,
+/// A plan that was opened.
+struct Opened {
+    doc: i64,
+    season: SeasonNo,
+    plan: Plan,
+}
+
+impl Opened {
+    fn has(&self, done: &DoneSession) -> bool {
+        answers(self.season, done).is_some_and(|key| self.plan.session(key).is_some())
+    }
 }
 
 impl Work<'_> {
     /// Everything from the documents.
     fn anew(&self) -> Result<Change, StoreError> {
-        let season = self.season();
-        let asks = self.plan(season)?;
-        let mut change = self.blank(season, true);
+        let plans = self.open(&self.docs.iter().collect::<Vec<_>>())?;
+        let mut change = self.blank(true);
         let mut parts = Vec::new();
         for doc in self.docs {
             if speaks(doc) {
@@ -87,47 +89,32 @@ impl Work<'_> {
                 change.docs.push(facts(doc));
                 parts.push(done);
             } else {
-                change.docs.push(self.other(doc, &asks));
+                change.docs.push(other(doc, &plans));
             }
         }
         let done = Done::join(parts);
-        if let Asks::Opened { plan, doc } = &asks {
-            change.facts.plan_to = last_day(plan);
-            for planned in &plan.sessions {
-                change.asked.push(form(plan, planned));
-                change.rows.push(self.row_in_plan(plan, planned, season, &done, *doc));
+        for opened in &plans {
+            for planned in &opened.plan.sessions {
+                change.asked.push(form(opened, planned));
+                change.rows.push(self.row_in_plan(opened, planned, &done));
             }
         }
-        let in_plan = |key: &Key| match &asks {
-            Asks::Opened { plan, .. } => plan.session(key).is_some(),
-            Asks::Kept { .. } | Asks::None => false,
-        };
-        for d in &done.sessions {
-            self.extra(d, season, &in_plan, &mut change);
+        for d in done.sessions.iter().filter(|d| !plans.iter().any(|p| p.has(d))) {
+            self.extra(d, &mut change);
         }
         Ok(change)
     }
 
     /// Only what follows from documents that moved on.
-    fn follow(&self, before: &AthleteFacts) -> Result<Result<Change, KeepError>, StoreError> {
+    fn follow(&self) -> Result<Result<Change, KeepError>, StoreError> {
         let read = board::read_up_to(self.db, self.athlete)?;
         let dirty: Vec<&Doc> = self.docs.iter().filter(|d| read.get(&d.id) != Some(&d.max_n)).collect();
-        let season = self.season();
-        let mut change = self.blank(season, false);
-        change.facts.plan_to = before.plan_to;
-        let plan_moved = season != before.season || dirty.iter().any(|d| self.is_plan(d, season));
-        let asks = match self.plan_doc(season) {
-            Some(_) if plan_moved => self.plan(season)?,
-            Some(doc) => Asks::Kept { doc: doc.id },
-            None => Asks::None,
-        };
+        let mut change = self.blank(false);
+        let plans = self.open(&dirty)?;
         let mut affected = BTreeSet::new();
         let mut fresh_forms = BTreeSet::new();
-        if plan_moved {
-            self.plan_changes(&asks, &mut change, &mut affected, &mut fresh_forms)?;
-            // A plan of another season counts no more.
-            let plans = self.docs.iter().filter(|d| matches!(d.name, DocName::Plan(..)));
-            change.docs.extend(plans.map(|d| self.other(d, &asks)));
+        for opened in &plans {
+            self.plan_changes(opened, &mut change, &mut affected, &mut fresh_forms)?;
         }
         let mut parts = Vec::new();
         let mut opened = BTreeMap::new();
@@ -141,8 +128,8 @@ impl Work<'_> {
                 change.available.extend(available(doc, &done));
                 change.docs.push(facts(doc));
                 parts.push(done);
-            } else if !matches!(doc.name, DocName::Plan(..)) || !plan_moved {
-                change.docs.push(self.other(doc, &asks));
+            } else {
+                change.docs.push(other(doc, &plans));
             }
         }
         let Some(others) = self.what_else_speaks(&affected, &opened)? else { return Ok(Err(KeepError)) };
@@ -156,28 +143,13 @@ impl Work<'_> {
             parts.push(done);
         }
         let done = Done::join(parts);
-        let mut kept = BTreeMap::new();
-        let mut planned = BTreeSet::new();
-        if matches!(asks, Asks::Kept { .. }) {
-            for key in &affected {
-                kept.insert(key.clone(), board::asked(self.db, self.athlete, key)?);
-            }
-            for key in done.sessions.iter().filter_map(|d| view::answers(season, d)) {
-                if board::is_asked(self.db, self.athlete, key)? {
-                    planned.insert(key.clone());
-                }
-            }
-        }
-        if let Err(error) = self.judge(&asks, &kept, &affected, &fresh_forms, (season, &done), &mut change)? {
+        if let Err(error) = self.judge(&plans, &affected, &fresh_forms, &done, &mut change)? {
             return Ok(Err(error));
         }
-        let in_plan = |key: &Key| match &asks {
-            Asks::Opened { plan, .. } => plan.session(key).is_some(),
-            Asks::Kept { .. } => planned.contains(key),
-            Asks::None => false,
-        };
         for d in &done.sessions {
-            self.extra(d, season, &in_plan, &mut change);
+            if !plans.iter().any(|p| p.has(d)) && !self.is_asked(&plans, d)? {
+                self.extra(d, &mut change);
+            }
         }
         Ok(Ok(change))
     }
@@ -185,85 +157,90 @@ impl Work<'_> {
     /// Judges the planned sessions among those affected; rows that stay as they are are left alone.
     fn judge(
         &self,
-        asks: &Asks,
-        kept: &BTreeMap<Key, Option<Asked>>,
+        plans: &[Opened],
         affected: &BTreeSet<Key>,
-        fresh_forms: &BTreeSet<Key>,
-        (season, done): (Option<SeasonNo>, &Done),
+        fresh_forms: &BTreeSet<(i64, Key)>,
+        done: &Done,
         change: &mut Change,
     ) -> Result<Result<(), KeepError>, StoreError> {
-        match asks {
-            Asks::None => {}
-            Asks::Opened { plan, doc } => {
-                for planned in plan.sessions.iter().filter(|p| affected.contains(&p.key())) {
-                    let row = self.row_in_plan(plan, planned, season, done, *doc);
-                    if fresh_forms.contains(&row.session) {
-                        change.rows.push(row);
-                    } else {
-                        self.replace(row, change)?;
-                    }
+        for opened in plans {
+            for planned in opened.plan.sessions.iter().filter(|p| affected.contains(&p.key())) {
+                let row = self.row_in_plan(opened, planned, done);
+                if fresh_forms.contains(&(opened.doc, row.session.clone())) {
+                    change.rows.push(row);
+                } else {
+                    self.replace(row, change)?;
                 }
             }
-            Asks::Kept { doc } => {
-                for asked in affected.iter().filter_map(|k| kept.get(k)?.as_ref()) {
-                    let planned = match keep::read(&asked.asked) {
-                        Ok(planned) => planned,
-                        Err(error) => return Ok(Err(error)),
-                    };
-
-                    let known = view::known(&planned, season, done, &|item| item.ex.clone(), &self.rules);
-                    self.replace(row(&planned, known, *doc), change)?;
+        }
+        for key in affected {
+            for asked in board::asked(self.db, self.athlete, key)? {
+                let Some(season) = self.season_of(asked.doc) else { return Ok(Err(KeepError)) };
+                if plans.iter().any(|p| p.doc == asked.doc) {
+                    continue;
                 }
+                let planned = match keep::read(&asked.asked) {
+                    Ok(planned) => planned,
+                    Err(error) => return Ok(Err(error)),
+                };
+                let known = view::known(&planned, season, done, &|item| item.ex.clone(), &self.rules);
+                self.replace(row(&planned, known, asked.doc), change)?;
             }
         }
         Ok(Ok(()))
     }
 
+    /// Whether a plan that was not opened has the session that a session done says it followed.
+    fn is_asked(&self, opened: &[Opened], done: &DoneSession) -> Result<bool, StoreError> {
+        let Some(key) = &done.session.record.session else { return Ok(false) };
+        let plans = board::asking(self.db, self.athlete, key)?;
+        Ok(plans
+            .into_iter()
+            .filter(|doc| !opened.iter().any(|p| p.doc == *doc))
+            .any(|doc| self.season_of(doc).is_some_and(|season| answers(season, done).is_some())))
+    }
+
     /// Puts a row in the place of the one that is there, when it is another one.
     fn replace(&self, row: SessionRow, change: &mut Change) -> Result<(), StoreError> {
-        let place = Asked { session: row.session.clone(), day: row.day, asked: Vec::new() };
+        let place = Asked { doc: row.doc, session: row.session.clone(), day: row.day, asked: Vec::new() };
         if board::planned_row(self.db, self.athlete, &place)?.as_ref() != Some(&row) {
-            change.stale.push(place.session);
+            change.stale.push((place.doc, place.session));
             change.rows.push(row);
         }
         Ok(())
     }
 
-    /// Which sessions of the plan ask something else than what is kept.
+    /// Which sessions of a plan ask something else than what is kept.
     fn plan_changes(
         &self,
-        asks: &Asks,
+        opened: &Opened,
         change: &mut Change,
         affected: &mut BTreeSet<Key>,
-        fresh: &mut BTreeSet<Key>,
+        fresh: &mut BTreeSet<(i64, Key)>,
     ) -> Result<(), StoreError> {
-        let old = board::all_asked(self.db, self.athlete)?;
+        let old = board::all_asked(self.db, opened.doc)?;
         let mut old: BTreeMap<Key, Asked> = old.into_iter().map(|a| (a.session.clone(), a)).collect();
-        change.facts.plan_to = None;
-        if let Asks::Opened { plan, .. } = asks {
-            change.facts.plan_to = last_day(plan);
-            for planned in &plan.sessions {
-                let new = form(plan, planned);
-                let was = old.remove(&new.session);
-                if was.as_ref() == Some(&new) {
-                    continue;
-                }
-                affected.insert(new.session.clone());
-                fresh.insert(new.session.clone());
-                change.gone.extend(was.map(|w| w.session));
-                change.asked.push(new);
+        for planned in &opened.plan.sessions {
+            let new = form(opened, planned);
+            let was = old.remove(&new.session);
+            if was.as_ref() == Some(&new) {
+                continue;
             }
+            affected.insert(new.session.clone());
+            fresh.insert((new.doc, new.session.clone()));
+            change.gone.extend(was.map(|w| (w.doc, w.session)));
+            change.asked.push(new);
         }
         affected.extend(old.keys().cloned());
-        change.gone.extend(old.into_keys());
+        change.gone.extend(old.into_keys().map(|key| (opened.doc, key)));
         Ok(())
     }
 
-    fn blank(&self, season: Option<SeasonNo>, whole: bool) -> Change {
+    fn blank(&self, whole: bool) -> Change {
         Change {
             athlete: self.athlete,
             whole,
-            facts: AthleteFacts { season, plan_to: None, rules: self.kept.clone() },
+            rules: self.kept.clone(),
             docs: Vec::new(),
             parts: Vec::new(),
             available: Vec::new(),
@@ -275,26 +252,22 @@ impl Work<'_> {
         }
     }
 
-    /// The newest season that has a plan.
-    fn season(&self) -> Option<SeasonNo> {
-        let seasons = self.docs.iter().filter_map(|d| match d.name {
+    /// Opens the plans among some documents.
+    fn open(&self, docs: &[&Doc]) -> Result<Vec<Opened>, StoreError> {
+        let mut plans = Vec::new();
+        for doc in docs {
+            if let DocName::Plan(_, season) = doc.name {
+                plans.push(Opened { doc: doc.id, season, plan: Plan::of(&open_doc(self.db, doc)?) });
+            }
+        }
+        Ok(plans)
+    }
+
+    fn season_of(&self, doc: i64) -> Option<SeasonNo> {
+        self.docs.iter().find(|d| d.id == doc).and_then(|d| match d.name {
             DocName::Plan(_, season) => Some(season),
             _ => None,
-        });
-        seasons.max()
-    }
-
-    fn is_plan(&self, doc: &Doc, season: Option<SeasonNo>) -> bool {
-        season.is_some_and(|s| doc.name == DocName::Plan(self.athlete, s))
-    }
-
-    fn plan_doc(&self, season: Option<SeasonNo>) -> Option<&Doc> {
-        self.docs.iter().find(|d| self.is_plan(d, season))
-    }
-
-    fn plan(&self, season: Option<SeasonNo>) -> Result<Asks, StoreError> {
-        let Some(doc) = self.plan_doc(season) else { return Ok(Asks::None) };
-        Ok(Asks::Opened { plan: Box::new(Plan::of(&open_doc(self.db, doc)?)), doc: doc.id })
+        })
     }
 
     /// What a document says since it was read up to chunk `read`: the document, when it had to be opened.
@@ -343,47 +316,32 @@ impl Work<'_> {
         Ok(Some(others.into_iter().filter_map(of).collect()))
     }
 
-    /// What is noted of a document that speaks of nothing of that.
-    fn other(&self, doc: &Doc, asks: &Asks) -> DocFacts {
-        let never = DocFacts { doc: doc.id, n: doc.max_n, counts: Counts::Never, met: 0, unreadable: 0 };
-        match asks {
-            Asks::Opened { plan, doc: id } if *id == doc.id => DocFacts {
-                counts: Counts::Always,
-                met: plan.met.len(),
-                unreadable: plan.unreadable.len(),
-                ..never
-            },
-            Asks::Opened { .. } | Asks::Kept { .. } | Asks::None => never,
-        }
+    fn row_in_plan(&self, opened: &Opened, planned: &PlannedSession, done: &Done) -> SessionRow {
+        let (plan, day) = (&opened.plan, planned.session.record.date);
+        let known = view::known(planned, opened.season, done, &|i| plan.exercise_on(i, day), &self.rules);
+        row(planned, known, opened.doc)
     }
 
-    fn row_in_plan(
-        &self,
-        plan: &Plan,
-        planned: &PlannedSession,
-        season: Option<SeasonNo>,
-        done: &Done,
-        doc: i64,
-    ) -> SessionRow {
-        let day = planned.session.record.date;
-        let known = view::known(planned, season, done, &|i| plan.exercise_on(i, day), &self.rules);
-        row(planned, known, doc)
-    }
-
-    fn extra(
-        &self,
-        done: &DoneSession,
-        season: Option<SeasonNo>,
-        in_plan: &dyn Fn(&Key) -> bool,
-        change: &mut Change,
-    ) {
+    /// Adds a session that nobody asked.
+    fn extra(&self, done: &DoneSession, change: &mut Change) {
         let Some(doc) = self.docs.iter().find(|d| d.name == done.doc) else { return };
-        if view::answers(season, done).is_some_and(in_plan) {
-            return;
-        }
         let day = done.session.record.date;
         let review = Review { date: day, planned: None, logs: vec![done], share: None, state: State::Extra };
         change.rows.push(of_review(&review, done.session.key(), doc.id));
+    }
+}
+
+/// What is noted of a document that speaks of no session done.
+fn other(doc: &Doc, plans: &[Opened]) -> DocFacts {
+    let never = DocFacts { doc: doc.id, n: doc.max_n, counts: Counts::Never, met: 0, unreadable: 0 };
+    match plans.iter().find(|p| p.doc == doc.id) {
+        Some(Opened { plan, .. }) => DocFacts {
+            counts: plan.last_day().map_or(Counts::Always, |last| Counts::Month(last.month())),
+            met: plan.met.len(),
+            unreadable: plan.unreadable.len(),
+            ..never
+        },
+        None => never,
     }
 }
 
@@ -464,13 +422,9 @@ fn part(doc: &Doc, of: &Touched, some: bool, done: &Done) -> Part {
     }
 }
 
-fn last_day(plan: &Plan) -> Option<Day> {
-    plan.sessions.iter().map(|s| s.session.record.date).max()
-}
-
-fn form(plan: &Plan, planned: &PlannedSession) -> Asked {
+fn form(Opened { doc, plan, .. }: &Opened, planned: &PlannedSession) -> Asked {
     let (session, day) = (planned.key(), planned.session.record.date);
-    Asked { session, day, asked: keep::keep(plan, planned) }
+    Asked { doc: *doc, session, day, asked: keep::keep(plan, planned) }
 }
 
 fn row(planned: &PlannedSession, known: Known<'_>, doc: i64) -> SessionRow {

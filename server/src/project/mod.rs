@@ -29,7 +29,7 @@ use crate::store::news::{Heard, Subscription, Told};
 use crate::store::{Db, Store, StoreError, document, people};
 
 /// The form of the rows. Another one than a database has: all of its rows are made anew.
-pub const FORM: u32 = 4;
+pub const FORM: u32 = 5;
 /// Jobs that are claimed at once.
 const AT_ONCE: u32 = 16;
 /// How long the background waits when nothing wakes it: other processes mark rows too.

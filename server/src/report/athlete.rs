@@ -67,9 +67,12 @@ pub fn athlete(
     today: Day,
 ) -> Option<AthleteReport> {
     let line = board(std::slice::from_ref(row), from, to, today).athletes.into_iter().next()?;
-    let (plan, done) = (row.athlete.plan, row.athlete.done);
-    let mut met_here: Vec<MetReport> =
-        in_words(&plan.met, library, who).iter().map(|m| met(m, &about(m, row, library))).collect();
+    let (plans, done) = (row.athlete.plans, row.athlete.done);
+    let mut met_here: Vec<MetReport> = plans
+        .iter()
+        .flat_map(|(_, plan)| in_words(&plan.met, library, who))
+        .map(|m| met(&m, &about(&m, row, library)))
+        .collect();
     met_here.extend(in_words(&done.met, library, who).iter().map(|m| met(m, "the log")));
     Some(AthleteReport {
         line,
@@ -94,7 +97,7 @@ fn met(m: &MetHere, about: &str) -> MetReport {
 /// What a record of the plan is about: its session and exercise.
 fn about(m: &MetHere, row: &Row<'_>, library: &Library) -> String {
     let key = m.place.keys.first();
-    for session in &row.athlete.plan.sessions {
+    for session in row.athlete.plans.sessions().map(|s| s.planned) {
         let day = format!("{} of {}", session.session.record.title, session.session.record.date);
         if key == Some(&session.key()) {
             return day;

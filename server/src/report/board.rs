@@ -355,14 +355,7 @@ pub fn board(rows: &[Row<'_>], from: Day, to: Day, today: Day) -> Board {
             unheard: r.unheard as u64,
             met: r.met as u64,
             unreadable: r.unreadable as u64,
-            plan_to: r
-                .athlete
-                .plan
-                .sessions
-                .iter()
-                .map(|s| s.session.record.date)
-                .max()
-                .map(|d| d.to_string()),
+            plan_to: r.athlete.plans.last_day().map(|d| d.to_string()),
             availability: availability::on(&said, today).map(AvailabilityReport::of),
             sessions: r.sessions.iter().map(|s| SessionCell::of(s, &said)).collect(),
         })

@@ -3,6 +3,7 @@
 use backstraight_core::base::key::Key;
 use backstraight_core::model::number::Text;
 use backstraight_core::model::packed::{Intensity, Target};
+use backstraight_core::model::plan::Prescription;
 use backstraight_core::view::availability;
 use backstraight_core::view::board::{Athlete, Review};
 use backstraight_core::view::done::DoneSet;
@@ -85,7 +86,10 @@ pub fn find(gathered: &Gathered, key: &Key) -> Option<SessionReport> {
 /// Puts a session into a report.
 #[must_use]
 pub fn report(r: &Review<'_>, athlete: &Athlete<'_>, library: &Library) -> SessionReport {
-    let plan = athlete.plan;
+    let asked_of = |item: &Prescription| {
+        let found = r.planned.and_then(|p| athlete.plans.session(&p.key()));
+        found.map_or_else(|| item.ex.clone(), |s| s.plan.exercise_on(item, r.date))
+    };
     let works = || r.logs.iter().flat_map(|l| &l.works);
     let judged = r.share.as_ref().map(|s| s.items.as_slice()).unwrap_or_default();
     let items = if judged.is_empty() {
@@ -99,7 +103,7 @@ pub fn report(r: &Review<'_>, athlete: &Athlete<'_>, library: &Library) -> Sessi
                 );
                 ItemReport {
                     item: item.key().to_string(),
-                    asked_exercise: library.exercise_name(&plan.exercise_on(&item.record, r.date)),
+                    asked_exercise: library.exercise_name(&asked_of(&item.record)),
                     asked: show::target(&target, library),
                     asks_now: None,
                     done_exercise: None,

@@ -11,7 +11,7 @@ use backstraight_core::base::id::{ClubId, PersonId, SquadId};
 use backstraight_core::base::key::Key;
 use backstraight_core::base::moment::Moment;
 use backstraight_core::doc::touched::Touched;
-use backstraight_core::model::number::{SeasonNo, Text, Verdict};
+use backstraight_core::model::number::{Text, Verdict};
 use backstraight_core::view::availability::Said;
 use backstraight_core::view::state::Logged;
 
@@ -21,8 +21,8 @@ use crate::grant::MayReview;
 
 pub use write::{set_form, write, write_club, write_squad};
 
-/// Kept instead of a month for the plan that counts: later than every month.
-const PLAN: &str = "9999-99";
+/// Kept instead of a month for what counts whatever the days: later than every month.
+const ALWAYS: &str = "9999-99";
 
 /// One session of one athlete: what follows from the documents, whatever day it is.
 #[derive(Debug, Clone, PartialEq)]
@@ -61,9 +61,11 @@ pub struct SessionRow {
     pub effort: Option<i64>,
 }
 
-/// What a session of the plan asks, in the form that the projector reads again.
+/// What a session of a plan asks, in the form that the projector reads again.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Asked {
+    /// The document of the plan.
+    pub doc: i64,
     /// Key.
     pub session: Key,
     /// Day.
@@ -77,9 +79,9 @@ pub struct Asked {
 pub enum Counts {
     /// It does not count.
     Never,
-    /// With the days of a month, and of those before.
+    /// With the days of a month, and of those before. A plan counts with its last one.
     Month(Month),
-    /// Always: the plan.
+    /// Always.
     Always,
 }
 
@@ -129,9 +131,7 @@ pub struct Part {
 /// What is known about an athlete beside the sessions.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct AthleteFacts {
-    /// The newest season that has a plan.
-    pub season: Option<SeasonNo>,
-    /// The last day on which that plan has a session.
+    /// The last day on which a session is asked.
     pub plan_to: Option<Day>,
     /// The rules with which sessions were judged, as kept.
     pub rules: Vec<u8>,
@@ -181,20 +181,20 @@ pub struct Change {
     pub athlete: PersonId,
     /// Whether everything that is kept of the athlete goes first.
     pub whole: bool,
-    /// Facts.
-    pub facts: AthleteFacts,
+    /// The rules with which sessions were judged, as kept.
+    pub rules: Vec<u8>,
     /// Documents that were read.
     pub docs: Vec<DocFacts>,
     /// What was read of logs and notes that moved on.
     pub parts: Vec<Part>,
     /// What the availability documents that were read say.
     pub available: Vec<(i64, Vec<Said>)>,
-    /// Sessions whose row and kept form go: they changed or are no longer in the plan.
-    pub gone: Vec<Key>,
+    /// Sessions whose row and kept form go, with the plan: they changed or are no longer in it.
+    pub gone: Vec<(i64, Key)>,
     /// Kept forms to add; their old ones are among `gone`.
     pub asked: Vec<Asked>,
-    /// Planned sessions whose row alone goes.
-    pub stale: Vec<Key>,
+    /// Planned sessions whose row alone goes, with the plan.
+    pub stale: Vec<(i64, Key)>,
     /// Sessions of logs, beside those of the parts, whose row as an extra goes.
     pub extras: Vec<(i64, Key)>,
     /// Rows to add.
@@ -314,44 +314,46 @@ pub fn available(db: &Db, grant: &MayReview, athlete: PersonId) -> Result<Vec<Sa
 pub fn planned_row(db: &Db, athlete: PersonId, asked: &Asked) -> Result<Option<SessionRow>, StoreError> {
     Ok(db
         .prepare_cached(&format!(
-            "SELECT {SESSION} FROM board_session WHERE athlete = ?1 AND day = ?2 AND extra = 0 AND session = ?3"
+            "SELECT {SESSION} FROM board_session
+             WHERE athlete = ?1 AND day = ?2 AND extra = 0 AND session = ?3 AND doc = ?4"
         ))?
-        .query_row((athlete.0.as_bytes(), asked.day.to_string(), asked.session.as_str()), session)
+        .query_row((athlete.0.as_bytes(), asked.day.to_string(), asked.session.as_str(), asked.doc), session)
         .optional()?)
 }
 
-/// What one session of the plan asks, as kept.
+/// What plans of an athlete ask in the session of that key, as kept: one plan, unless somebody wrote a key twice.
 ///
 /// # Errors
 /// When storage fails.
-pub fn asked(db: &Db, athlete: PersonId, session: &Key) -> Result<Option<Asked>, StoreError> {
-    Ok(db
-        .prepare_cached("SELECT session, day, asked FROM board_asked WHERE athlete = ?1 AND session = ?2")?
-        .query_row((athlete.0.as_bytes(), session.as_str()), kept)
-        .optional()?)
+pub fn asked(db: &Db, athlete: PersonId, session: &Key) -> Result<Vec<Asked>, StoreError> {
+    let mut ask = db.prepare_cached(
+        "SELECT doc, session, day, asked FROM board_asked WHERE athlete = ?1 AND session = ?2 ORDER BY doc",
+    )?;
+    let rows = ask.query_map((athlete.0.as_bytes(), session.as_str()), kept)?;
+    Ok(rows.collect::<Result<_, _>>()?)
 }
 
-/// Whether the plan has that session.
+/// The plans that have the session of that key.
 ///
 /// # Errors
 /// When storage fails.
-pub fn is_asked(db: &Db, athlete: PersonId, session: &Key) -> Result<bool, StoreError> {
-    Ok(db
-        .prepare_cached("SELECT 1 FROM board_asked WHERE athlete = ?1 AND session = ?2")?
-        .exists((athlete.0.as_bytes(), session.as_str()))?)
+pub fn asking(db: &Db, athlete: PersonId, session: &Key) -> Result<Vec<i64>, StoreError> {
+    let mut ask = db.prepare_cached("SELECT doc FROM board_asked WHERE athlete = ?1 AND session = ?2")?;
+    let rows = ask.query_map((athlete.0.as_bytes(), session.as_str()), |r| r.get(0))?;
+    Ok(rows.collect::<Result<_, _>>()?)
 }
 
 fn kept(r: &Row<'_>) -> sql::Result<Asked> {
-    Ok(Asked { session: key(r, 0)?, day: day(r, 1)?, asked: r.get(2)? })
+    Ok(Asked { doc: r.get(0)?, session: key(r, 1)?, day: day(r, 2)?, asked: r.get(3)? })
 }
 
-/// What all sessions of the plan ask, as kept.
+/// What all sessions of a plan ask, as kept.
 ///
 /// # Errors
 /// When storage fails.
-pub fn all_asked(db: &Db, athlete: PersonId) -> Result<Vec<Asked>, StoreError> {
-    let mut ask = db.prepare_cached("SELECT session, day, asked FROM board_asked WHERE athlete = ?1")?;
-    let rows = ask.query_map([athlete.0.as_bytes()], kept)?;
+pub fn all_asked(db: &Db, doc: i64) -> Result<Vec<Asked>, StoreError> {
+    let mut ask = db.prepare_cached("SELECT doc, session, day, asked FROM board_asked WHERE doc = ?1")?;
+    let rows = ask.query_map([doc], kept)?;
     Ok(rows.collect::<Result<_, _>>()?)
 }
 
@@ -441,20 +443,15 @@ pub fn marks(db: &Db, grant: &MayReview, athlete: PersonId) -> Result<Vec<KeptMa
 /// When storage fails.
 pub fn facts(db: &Db, athlete: PersonId) -> Result<Option<AthleteFacts>, StoreError> {
     Ok(db
-        .prepare_cached("SELECT season, plan_to, rules FROM board_athlete WHERE athlete = ?1")?
+        .prepare_cached("SELECT plan_to, rules FROM board_athlete WHERE athlete = ?1")?
         .query_row([athlete.0.as_bytes()], |r| {
-            let season: Option<i64> = r.get(0)?;
-            Ok(AthleteFacts {
-                season: season.map(SeasonNo::new).transpose().map_err(|e| odd(0, e))?,
-                plan_to: maybe_day(r, 1)?,
-                rules: r.get(2)?,
-            })
+            Ok(AthleteFacts { plan_to: maybe_day(r, 0)?, rules: r.get(1)? })
         })
         .optional()?)
 }
 
-/// Fields at which two edits met and records that could not be read, in the plan and in what was
-/// logged in `from` or later.
+/// Fields at which two edits met and records that could not be read, in plans that go on in `from` or later and in
+/// what was logged then.
 ///
 /// # Errors
 /// When storage fails.

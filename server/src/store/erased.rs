@@ -55,8 +55,16 @@ pub const OF_PERSON: &[(&str, &str, Fate)] = &[
 ];
 
 /// Every table whose rows belong to a document, in the order in which they go.
-pub const OF_DOCUMENT: &[&str] =
-    &["board_available", "board_doc", "board_record", "board_mark", "quarantine", "chunk", "snapshot"];
+pub const OF_DOCUMENT: &[&str] = &[
+    "board_asked",
+    "board_available",
+    "board_doc",
+    "board_record",
+    "board_mark",
+    "quarantine",
+    "chunk",
+    "snapshot",
+];
 
 /// Columns that point at a squad and follow it to its new identity; the board's are made anew. A test
 /// fails when a table comes that is not listed here.

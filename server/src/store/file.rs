@@ -21,13 +21,14 @@ const STEPS: &[&str] = &[
     include_str!("../../migrations/sqlite/0005_keeping.sql"),
     include_str!("../../migrations/sqlite/0006_calendars.sql"),
     include_str!("../../migrations/sqlite/0007_audit_links.sql"),
+    include_str!("../../migrations/sqlite/0008_plans.sql"),
 ];
 
 /// The oldest library in which two connections cannot damage the file when the log restarts.
 const OLDEST_LIBRARY: i32 = 3_051_003;
 
 /// The newest version that this program knows.
-pub const KNOWN_VERSION: i64 = 7;
+pub const KNOWN_VERSION: i64 = 8;
 
 /// Refuses a library that is too old.
 ///

@@ -1,7 +1,9 @@
 //! Rows that a review needs: people with their installs and when they were heard, names of documents.
 
+use std::collections::BTreeSet;
+
 use super::sql::Db;
-use backstraight_core::base::day::Day;
+use backstraight_core::base::day::{Day, Month};
 use backstraight_core::base::id::{InstallId, PersonId, SquadId};
 use backstraight_core::base::moment::Moment;
 use backstraight_core::exchange::access::Role;
@@ -200,6 +202,20 @@ pub fn documents(db: &Db, athlete: PersonId) -> Result<Vec<DocName>, StoreError>
         names.push(name.map_err(|e| StoreError::Damaged(e.to_string()))?);
     }
     Ok(names)
+}
+
+/// An athlete's plans of which the board's rows say that their last session was before the month `least`, as far as
+/// the rows follow from all of the plan.
+///
+/// # Errors
+/// When storage fails.
+pub fn plans_over(db: &Db, athlete: PersonId, least: Month) -> Result<BTreeSet<DocName>, StoreError> {
+    let mut ask = db.prepare_cached(
+        "SELECT d.name FROM doc d JOIN board_doc b ON b.doc = d.id
+         WHERE d.owner = ?1 AND d.kind = 'plan' AND b.n = d.max_n AND b.month <> '' AND b.month < ?2",
+    )?;
+    let rows = ask.query_map((athlete.0.as_bytes(), least.to_string()), |r| value::bytes::<20>(r, 0))?;
+    rows.map(|raw| DocName::from_bytes(&raw?).map_err(|e| StoreError::Damaged(e.to_string()))).collect()
 }
 
 #[cfg(test)]

@@ -14,6 +14,7 @@ use backstraight_core::view::board::Athlete;
 use backstraight_core::view::done::Done;
 use backstraight_core::view::library::Library;
 use backstraight_core::view::planned::Plan;
+use backstraight_core::view::plans::Plans;
 use backstraight_core::view::proposal::{self, Hand, Proposal, Proposals};
 use backstraight_ffi::phone::Phone;
 use backstraight_server::report::attention::ProposalList;
@@ -331,16 +332,9 @@ fn look(
         logs.push(phone.document(DocName::Log(person, month))?.clone());
     }
     let done = Done::of(&logs);
-    let plan = Plan::of(phone.document(plan)?);
-    let athlete = Athlete {
-        person,
-        name: "",
-        events: "",
-        season: Some(season),
-        plan: &plan,
-        done: &done,
-        heard_through: Some(today),
-    };
+    let plans = Plans::one(season, Plan::of(phone.document(plan)?));
+    let athlete =
+        Athlete { person, name: "", events: "", plans: &plans, done: &done, heard_through: Some(today) };
     Ok(proposal::proposals(athlete, &library, today))
 }
 

@@ -437,6 +437,9 @@ impl Story {
             (today.plus(-90), today.plus(60), today),
             (today.plus(-90), today.plus(60), today.plus(-3)),
             (today.plus(-90), today.plus(60), today.plus(9)),
+            // Seasons that are over by then are not opened.
+            (today.plus(75), today.plus(150), today.plus(80)),
+            (today.plus(140), today.plus(200), today.plus(150)),
         ] {
             assert_eq!(self.rows(from, to, today), self.fresh(from, to, today), "{what}");
         }
@@ -499,12 +502,15 @@ fn histories(database: impl Fn() -> Database) {
         let caught = project::rebuild(&store, None, &clock(&story.stand), 2, &|_| {}).unwrap();
         assert_eq!((caught.done, caught.left), (4, 0), "library, squad, two athletes");
         assert_eq!(story.rows(from, to, today), before);
-        // Another season begins: what was done in the last one is nobody's plan now.
+        // Another season begins: sessions of both are asked, each in its own plan.
         story.season = season(2028);
         story.write_plan(0);
         story.exchange_all();
         story.check("another season");
         for n in 0..20 {
+            if n == 10 {
+                story.athletes[0].season = season(2028);
+            }
             story.step();
             if n % 10 == 9 {
                 story.exchange_all();

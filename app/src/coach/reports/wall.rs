@@ -3,6 +3,7 @@
 
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::PersonId;
+use backstraight_core::view::plans::InPlan;
 use backstraight_core::view::screen::{Scene, ScreenItem, SessionScreen};
 use leptos::prelude::*;
 
@@ -55,15 +56,16 @@ fn all(at: At, board: &Board, day: Day) -> Result<Vec<(String, Vec<SessionScreen
 fn screens(at: At, line: &Line, day: Day) -> Result<Vec<SessionScreen>, AppError> {
     let Ok(person) = line.id.parse::<PersonId>() else { return Ok(Vec::new()) };
     at.hub.read_with(|device, readings| {
-        let Some((season, plan)) = readings.newest_plan(device, person)? else { return Ok(Vec::new()) };
-        if plan.on(day).next().is_none() {
+        let plans = readings.plans(device, person)?;
+        let asked = plans.on(day);
+        if asked.is_empty() {
             return Ok(Vec::new());
         }
         let library = readings.library(device)?;
         let done = readings.done(device, person, day)?;
-        let scene = Scene { plan: &plan, season, done: &done, library: &library, venue: None, day };
-        let keys: Vec<_> = plan.on(day).map(|s| s.session.key()).collect();
-        Ok(keys.iter().filter_map(|k| SessionScreen::planned(&scene, k, at.hub.now())).collect())
+        let scene = Scene { plans: &plans, done: &done, library: &library, venue: None, day };
+        let screen = |s: &InPlan<'_>| SessionScreen::planned(&scene, &s.planned.key(), at.hub.now());
+        Ok(asked.iter().filter_map(screen).collect())
     })
 }
 

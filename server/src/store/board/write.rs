@@ -5,10 +5,10 @@ use std::collections::BTreeMap;
 use backstraight_core::base::id::{ClubId, PersonId, SquadId};
 use backstraight_core::base::key::Key;
 use backstraight_core::base::moment::Moment;
-use backstraight_core::model::number::{SeasonNo, Verdict};
+use backstraight_core::model::number::Verdict;
 use backstraight_core::view::state::Logged;
 
-use super::{Change, Counts, MarkKind, PLAN, Part, SessionRow};
+use super::{ALWAYS, Change, Counts, MarkKind, Part, SessionRow};
 use crate::store::job::{self, Claim};
 use crate::store::news::Told;
 use crate::store::sql::{self, Db};
@@ -45,7 +45,7 @@ pub fn write(db: &Db, claim: &Claim, change: &Change, now: Moment) -> Result<boo
         let month = match d.counts {
             Counts::Never => String::new(),
             Counts::Month(m) => m.to_string(),
-            Counts::Always => PLAN.to_owned(),
+            Counts::Always => ALWAYS.to_owned(),
         };
         let (met, unreadable) = (value::stored(d.met as u64), value::stored(d.unreadable as u64));
         put.execute((d.doc, athlete, value::stored(d.n), month, met, unreadable))?;
@@ -74,24 +74,27 @@ pub fn write(db: &Db, claim: &Claim, change: &Change, now: Moment) -> Result<boo
             ))?;
         }
     }
-    let mut put =
-        db.prepare_cached("INSERT INTO board_asked (athlete, session, day, asked) VALUES (?1, ?2, ?3, ?4)")?;
+    let mut put = db.prepare_cached(
+        "INSERT INTO board_asked (athlete, session, doc, day, asked) VALUES (?1, ?2, ?3, ?4, ?5)",
+    )?;
     for a in &change.asked {
-        put.execute((athlete, a.session.as_str(), a.day.to_string(), &a.asked))?;
+        put.execute((athlete, a.session.as_str(), a.doc, a.day.to_string(), &a.asked))?;
     }
     add_rows(db, athlete, &change.rows)?;
     db.prepare_cached(
-        "INSERT INTO board_athlete (athlete, season, plan_to, rules) VALUES (?1, ?2, ?3, ?4)
-         ON CONFLICT (athlete) DO UPDATE SET season = ?2, plan_to = ?3, rules = ?4",
+        "INSERT INTO board_athlete (athlete, plan_to, rules) VALUES (?1, NULL, ?2)
+         ON CONFLICT (athlete) DO UPDATE SET rules = ?2",
     )?
-    .execute((
-        athlete,
-        change.facts.season.map(SeasonNo::get),
-        change.facts.plan_to.map(|d| d.to_string()),
-        &change.facts.rules,
-    ))?;
+    .execute((athlete, &change.rules))?;
+    if !change.asked.is_empty() || !change.gone.is_empty() {
+        db.prepare_cached(
+            "UPDATE board_athlete SET plan_to = (SELECT max(a.day) FROM board_asked a WHERE a.athlete = ?1)
+             WHERE athlete = ?1",
+        )?
+        .execute([athlete])?;
+    }
     changed(db, claim.club)?;
-    if super::rules(db, claim.club)?.is_some_and(|rules| rules != change.facts.rules) {
+    if super::rules(db, claim.club)?.is_some_and(|rules| rules != change.rules) {
         // The library was read after these sessions were judged: they are judged once more.
         job::mark(db, athlete, claim.club, now)?;
     }
@@ -101,15 +104,16 @@ pub fn write(db: &Db, claim: &Claim, change: &Change, now: Moment) -> Result<boo
 
 fn drop_rows(db: &Db, athlete: [u8; 16], change: &Change) -> Result<(), StoreError> {
     let mut row = db.prepare_cached(
-        "DELETE FROM board_session WHERE athlete = ?1 AND extra = 0 AND session = ?2
-         AND day = (SELECT day FROM board_asked WHERE athlete = ?1 AND session = ?2)",
+        "DELETE FROM board_session WHERE athlete = ?1 AND extra = 0 AND session = ?2 AND doc = ?3
+         AND day = (SELECT day FROM board_asked WHERE athlete = ?1 AND session = ?2 AND doc = ?3)",
     )?;
-    for key in change.gone.iter().chain(&change.stale) {
-        row.execute((athlete, key.as_str()))?;
+    for (doc, key) in change.gone.iter().chain(&change.stale) {
+        row.execute((athlete, key.as_str(), doc))?;
     }
-    let mut form = db.prepare_cached("DELETE FROM board_asked WHERE athlete = ?1 AND session = ?2")?;
-    for key in &change.gone {
-        form.execute((athlete, key.as_str()))?;
+    let mut form =
+        db.prepare_cached("DELETE FROM board_asked WHERE athlete = ?1 AND session = ?2 AND doc = ?3")?;
+    for (doc, key) in &change.gone {
+        form.execute((athlete, key.as_str(), doc))?;
     }
     let mut extras = db.prepare_cached(
         "DELETE FROM board_session WHERE athlete = ?1 AND extra = 1 AND doc = ?2 AND session = ?3",

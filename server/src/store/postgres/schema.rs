@@ -15,6 +15,7 @@ pub(super) const STEPS: &[&str] = &[
     include_str!("../../../migrations/postgres/0005_keeping.sql"),
     include_str!("../../../migrations/postgres/0006_calendars.sql"),
     include_str!("../../../migrations/postgres/0007_audit_links.sql"),
+    include_str!("../../../migrations/postgres/0008_plans.sql"),
 ];
 
 /// The oldest server that this program was made for.

@@ -9,7 +9,7 @@ const LINE: &str = "Sets, dose, how hard, rest";
 
 /// Waits until nothing of this device is waiting for the server any more.
 #[track_caller]
-fn wait_until_sent(seat: &Seat) {
+pub(crate) fn wait_until_sent(seat: &Seat) {
     seat.wait_for("all is sent", "return document.querySelector('.ways .count') === null");
 }
 
@@ -20,7 +20,7 @@ fn wait_until_waiting(seat: &Seat) {
 
 /// The plan of an athlete on a desk.
 #[track_caller]
-fn plan_of(desk: &Seat, name: &str) {
+pub(crate) fn plan_of(desk: &Seat, name: &str) {
     desk.tap("link", "Board");
     desk.tap("link", name);
     desk.tap("link", "Plan");

@@ -6,6 +6,7 @@ mod coach;
 mod own;
 mod page;
 mod screens;
+mod seasons;
 mod session;
 mod trouble;
 mod versions;

@@ -24,6 +24,7 @@ use backstraight_core::view::marks::{Noises, series};
 use backstraight_core::view::maxima::Maxima;
 use backstraight_core::view::met::in_words;
 use backstraight_core::view::planned::Plan;
+use backstraight_core::view::plans::Plans;
 use backstraight_core::view::proposal::proposals;
 use backstraight_core::view::records::{Person, personal_by_season, records};
 use backstraight_core::view::screen::{Scene, SessionScreen};
@@ -62,7 +63,6 @@ pub(crate) fn everything(doc: &Document) {
     let beside = beside();
     let or = |kind, other| if doc.name().kind() == kind { doc } else { other };
     let library = Library::of(or(Kind::Library, &beside.library));
-    let plan = Plan::of(or(Kind::Plan, &beside.plan));
     let done = Done::of([
         or(Kind::Log, &beside.log),
         or(Kind::Notes, &beside.notes),
@@ -77,12 +77,12 @@ pub(crate) fn everything(doc: &Document) {
     let care = (doc.name().kind() == Kind::Care).then(|| reports(doc));
     let today: Day = "2026-11-20".parse().unwrap();
     let season = SeasonNo::new(2027).unwrap();
+    let plans = Plans::one(season, Plan::of(or(Kind::Plan, &beside.plan)));
     let athlete = Athlete {
         person: ATHLETE,
         name: "Invented",
         events: "",
-        season: Some(season),
-        plan: &plan,
+        plans: &plans,
         done: &done,
         heard_through: Some(today),
     };
@@ -103,9 +103,11 @@ pub(crate) fn everything(doc: &Document) {
     sound("records", &records(&[person], &library, &|_| true, today));
     sound("bests", &personal_by_season(&done, &library, &noises, today));
     sound("maxima", &Maxima::of(&done, &library, today));
-    let _ = in_words(&plan.met, &library, &|_| None);
+    for (_, plan) in plans.iter() {
+        let _ = in_words(&plan.met, &library, &|_| None);
+    }
+    screens(&plans, &done, &library, today);
     let _ = in_words(&done.met, &library, &|_| None);
-    screens(&plan, season, &done, &library, today);
     if doc.name().kind() == Kind::Availability {
         let read = doc.records::<Availability>("availability");
         let all = said(&read.entries);
@@ -113,9 +115,9 @@ pub(crate) fn everything(doc: &Document) {
     }
 }
 
-fn screens(plan: &Plan, season: SeasonNo, done: &Done, library: &Library, day: Day) {
-    let scene = Scene { plan, season, done, library, venue: None, day };
-    for session in plan.sessions.iter().take(8) {
+fn screens(plans: &Plans, done: &Done, library: &Library, day: Day) {
+    let scene = Scene { plans, done, library, venue: None, day };
+    for session in plans.sessions().map(|s| s.planned).take(8) {
         let _ = caution::planned(session, library, None);
         for (_, item) in session.items() {
             let record: &Prescription = &item.record;

@@ -1,0 +1,118 @@
+//! A new season beside the one that is going on, and a day of the whole squad that reaches the phones.
+
+use backstraight_browser::{Key, Kind, Seat, Stage};
+
+use crate::coach::{plan_of, wait_until_sent};
+
+fn exchange(phone: &Seat) {
+    phone.run("location.hash = '#/unsent'", Vec::new());
+    phone.tap("button", "Exchange now");
+    phone.wait_to_read("Exchanged at");
+}
+
+#[test]
+#[ignore = "needs a browser: cargo xtask browser"]
+fn a_new_season_is_begun_early_and_todays_session_stays_on_phone_and_board() {
+    let stage = Stage::of_the_club();
+    let phone = stage.come_in(Kind::Phone, "Hanne");
+    phone.wait_to_see("link", "Begin");
+    let desk = stage.come_in(Kind::Desk, "Marta");
+    plan_of(&desk, "Hanne Oakrill");
+    desk.tap("button", "Season");
+    desk.wait_to_read("Begin a new season");
+    // Days that lie in the season that is going on are refused, with words.
+    desk.run(
+        "const box = [...document.querySelectorAll('details')].find((d) => d.innerText.includes('Begin a new season')); \
+         box.open = true; const [title, from, to] = box.querySelectorAll('input'); \
+         title.dataset.test = 'title'; from.dataset.test = 'from'; to.dataset.test = 'to'; \
+         window.first = from.value; from.value = '2026-12-01'; from.dispatchEvent(new Event('input', { bubbles: true }))",
+        Vec::new(),
+    );
+    desk.fill_mark("title", "Indoors and on");
+    desk.tap("button", "Begin it");
+    desk.wait_to_read("Choose days after it, or end it earlier first");
+    desk.run(
+        "const from = document.querySelector('[data-test=from]'); from.value = window.first; \
+         from.dispatchEvent(new Event('input', { bubbles: true }))",
+        Vec::new(),
+    );
+    desk.shots("season-begin");
+    desk.assert_accessible("beginning a season");
+    desk.tap("button", "Begin it");
+    desk.wait_to_read("Season begun");
+    desk.wait_to_read("Indoors and on: ");
+    desk.wait_for(
+        "its first week, empty",
+        "return document.querySelector('.desk-day.now') === null && document.querySelector('.desk-card') === null",
+    );
+    // A session of it, on the first of its days.
+    desk.run("[...document.querySelectorAll('.desk-add')].at(-1).focus()", Vec::new());
+    desk.press(Key::Enter);
+    desk.wait_to_read("Session added");
+    desk.wait_for("the title", "return document.activeElement.value === 'New session'");
+    desk.press("Grass again");
+    desk.press(Key::Enter);
+    desk.wait_to_see("button", "Grass again");
+    desk.shots("season-next");
+    wait_until_sent(&desk);
+
+    exchange(&phone);
+    phone.tap("link", "Today");
+    phone.wait_to_see("link", "Begin");
+    let cells = "return [...document.querySelectorAll('a.board-cell')].some((a) => a.ariaLabel.startsWith('Hanne Oakrill') \
+                 && !a.ariaLabel.includes('nothing'))";
+    desk.tap("link", "Board");
+    desk.wait_for("this season on the board", cells);
+}
+
+#[test]
+#[ignore = "needs a browser: cargo xtask browser"]
+fn a_test_day_of_the_squad_reaches_the_phones_and_follows_a_change() {
+    let stage = Stage::of_the_club();
+    let desk = stage.come_in(Kind::Desk, "Marta");
+    plan_of(&desk, "Hanne Oakrill");
+    desk.tap("button", "Season");
+    desk.fill("A new day", "Hops in the hall");
+    desk.press(Key::Enter);
+    desk.wait_to_read("Hops in the hall");
+    desk.run(
+        "const line = [...document.querySelectorAll('li.row')].find((l) => l.innerText.includes('Hops in the hall') \
+         && l.querySelector('button')); line.querySelector('button').dataset.test = 'give'",
+        Vec::new(),
+    );
+    desk.tap_mark("give");
+    desk.wait_to_read("1 new session");
+    desk.shots("season-day-give");
+    desk.assert_accessible("a squad's day into the plans");
+    desk.tap("button", "Give to those chosen");
+    desk.wait_to_read("Given to ");
+    wait_until_sent(&desk);
+
+    let phone = stage.come_in(Kind::Phone, "Noor");
+    phone.tap("link", "Weeks");
+    phone.tap("button", "Later");
+    phone.wait_to_see("link", "Hops in the hall");
+    phone.tap("link", "Hops in the hall");
+    phone.shots("session-of-a-test-day");
+    phone.assert_accessible("a test day on the phone");
+
+    // When it starts is said later, and put there again.
+    desk.tap("button", "Hops in the hall");
+    desk.fill("Starts at", "18:30");
+    desk.press(Key::Enter);
+    desk.run(
+        "const line = [...document.querySelectorAll('li.row')].find((l) => l.innerText.includes('Hops in the hall') \
+         && l.innerText.includes('in the plans of')); line.querySelector('button').dataset.test = 'give'",
+        Vec::new(),
+    );
+    desk.tap_mark("give");
+    desk.wait_to_read("1 field follows");
+    desk.tap("button", "Give to those chosen");
+    desk.wait_to_read("Given to ");
+    wait_until_sent(&desk);
+    exchange(&phone);
+    phone.tap("link", "Weeks");
+    phone.tap("button", "Later");
+    phone.tap("link", "Hops in the hall");
+    phone.wait_to_read("starts at 18:30");
+}

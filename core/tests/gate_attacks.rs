@@ -83,12 +83,15 @@ impl Base {
         Parts::after(&self.last)
     }
 
-    #[expect(clippy::disallowed_methods, reason = "a refusal must take milliseconds")]
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "a refusal must not hang; how long one takes is a benchmark's to say"
+    )]
     fn refused(&self, upload: &[u8]) -> Rejected {
         let begun = Instant::now();
         let answer = self.index.check(upload, &|i| i == self.me.install());
         let took = begun.elapsed();
-        assert!(took.as_millis() < 50, "{took:?}");
+        assert!(took.as_secs() < 1, "{took:?}");
         match answer {
             Err(rejected) => rejected,
             Ok(verdict) => panic!("not refused: {verdict:?}"),

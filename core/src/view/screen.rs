@@ -155,7 +155,9 @@ impl SessionScreen {
         let asked_then = log.and_then(|l| l.session.record.asked.as_ref());
         let record = &planned.session.record;
         let starts = record.starts.map(|at| format!("starts at {}", show::clock(at)));
-        let notes = starts.into_iter().chain(record.focus.iter().map(ToString::to_string));
+        let notes = starts
+            .into_iter()
+            .chain(record.focus.iter().filter(|f| **f != record.title).map(ToString::to_string));
         Some(SessionScreen {
             planned: Some(session.clone()),
             day,

@@ -48,6 +48,7 @@ const UNITS: &[(&str, &str, u32)] = &[
     ("steps", "", 0),
     ("unit_gap", "_m", 3),
     ("run_up", "_m", 3),
+    ("starts", "_minute_of_day", 0),
 ];
 /// Packed lists of numbers.
 const LISTS: &[(&str, &str, u32)] = &[

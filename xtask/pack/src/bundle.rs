@@ -82,7 +82,7 @@ pub(crate) fn put_together(sources: &Path, made: &Made) -> Result<Page, String> 
         parts.push((part.name.as_str(), bundle.add(&format!("{}.wasm", part.name), part.bytes.clone())));
     }
     let served = |name: &str| parts.iter().find(|(part, _)| *part == name).map(|(_, path)| path.clone());
-    let glue = made.parted.into_glue(&made.glue, &served)?;
+    let glue = made.parted.put_into(&made.glue, &served)?;
     let program = bundle.add("app.wasm", made.program.clone());
     let glue = bundle.add("app.js", glue.into_bytes());
     let boot = fill::places(&text(&sources.join("boot.js"))?, &[("glue", glue), ("program", program)])

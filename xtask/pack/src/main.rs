@@ -4,6 +4,7 @@
 
 mod bundle;
 mod fill;
+mod order;
 mod part;
 mod squeeze;
 
@@ -75,7 +76,8 @@ fn bind(mut parted: Parted, compiled: &Path, dev: bool) -> Result<Made, String> 
     let wrong = |e: &dyn std::fmt::Display| format!("{}: {e}", compiled.display());
     let mut bindgen = Bindgen::new();
     bindgen.input_bytes("app", std::mem::take(&mut parted.program));
-    bindgen.typescript(false).omit_default_module_path(true);
+    // A part asks for the program's table of functions.
+    bindgen.typescript(false).omit_default_module_path(true).keep_lld_exports(true);
     bindgen.remove_name_section(!dev).remove_producers_section(true);
     bindgen.web(true).map_err(|e| wrong(&e))?;
     let mut made = bindgen.generate_output().map_err(|e| wrong(&format!("{e:#}")))?;
@@ -86,7 +88,9 @@ fn bind(mut parted: Parted, compiled: &Path, dev: bool) -> Result<Made, String> 
             "a library brings a script of its own ({brought}), which has no place yet"
         )));
     }
-    Ok(Made { glue: made.js().to_owned(), program: made.wasm_mut().emit_wasm(), parted })
+    let program = made.wasm_mut().emit_wasm();
+    let program = if dev { program } else { order::alike(&program)? };
+    Ok(Made { glue: made.js().to_owned(), program, parted })
 }
 
 /// A file that was written, and its sizes: as it is, by brotli, by gzip.

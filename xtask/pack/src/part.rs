@@ -4,6 +4,8 @@
 use std::fs;
 use std::path::Path;
 
+use crate::order;
+
 /// Where the program looks for what loads its parts. In the files that are served that stands in the glue.
 const LINK: &str = "./__wasm_split.js";
 /// How the file of a part begins that the library wrote.
@@ -53,7 +55,7 @@ impl Parted {
                 format!("{stem} belongs to two parts at once, for which the worker has no list")
             })?;
             let bytes = fs::read(&path).map_err(|e| wrong(&path, e))?;
-            let bytes = if dev { bytes } else { small(&bytes)? };
+            let bytes = if dev { bytes } else { order::alike(&bytes)? };
             parts.push(Part { name: name.to_owned(), bytes });
         }
         parts.sort_by(|a, b| a.name.cmp(&b.name));
@@ -80,7 +82,7 @@ impl Parted {
     /// Puts the script into the glue. They need each other, and each would have the other's hash in its name.
     ///
     /// `served` says under which path a part is served.
-    pub(crate) fn into_glue(
+    pub(crate) fn put_into(
         &self,
         glue: &str,
         served: &dyn Fn(&str) -> Option<String>,
@@ -130,15 +132,6 @@ fn import_of(glue: &str) -> Result<(&str, &str, &str), String> {
     Err("the glue imports no parts".to_owned())
 }
 
-/// A part as small as it can be written: without names, and every number as short as it is. As it was taken out, each
-/// has the room of the largest.
-fn small(bytes: &[u8]) -> Result<Vec<u8>, String> {
-    let mut how = walrus::ModuleConfig::new();
-    how.generate_name_section(false).generate_producers_section(false);
-    let mut part = how.parse(bytes).map_err(|e| format!("a part cannot be read: {e:#}"))?;
-    Ok(part.emit_wasm())
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -150,7 +143,7 @@ mod tests {
     #[test]
     fn the_script_goes_into_the_glue_under_the_name_that_the_glue_uses() {
         let glue = "/* glue */\nimport * as import1 from \"./__wasm_split.js\"\nimports = { a: import1 };\n";
-        let made = parted().into_glue(glue, &|name| Some(format!("/{name}-1.wasm"))).unwrap();
+        let made = parted().put_into(glue, &|name| Some(format!("/{name}-1.wasm"))).unwrap();
         assert!(made.starts_with("/* glue */\n"), "{made}");
         assert!(made.contains("new URL(\"/coach-1.wasm\", import.meta.url)"), "{made}");
         assert!(made.contains("\nconst __wasm_split_load_coach = "), "{made}");
@@ -165,20 +158,9 @@ mod tests {
     fn what_does_not_fit_is_said() {
         let glue = "import * as import1 from \"./__wasm_split.js\"\n";
         let parted = parted();
-        assert!(parted.into_glue("let a;", &|_| None).unwrap_err().contains("imports no parts"));
-        assert!(parted.into_glue(glue, &|_| None).unwrap_err().contains("not served"));
+        assert!(parted.put_into("let a;", &|_| None).unwrap_err().contains("imports no parts"));
+        assert!(parted.put_into(glue, &|_| None).unwrap_err().contains("not served"));
         let unlike = Parted { script: "let a;".to_owned(), ..parted };
-        assert!(unlike.into_glue(glue, &|_| Some(String::new())).is_err());
-    }
-
-    #[test]
-    fn a_part_is_written_as_short_as_it_is() {
-        // A function that calls itself, by a number of five bytes; and its name.
-        let code: &[u8] = &[10, 10, 1, 8, 0, 0x10, 0x80, 0x80, 0x80, 0x80, 0, 0x0b];
-        let head: &[u8] = b"\0asm\x01\0\0\0\x01\x04\x01\x60\0\0\x03\x02\x01\0\x07\x05\x01\x01x\0\0";
-        let name: &[u8] = b"\0\x0b\x04name\x01\x04\x01\0\x01n";
-        let short = small(&[head, code, name].concat()).unwrap();
-        assert_eq!(short, [head, &[10, 6, 1, 4, 0, 0x10, 0, 0x0b]].concat());
-        assert!(small(b"\0asm").is_err());
+        assert!(unlike.put_into(glue, &|_| Some(String::new())).is_err());
     }
 }

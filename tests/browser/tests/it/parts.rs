@@ -6,6 +6,9 @@ use std::fs;
 use backstraight_browser::{Built, Kind, PART, Seat, Stage};
 use serde_json::json;
 
+/// What the board, a screen of the part, says without a server.
+const OF_THE_BOARD: &str = "This screen shows what the server knows";
+
 /// How many files of parts the browser keeps, and how many this load of the page asked for.
 fn parts(seat: &Seat) -> (u64, u64) {
     let counts = seat.promise(
@@ -36,10 +39,9 @@ fn an_athletes_phone_is_spared_what_a_coachs_keeps() {
     assert_eq!(parts(&coach), (1, 1));
     stage.server.stop();
     coach.reload();
-    coach.wait_to_see("link", "Ines Tarrowby");
+    coach.wait_to_read(OF_THE_BOARD);
     coach.go("/#/library");
     coach.wait_to_see("heading", "Library");
-    assert_eq!(coach.count("button", "Try again"), 0);
 }
 
 #[test]
@@ -59,7 +61,7 @@ fn a_new_version_brings_the_part_along() {
     coach.tap("button", "Use it now");
     coach.wait_for("the new version", "return document.title === 'Backstraight, newer'");
     coach.wait_until_ready();
-    coach.wait_to_see("link", "Ines Tarrowby");
+    coach.wait_to_read(OF_THE_BOARD);
     assert_eq!(parts(&coach), (1, 1));
 }
 

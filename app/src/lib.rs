@@ -15,6 +15,7 @@ pub mod gallery;
 pub mod hub;
 pub mod kit;
 pub mod parse;
+pub mod part;
 pub mod platform;
 mod renewal;
 pub mod root;

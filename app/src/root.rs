@@ -12,6 +12,7 @@ use crate::device::shelf::MemoryShelf;
 use crate::error::AppError;
 use crate::hub::Hub;
 use crate::kit::{Button, EmptyState, ErrorBox, Kind, Toaster, Toasts, Trouble};
+use crate::part::Part;
 use crate::platform::database::Database;
 use crate::platform::tabs;
 use crate::route::{Home, Route};
@@ -32,7 +33,7 @@ enum Stage {
     /// Another tab writes.
     Elsewhere,
     /// Somebody's home.
-    Inside(Hub),
+    Inside(Hub, Part),
 }
 
 /// What was opened.
@@ -66,7 +67,7 @@ pub fn Root() -> impl IntoView {
             Ok(Opened::Outside(database)) => Stage::Outside(Rc::new(database)),
             Ok(Opened::Inside(hub)) => {
                 hub.keep_exchanging();
-                Stage::Inside(hub)
+                Stage::Inside(hub, Part::of(Home::of(hub.me().role)).await)
             }
             Err(error) => Stage::Broken(error.to_string()),
         });
@@ -75,7 +76,7 @@ pub fn Root() -> impl IntoView {
     let begin = move |take_over: bool| {
         spawn_local(async move {
             let lost = move || {
-                if let Stage::Inside(hub) = stage.get_untracked() {
+                if let Stage::Inside(hub, _) = stage.get_untracked() {
                     hub.give_up();
                 }
                 stage.set(Stage::Elsewhere);
@@ -104,7 +105,7 @@ pub fn Root() -> impl IntoView {
                 <EmptyState title=say("root.elsewhere") text=say("root.elsewhere.text") />
                 <Button label=say("root.elsewhere.here").to_owned() kind=Kind::Main big=true full=true on_press=here />
             }),
-            Stage::Inside(hub) => view! { <Inside hub=hub /> }.into_any(),
+            Stage::Inside(hub, part) => view! { <Inside hub=hub part=part /> }.into_any(),
         }}
         <Toasts toaster=toaster />
     }
@@ -126,6 +127,8 @@ fn bare(content: impl IntoView + 'static) -> AnyView {
 fn Inside(
     /// The install's documents and exchange.
     hub: Hub,
+    /// The part of the program that their home needs.
+    part: Part,
 ) -> impl IntoView {
     provide_context(hub);
     let me = hub.me();
@@ -142,5 +145,5 @@ fn Inside(
         shown.remove();
         online.remove();
     });
-    view! { <screens::Screen home=home route=route /> }
+    view! { <screens::Screen home=home route=route part=RwSignal::new(part) /> }
 }

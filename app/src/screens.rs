@@ -1,13 +1,14 @@
 //! Which screen belongs to which address, in the frame of its home.
 
 use leptos::prelude::*;
+use leptos::task::spawn_local;
 
 use crate::athlete;
 use crate::coach;
 use crate::common;
-use crate::desk;
 use crate::hub::use_hub;
 use crate::kit::{EmptyState, ErrorBox, Frame, Trouble};
+use crate::part::Part;
 use crate::route::{Home, Route};
 use crate::words::say;
 
@@ -54,6 +55,8 @@ pub fn Screen(
     home: Home,
     /// Where the page is.
     route: RwSignal<Route>,
+    /// The part of the program that this home needs.
+    part: RwSignal<Part>,
 ) -> impl IntoView {
     let hub = use_hub();
     let heading = Heading { title: RwSignal::new(String::new()), under: RwSignal::new(String::new()) };
@@ -64,12 +67,12 @@ pub fn Screen(
         <Frame home=home route=route title=heading.title under=heading.under unsent=unsent
             wide=Signal::derive(move || route.with(wide))>
             <common::clock::ClockApart />
-            {move || content(home, route.get())}
+            {move || content(home, route.get(), part)}
         </Frame>
     }
 }
 
-fn content(home: Home, route: Route) -> AnyView {
+fn content(home: Home, route: Route, part: RwSignal<Part>) -> AnyView {
     match (home, route) {
         (Home::Athlete, Route::Today) => view! { <athlete::today::Today /> }.into_any(),
         (Home::Athlete, Route::Session(key)) => view! { <athlete::session::Session key=key /> }.into_any(),
@@ -82,33 +85,29 @@ fn content(home: Home, route: Route) -> AnyView {
         (Home::Athlete, Route::Talk(_)) => {
             view! { <athlete::talk::Talk athlete=use_hub().me().person /> }.into_any()
         }
-        (Home::Coach, Route::Talk(None)) => view! { <athlete::talk::TalkList /> }.into_any(),
-        (Home::Coach, Route::Talk(Some(id))) => view! { <athlete::talk::Talk athlete=id /> }.into_any(),
-        (Home::Coach, Route::Board) => view! { <coach::board::Board /> }.into_any(),
-        (Home::Coach, Route::Attention) => view! { <coach::attention::Attention /> }.into_any(),
-        (Home::Coach | Home::Guardian, Route::Athlete(id, section)) => {
-            view! { <coach::athlete::Athlete id=id section=section /> }.into_any()
-        }
-        (Home::Care, Route::Athlete(id, _)) => view! { <coach::care::Athlete id=id /> }.into_any(),
-        (Home::Care, Route::People) => view! { <coach::care::Athletes /> }.into_any(),
-        (Home::Guardian, Route::People) => view! { <coach::wards::Wards /> }.into_any(),
-        (Home::Coach, Route::Proposals) => view! { <coach::proposals::Proposals /> }.into_any(),
-        (Home::Coach | Home::Owner, Route::People) => view! { <coach::people::PeopleScreen /> }.into_any(),
-        (Home::Coach, Route::Records) => view! { <coach::records::RecordsScreen /> }.into_any(),
-        (Home::Coach, Route::Reports) => view! { <coach::reports::Reports /> }.into_any(),
-        (Home::Coach, Route::Plan(whose, week)) => {
-            view! { <desk::week::PlanDesk whose=whose week=week /> }.into_any()
-        }
-        (Home::Coach, Route::Library) => view! { <desk::library::LibraryScreen /> }.into_any(),
         (_, Route::Settings) => view! { <common::settings::Settings /> }.into_any(),
         (home, Route::Help) => view! { <common::help::Help home=home /> }.into_any(),
-        (Home::Coach, Route::TestDay) => view! { <desk::testday::TestDay /> }.into_any(),
         (_, Route::Unsent) => view! { <athlete::unsent::Unsent /> }.into_any(),
-        (home, _) => {
-            head(say("screens.none"), "");
-            let home = (say("screens.home").to_owned(), home.start().href());
-            view! { <EmptyState title=say("screens.none") text=say("screens.none.text") action=home /> }
-                .into_any()
-        }
+        (home, route) => match part.get() {
+            Part::Here(screen) => screen(home, route),
+            Part::Missing => missing(home, part),
+            Part::Needless => none(home),
+        },
     }
+}
+
+/// An address that belongs to no screen of that home.
+pub(crate) fn none(home: Home) -> AnyView {
+    head(say("screens.none"), "");
+    let home = (say("screens.home").to_owned(), home.start().href());
+    view! { <EmptyState title=say("screens.none") text=say("screens.none.text") action=home /> }.into_any()
+}
+
+/// In place of a screen whose part of the program could not be loaded.
+fn missing(home: Home, part: RwSignal<Part>) -> AnyView {
+    head(say("screens.missing.title"), "");
+    let again = Callback::new(move |()| spawn_local(async move { part.set(Part::of(home).await) }));
+    let trouble =
+        Trouble { what: say("screens.missing").to_owned(), todo: say("screens.missing.todo").to_owned() };
+    view! { <ErrorBox trouble=trouble again=again /> }.into_any()
 }

@@ -11,6 +11,9 @@ const BUSY: &str = "data-busy";
 /// The mark by which measurements know that the first screen stands.
 const READY: &str = "ready";
 
+/// On the root element once the part of the program that an athlete does not need is in use: it is kept, too.
+const PART: &str = "data-part";
+
 /// Draws the page in place of what stands there before the program runs. The browser calls it once.
 #[wasm_bindgen(start)]
 pub fn start() {
@@ -42,6 +45,14 @@ pub(crate) fn ready() {
     if let Some(clock) = window().performance() {
         // Only measurements miss it.
         let _ = clock.mark(READY);
+    }
+}
+
+/// Says that somebody's home needs the part of the program beside this one, so that it is kept on the device as well.
+pub(crate) fn needs_part() {
+    let Some(root) = document().document_element() else { return };
+    if let Err(why) = root.set_attribute(PART, "") {
+        web_sys::console::warn_1(&why);
     }
 }
 

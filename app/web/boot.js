@@ -3,7 +3,7 @@
 // does not.
 //
 // While somebody is in the middle of something, the program sets data-busy on the root element; a new version is
-// not offered then.
+// not offered then. It sets data-part once it uses a part of it that not every device needs: that is kept then.
 const GLUE = "{{glue}}";
 const PROGRAM = "{{program}}";
 
@@ -62,11 +62,18 @@ async function keepFiles() {
     offer();
   });
   const kept = await workers.register("/sw.js", { updateViaCache: "none" });
+  // Every version that is here or on its way: one that waits may be taken without a signal.
+  const keepParts = () => {
+    if (!("part" in root.dataset)) return;
+    for (const worker of [kept.installing, kept.waiting, kept.active]) worker?.postMessage("keep-parts");
+  };
   const look = () => {
     waiting = workers.controller ? kept.waiting : null;
     offer();
+    keepParts();
   };
   kept.addEventListener("updatefound", () => kept.installing?.addEventListener("statechange", look));
+  new MutationObserver(keepParts).observe(root, { attributeFilter: ["data-part"] });
   look();
   // A page that stays open for weeks asks when it is looked at.
   document.addEventListener("visibilitychange", () => {

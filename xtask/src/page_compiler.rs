@@ -1,6 +1,7 @@
 //! Which compiler makes the page: rustup's, whose parts are brought when they are missing, else Debian's. Where the
 //! standard library is there as source it is compiled once, for size, and kept: as it is shipped it is made for speed,
-//! and in a page of many lists sorting alone would take a tenth.
+//! and in a page of many lists sorting alone would take a tenth. A page for people then also stops at a panic without
+//! making a text of it: the script around the page says that it stopped, and a page to work on says why.
 
 use std::env;
 use std::fs;
@@ -19,12 +20,14 @@ const DEBIAN_RUSTC: &str = "/usr/bin/rustc";
 const DEBIAN_CARGO: &str = "/usr/bin/cargo";
 const DEBIAN_STD: &str = "/usr/lib/rustlib/src/rust/library/std";
 /// How the standard library is compiled for a page that people get.
-const STD_FOR_SIZE: [&str; 4] = [
-    "-Zbuild-std=std,panic_abort",
-    "-Zbuild-std-features=optimize_for_size",
-    "--config",
-    "profile.release.opt-level=\"s\"",
-];
+const STD_FOR_SIZE: [&str; 3] =
+    ["-Zbuild-std-features=optimize_for_size", "--config", "profile.release.opt-level=\"s\""];
+/// Which parts of it, and what stops at a panic: the usual one, and the one that says nothing.
+const STD_AS_USUAL: &str = "-Zbuild-std=std,panic_abort";
+const STD_WITHOUT_WORDS: &str = "-Zbuild-std=std";
+const WITHOUT_WORDS: [&str; 2] = ["-Zunstable-options", "-Cpanic=immediate-abort"];
+/// Lets a stable compiler take what is not settled yet.
+const UNSETTLED: (&str, &str) = ("RUSTC_BOOTSTRAP", "1");
 /// What an outer cargo of rustup tells its children, and another compiler must not hear.
 const OF_RUSTUP: [&str; 8] = [
     "CARGO",
@@ -53,6 +56,8 @@ pub(crate) struct Compiler {
     pub(crate) out: PathBuf,
     /// The standard library that was compiled here, if it was.
     sysroot: Option<PathBuf>,
+    /// Whether a panic stops the page without a text.
+    without_words: bool,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -79,6 +84,7 @@ pub(crate) fn find(dev: bool) -> Result<Compiler, Outcome> {
         }
         return Ok(compiler);
     }
+    compiler.without_words = !dev && compiler.stops_without_words();
     compiler.make_std().map_err(Outcome::Failed)?;
     Ok(compiler)
 }
@@ -98,7 +104,13 @@ fn rustup() -> Option<Compiler> {
         }
     }
     let out = run::target().join("page/rustup");
-    let compiler = Compiler { what: "the workspace's compiler", from: From::Rustup, out, sysroot: None };
+    let compiler = Compiler {
+        what: "the workspace's compiler",
+        from: From::Rustup,
+        out,
+        sysroot: None,
+        without_words: false,
+    };
     has_target().then_some(compiler)
 }
 
@@ -135,7 +147,8 @@ fn debian_is_there() -> bool {
 
 fn debian() -> Option<Compiler> {
     let out = run::target().join("page/debian");
-    let compiler = Compiler { what: "Debian's compiler", from: From::Debian, out, sysroot: None };
+    let compiler =
+        Compiler { what: "Debian's compiler", from: From::Debian, out, sysroot: None, without_words: false };
     debian_is_there().then_some(compiler)
 }
 
@@ -151,7 +164,13 @@ impl Compiler {
         }
         // Views without their types: a page of many screens is smaller by that.
         flags.extend(["--cfg".to_owned(), "erase_components".to_owned()]);
+        // Says what refers to what, by which `pack` takes out the part that an athlete's device does not need.
+        flags.push("-Clink-args=--emit-relocs".to_owned());
         flags.extend(self.sysroot.iter().map(|folder| format!("--sysroot={}", folder.display())));
+        if self.without_words {
+            flags.extend(WITHOUT_WORDS.map(str::to_owned));
+            command.env(UNSETTLED.0, UNSETTLED.1);
+        }
         command.env_remove("RUSTFLAGS").env("CARGO_ENCODED_RUSTFLAGS", flags.join("\u{1f}"));
         command
     }
@@ -164,18 +183,33 @@ impl Compiler {
         }
     }
 
-    /// What the compiler says it is.
-    fn version(&self) -> Result<String, String> {
+    /// A question to the compiler itself.
+    fn ask(&self, args: &[&str]) -> Command {
         let mut ask = Command::new(if self.from == From::Debian { DEBIAN_RUSTC } else { "rustc" });
-        ask.current_dir(run::root()).arg("-vV");
-        read(ask)
+        ask.current_dir(run::root()).args(args);
+        ask
+    }
+
+    /// Whether this compiler can stop at a panic without making a text of it.
+    fn stops_without_words(&self) -> bool {
+        let mut ask = self.ask(&WITHOUT_WORDS);
+        ask.args(["--print", "sysroot"]).env(UNSETTLED.0, UNSETTLED.1).stderr(Stdio::null());
+        read(ask).is_ok()
     }
 
     /// Compiles the standard library for browsers, unless this compiler's is there already.
     fn make_std(&mut self) -> Result<(), String> {
         let failed = |path: &Path, e: std::io::Error| format!("{}: {e}", path.display());
-        let sysroot = self.out.join("std");
-        let version = format!("{}{}\n", self.version()?, STD_FOR_SIZE.join(" "));
+        // Each kind in a folder of its own: pages to work on and pages for people are built in turns.
+        let (name, parts) =
+            if self.without_words { ("std-terse", STD_WITHOUT_WORDS) } else { ("std", STD_AS_USUAL) };
+        let sysroot = self.out.join(name);
+        let mut flags = vec!["-Cembed-bitcode=yes"];
+        if self.without_words {
+            flags.extend(WITHOUT_WORDS);
+        }
+        let how = [&[parts], &STD_FOR_SIZE[..], &flags].concat();
+        let version = format!("{}{}\n", read(self.ask(&["-vV"]))?, how.join(" "));
         let stamp = sysroot.join("made-with.txt");
         self.sysroot = Some(sysroot.clone());
         if fs::read_to_string(&stamp).is_ok_and(|made| made == version) {
@@ -183,7 +217,7 @@ impl Compiler {
         }
         println!("-> compiling the standard library for browsers: a minute or two, once");
         let begun = Instant::now();
-        let around = self.out.join("std-build");
+        let around = self.out.join(format!("{name}-build"));
         fs::create_dir_all(around.join("src")).map_err(|e| failed(&around, e))?;
         let manifest =
             "[package]\nname = \"nothing\"\nversion = \"0.0.0\"\nedition = \"2024\"\n\n[workspace]\n";
@@ -193,12 +227,13 @@ impl Compiler {
         }
         let mut build = self.plain(&["build", "--release", "--target", TARGET]);
         build
+            .arg(parts)
             .args(STD_FOR_SIZE)
             .current_dir(&around)
             .env("CARGO_TARGET_DIR", around.join("target"))
-            .env("RUSTC_BOOTSTRAP", "1");
+            .env(UNSETTLED.0, UNSETTLED.1);
         // Link-time optimisation of the page needs it.
-        build.env_remove("RUSTFLAGS").env("CARGO_ENCODED_RUSTFLAGS", "-Cembed-bitcode=yes");
+        build.env_remove("RUSTFLAGS").env("CARGO_ENCODED_RUSTFLAGS", flags.join("\u{1f}"));
         if let Outcome::Failed(why) = run::run(build) {
             return Err(why);
         }

@@ -10,6 +10,8 @@ use crate::must::{found, must};
 /// Files whose names do not tell their content.
 const INDEX: &str = "index.html";
 const WORKER: &str = "sw.js";
+/// How the file of the part that an athlete's device does not load begins and ends.
+pub const PART: (&str, &str) = ("coach-", ".wasm");
 
 /// The folder of the workspace.
 #[must_use]
@@ -105,16 +107,19 @@ pub(crate) fn copy(from: &Path, to: &Path, wanted: &dyn Fn(&Path) -> bool) {
     }
 }
 
-/// Bytes that a new device loads: every file once, by brotli where that is smaller.
+/// Bytes that a new device loads: every file once, by brotli where that is smaller; the part that an athlete's device
+/// does not load only where it is asked for.
 #[must_use]
-pub fn brotli_total(folder: &Path) -> u64 {
+pub fn brotli_total(folder: &Path, with_part: bool) -> u64 {
     let size = |path: &Path| fs::metadata(path).map_or(0, |m| m.len());
     let mut sum = 0;
     for entry in must(fs::read_dir(folder), "the page's folder").flatten() {
         let path = entry.path();
         let name = entry.file_name().to_string_lossy().into_owned();
         if path.is_dir() {
-            sum += brotli_total(&path);
+            sum += brotli_total(&path, with_part);
+        } else if !with_part && name.starts_with(PART.0) && name.ends_with(PART.1) {
+            continue;
         } else if !(name == INDEX || name.starts_with('.') || name.ends_with(".br") || name.ends_with(".gz"))
         {
             let twin = folder.join(format!("{name}.br"));

@@ -12,7 +12,7 @@ mod process;
 mod seat;
 mod stage;
 
-pub use built::{Built, brotli_total, workspace};
+pub use built::{Built, PART, brotli_total, workspace};
 pub use look::{RULES, Tidiness};
 pub use must::must;
 pub use process::Server;

@@ -166,6 +166,12 @@ impl Seat {
     #[track_caller]
     pub fn wait_until_kept(&self) {
         self.wait_for("the files are kept", "return navigator.serviceWorker.controller !== null");
+        self.wait_for(
+            "the part in use is kept",
+            "const needed = 'part' in document.documentElement.dataset; \
+             if (needed) caches.match('/parts-are-needed').then((is) => { window.partKept = Boolean(is) }); \
+             return !needed || window.partKept === true",
+        );
     }
 
     /// Waits until a script answers true; shows what the browser's console had when it never does.

@@ -8,6 +8,7 @@ use data_encoding::HEXLOWER;
 use sha2::{Digest as _, Sha256};
 
 use crate::fill::{self, Names};
+use crate::part::Parted;
 
 /// Files by the names under which they are served.
 pub(crate) type Files = BTreeMap<String, Vec<u8>>;
@@ -18,6 +19,24 @@ pub(crate) const INDEX: &str = "index.html";
 const WORKER: &str = "sw.js";
 /// Hex digits of a hash in a name.
 const DIGITS: usize = 16;
+
+/// What was made of the compiled page.
+pub(crate) struct Made {
+    /// The script between program and browser.
+    pub(crate) glue: String,
+    /// The program, as that script wants it.
+    pub(crate) program: Vec<u8>,
+    /// What is beside the program.
+    pub(crate) parted: Parted,
+}
+
+/// All files, and which of them only some devices load.
+pub(crate) struct Page {
+    /// By names.
+    pub(crate) files: Files,
+    /// Names of files with parts of the program.
+    pub(crate) parts: Vec<String>,
+}
 
 /// Collects files and their served names.
 #[derive(Default)]
@@ -51,14 +70,20 @@ fn hash(bytes: &[u8]) -> String {
 }
 
 /// All files of the page.
-pub(crate) fn put_together(sources: &Path, glue: String, program: Vec<u8>) -> Result<Files, String> {
+pub(crate) fn put_together(sources: &Path, made: &Made) -> Result<Page, String> {
     let mut bundle = Bundle::default();
     for path in files_of(&sources.join("icons"), &["png", "svg"])? {
         let name = path.file_name().and_then(|n| n.to_str()).unwrap_or_default();
         bundle.add(&format!("icons/{name}"), bytes(&path)?);
     }
     bundle.add("style.css", styles(sources)?);
-    let program = bundle.add("app.wasm", program);
+    let mut parts = Vec::new();
+    for part in &made.parted.parts {
+        parts.push((part.name.as_str(), bundle.add(&format!("{}.wasm", part.name), part.bytes.clone())));
+    }
+    let served = |name: &str| parts.iter().find(|(part, _)| *part == name).map(|(_, path)| path.clone());
+    let glue = made.parted.put_into(&made.glue, &served)?;
+    let program = bundle.add("app.wasm", made.program.clone());
     let glue = bundle.add("app.js", glue.into_bytes());
     let boot = fill::places(&text(&sources.join("boot.js"))?, &[("glue", glue), ("program", program)])
         .map_err(|why| format!("boot.js: {why}"))?;
@@ -69,15 +94,21 @@ pub(crate) fn put_together(sources: &Path, glue: String, program: Vec<u8>) -> Re
     bundle.add("manifest.webmanifest", manifest.into_bytes());
     let index = page(&text(&sources.join(INDEX))?, &bundle.names).map_err(|why| format!("{INDEX}: {why}"))?;
     let page = bundle.add(INDEX, index.clone().into_bytes());
-    let others: Vec<String> = bundle.files.keys().map(|n| format!("/{n}")).filter(|n| *n != page).collect();
+    let mut others: Vec<String> =
+        bundle.files.keys().map(|n| format!("/{n}")).filter(|n| *n != page).collect();
     let version = hash([std::slice::from_ref(&page), others.as_slice()].concat().join("\n").as_bytes());
-    let list = format!("[\n{}]", others.iter().map(|n| format!("  \"{n}\",\n")).collect::<String>());
-    let values = [("version", version), ("page", page), ("files", list)];
+    let parts: Vec<String> = parts.into_iter().map(|(_, path)| path).collect();
+    others.retain(|path| !parts.contains(path));
+    let list = |paths: &[String]| {
+        format!("[\n{}]", paths.iter().map(|n| format!("  \"{n}\",\n")).collect::<String>())
+    };
+    let values = [("version", version), ("page", page), ("files", list(&others)), ("parts", list(&parts))];
     let worker =
         fill::places(&text(&sources.join(WORKER))?, &values).map_err(|why| format!("{WORKER}: {why}"))?;
     bundle.files.insert(WORKER.to_owned(), worker.into_bytes());
     bundle.files.insert(INDEX.to_owned(), index.into_bytes());
-    Ok(bundle.files)
+    let parts = parts.iter().map(|path| path.trim_start_matches('/').to_owned()).collect();
+    Ok(Page { files: bundle.files, parts })
 }
 
 /// The page with links to everything that it needs.
@@ -161,8 +192,14 @@ mod tests {
         Path::new(env!("CARGO_MANIFEST_DIR")).join("../../app/web")
     }
 
+    fn made(program: &[u8], part: &[u8]) -> Page {
+        let glue = "import * as import1 from \"./__wasm_split.js\"\nexport default () => {};".to_owned();
+        let parted = Parted::like(&[("coach", part)]);
+        put_together(&sources(), &Made { glue, program: program.to_vec(), parted }).unwrap()
+    }
+
     fn bundle(program: &[u8]) -> Files {
-        put_together(&sources(), "export default () => {};".to_owned(), program.to_vec()).unwrap()
+        made(program, b"part").files
     }
 
     fn of(files: &Files, name: &str) -> String {
@@ -187,6 +224,21 @@ mod tests {
         assert_eq!(one, bundle(b"program"), "the same twice");
         assert_ne!(one[WORKER], other[WORKER]);
         assert_ne!(one[INDEX], other[INDEX]);
+        let other = made(b"program", b"another part").files;
+        assert_ne!(one[WORKER], other[WORKER]);
+        assert_ne!(one[INDEX], other[INDEX]);
+    }
+
+    #[test]
+    fn a_part_is_in_a_list_of_its_own() {
+        let page = made(b"program", b"part");
+        let [part] = page.parts.as_slice() else { panic!("one part: {:?}", page.parts) };
+        assert_eq!(page.files[part], b"part");
+        let worker = of(&page.files, WORKER);
+        let (files, parts) = worker.split_once("const PARTS").unwrap();
+        assert!(parts.contains(part) && !files.contains(part), "{worker}");
+        let glue = page.files.keys().find(|n| n.starts_with("app-") && n.ends_with(".js")).unwrap();
+        assert!(of(&page.files, glue).contains(part));
     }
 
     #[test]

@@ -4,6 +4,8 @@
 
 mod bundle;
 mod fill;
+mod order;
+mod part;
 mod squeeze;
 
 use std::path::{Path, PathBuf};
@@ -12,7 +14,8 @@ use std::time::Instant;
 
 use wasm_bindgen_cli_support::Bindgen;
 
-use bundle::Files;
+use bundle::{Files, Made};
+use part::Parted;
 
 /// What it is told.
 struct Asked {
@@ -53,32 +56,41 @@ impl Asked {
 
 fn pack(asked: &Asked) -> Result<(), String> {
     let begun = Instant::now();
-    let (glue, program) = bind(&asked.compiled, asked.dev)?;
-    println!("   glue between program and browser: {:.1} s", begun.elapsed().as_secs_f64());
-    let files = bundle::put_together(&asked.sources, glue, program)?;
+    let compiled =
+        std::fs::read(&asked.compiled).map_err(|e| format!("{}: {e}", asked.compiled.display()))?;
+    let parted = Parted::of(&compiled, &asked.compiled.with_extension("parts"), asked.dev)?;
+    println!("   parts of the page: {:.1} s", begun.elapsed().as_secs_f64());
     let begun = Instant::now();
-    let written = write(&files, &asked.out, asked.dev)?;
-    println!("   {} files written: {:.1} s", files.len(), begun.elapsed().as_secs_f64());
-    tell(&written, asked.dev);
+    let made = bind(parted, &asked.compiled, asked.dev)?;
+    println!("   glue between program and browser: {:.1} s", begun.elapsed().as_secs_f64());
+    let page = bundle::put_together(&asked.sources, &made)?;
+    let begun = Instant::now();
+    let written = write(&page.files, &asked.out, asked.dev)?;
+    println!("   {} files written: {:.1} s", written.len(), begun.elapsed().as_secs_f64());
+    tell(&written, &page.parts, asked.dev);
     Ok(())
 }
 
 /// The script between program and browser, and the program as the script wants it.
-fn bind(compiled: &Path, dev: bool) -> Result<(String, Vec<u8>), String> {
+fn bind(mut parted: Parted, compiled: &Path, dev: bool) -> Result<Made, String> {
     let wrong = |e: &dyn std::fmt::Display| format!("{}: {e}", compiled.display());
     let mut bindgen = Bindgen::new();
-    bindgen.input_path(compiled).typescript(false).omit_default_module_path(true);
+    bindgen.input_bytes("app", std::mem::take(&mut parted.program));
+    // A part asks for the program's table of functions.
+    bindgen.typescript(false).omit_default_module_path(true).keep_lld_exports(true);
     bindgen.remove_name_section(!dev).remove_producers_section(true);
     bindgen.web(true).map_err(|e| wrong(&e))?;
     let mut made = bindgen.generate_output().map_err(|e| wrong(&format!("{e:#}")))?;
-    // Scripts that a library brings along would need names and places of their own.
+    // Scripts that a library brings along would need names and places of their own. The one by which the program loads its parts has its place in the glue.
     let inline = made.snippets().iter().filter(|(_, scripts)| !scripts.is_empty()).map(|(from, _)| from);
     if let Some(brought) = inline.chain(made.local_modules().keys()).next() {
         return Err(wrong(&format!(
             "a library brings a script of its own ({brought}), which has no place yet"
         )));
     }
-    Ok((made.js().to_owned(), made.wasm_mut().emit_wasm()))
+    let program = made.wasm_mut().emit_wasm();
+    let program = if dev { program } else { order::alike(&program)? };
+    Ok(Made { glue: made.js().to_owned(), program, parted })
 }
 
 /// A file that was written, and its sizes: as it is, by brotli, by gzip.
@@ -115,17 +127,23 @@ fn write(files: &Files, out: &Path, dev: bool) -> Result<Vec<Written>, String> {
     Ok(written)
 }
 
-/// Sizes of all files. The page as such is written twice and sent once.
-fn tell(written: &[Written], dev: bool) {
+/// Sizes of all files. The page as such is written twice and sent once; an athlete's device loads no part.
+fn tell(written: &[Written], parts: &[String], dev: bool) {
     println!("   {:<44} {:>10} {:>10} {:>10}", "file", "bytes", "brotli", "gzip");
-    let mut sum = [0; 3];
+    let (mut sum, mut without) = ([0; 3], [0; 3]);
     for file in written {
         let [raw, br, gz] = file.sizes;
         println!("   {:<44} {raw:>10} {br:>10} {gz:>10}", file.name);
         if file.name != bundle::INDEX {
             sum.iter_mut().zip(file.sizes).for_each(|(sum, size)| *sum += size);
+            if !parts.contains(&file.name) {
+                without.iter_mut().zip(file.sizes).for_each(|(sum, size)| *sum += size);
+            }
         }
     }
     let note = if dev { "   (not compressed: --dev)" } else { "" };
-    println!("   {:<44} {:>10} {:>10} {:>10}{note}", "sent to a new device", sum[0], sum[1], sum[2]);
+    for (whose, sum) in [("an athlete's", without), ("a coach's", sum)] {
+        let what = format!("sent to {whose} new device");
+        println!("   {what:<44} {:>10} {:>10} {:>10}{note}", sum[0], sum[1], sum[2]);
+    }
 }

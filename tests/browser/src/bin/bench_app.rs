@@ -15,7 +15,10 @@ const ATHLETES: usize = 60;
 
 fn main() {
     let page = Built::usual();
-    line("sent to a new device, by brotli", kilobytes(brotli_total(page.folder())), Some(900.0), "kB");
+    for (whose, part, budget) in [("an athlete's", false, Some(900.0)), ("a coach's", true, None)] {
+        let total = brotli_total(page.folder(), part);
+        line(&format!("sent to {whose} new device, by brotli"), kilobytes(total), budget, "kB");
+    }
     first_loads();
     // Of the release program alone: what it has inside is what is measured.
     let mut stage = Stage::of_the_club_in_the_program();

@@ -5,6 +5,7 @@ mod athlete;
 mod coach;
 mod own;
 mod page;
+mod parts;
 mod screens;
 mod seasons;
 mod session;

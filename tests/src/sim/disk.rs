@@ -109,6 +109,12 @@ impl Disk {
         self.0.borrow().dead
     }
 
+    /// Whether it keeps that parcel for somebody.
+    #[must_use]
+    pub(super) fn carries(&self, parcel: &Parcel) -> bool {
+        self.0.borrow().image.carried.iter().any(|row| row.parcel == *parcel)
+    }
+
     /// How many writes there were.
     #[must_use]
     pub(super) fn writes(&self) -> u64 {
@@ -345,9 +351,10 @@ impl Shelf for Disk {
     }
 
     fn keep_carried(&mut self, name: &DocName, parcel: &Parcel, fresh: Fresh<'_>) -> Result<bool, DiskError> {
+        let drops = self.is(Planted::ParcelIsDropped);
         self.write(|image| {
             let known = image.carried.iter().any(|row| row.parcel == *parcel);
-            if !known {
+            if !known && !drops {
                 image.numbers += 1;
                 image.carried.push(CarriedRow { id: image.numbers, parcel: parcel.clone(), refused: None });
             }

@@ -36,11 +36,13 @@ pub enum Planted {
     ParcelIsDropped,
     /// The server says that it has a parcel, and did not look at it.
     ParcelCountsUnread,
+    /// Two servers that are thought to share a database have one each, the second a copy.
+    TwoDatabases,
 }
 
 impl Planted {
     /// Every one.
-    pub const ALL: [Planted; 16] = [
+    pub const ALL: [Planted; 17] = [
         Planted::AppendForgets,
         Planted::FullSaysSaved,
         Planted::TakeForgetsChanges,
@@ -57,6 +59,7 @@ impl Planted {
         Planted::MalformedStops,
         Planted::ParcelIsDropped,
         Planted::ParcelCountsUnread,
+        Planted::TwoDatabases,
     ];
 
     /// Its name on the command line.
@@ -79,6 +82,7 @@ impl Planted {
             Planted::MalformedStops => "malformed-stops",
             Planted::ParcelIsDropped => "parcel-is-dropped",
             Planted::ParcelCountsUnread => "parcel-counts-unread",
+            Planted::TwoDatabases => "two-databases",
         }
     }
 }

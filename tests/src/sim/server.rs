@@ -1,5 +1,5 @@
-//! The server of a simulated world: the real one with its real store, called without a network in between. It can be
-//! restarted, lose its disk at a commit, be backed up and be restored. Knows no phone.
+//! The server of a simulated world: the real one with its real store, called without a network in between, twice over
+//! one database. It can be restarted, lose its disk at a commit, be backed up and be restored. Knows no phone.
 
 use std::os::unix::fs::PermissionsExt as _;
 use std::path::PathBuf;
@@ -34,6 +34,7 @@ use backstraight_server::token::Bearer;
 use super::DEVICES;
 use super::planted::Planted;
 use crate::clock::SetClock;
+use crate::rng::Rng;
 use crate::stand::START;
 
 /// SQLite's extended code of a write that the disk did not take (`SQLITE_IOERR_FSYNC`).
@@ -126,6 +127,9 @@ pub(super) struct Server {
     runtime: tokio::runtime::Runtime,
     faults: Arc<Faults>,
     app: Option<Shared>,
+    /// Another one over the same database, with caches of its own. A request comes to either.
+    second: Option<Shared>,
+    turns: Rng,
     /// The club.
     pub(super) club: ClubId,
     athletes: Vec<Caller>,
@@ -168,6 +172,8 @@ impl Server {
             runtime: tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap(),
             faults: Arc::default(),
             app: None,
+            second: None,
+            turns: Rng::new(0),
             club,
             athletes: Vec::new(),
             before: None,
@@ -209,7 +215,8 @@ impl Server {
     /// Whether it runs.
     #[must_use]
     pub(super) fn runs(&self) -> bool {
-        self.app.as_ref().is_some_and(|app| !app.store.stopped())
+        let works = |app: &Shared| !app.store.stopped();
+        self.app.as_ref().is_some_and(works) && self.second.as_ref().is_none_or(works)
     }
 
     /// Starts it, whatever it died of.
@@ -221,29 +228,58 @@ impl Server {
         if self.planted == Some(Planted::AcknowledgesTooEarly) && self.older().is_file() {
             std::fs::copy(self.older(), self.data().join("backstraight.db")).unwrap();
         }
-        let clock = self.clock.clone();
-        let clock = Clock::new(move || clock.now());
-        let open = || {
-            let mut config = Config::on(self.data());
-            config.page = Some(self.dir.path().join("no-page"));
-            let options = StoreOptions { faults: Arc::clone(&self.faults), ..StoreOptions::default() };
-            App::open(config, options, clock.clone())
-        };
-        let app = open().or_else(|error| {
+        let app = self.open(self.data(), false).or_else(|error| {
             if !matches!(error, StoreError::Stopped) {
                 return Err(error);
             }
             // After a disk error a server waits for its machine to be started anew.
             Folder::open(&self.data())?.forget_stopped()?;
-            open()
+            self.open(self.data(), false)
         });
         let app = app.unwrap();
         self.epoch = Some(app.store.epoch());
         self.app = Some(app);
     }
 
+    fn open(&self, data: PathBuf, guest: bool) -> Result<Shared, StoreError> {
+        let clock = self.clock.clone();
+        let mut config = Config::on(data);
+        config.page = Some(self.dir.path().join("no-page"));
+        let options = StoreOptions { guest, faults: Arc::clone(&self.faults), ..StoreOptions::default() };
+        App::open(config, options, Clock::new(move || clock.now()))
+    }
+
+    /// A copy of the folder as it is now.
+    fn copied(&self) -> PathBuf {
+        let copy = self.dir.path().join("copy");
+        for part in ["backstraight.db", "backstraight.db-wal", "keys/signing.key", "keys/secret.key"] {
+            let (from, to) = (self.data().join(part), copy.join(part));
+            std::fs::create_dir_all(to.parent().unwrap()).unwrap();
+            // The log may not be there.
+            let _ = std::fs::copy(from, to);
+        }
+        let _ = std::fs::remove_file(copy.join("backstraight.db-shm"));
+        copy
+    }
+
+    /// The one of both to which a request comes. The second is started by the first that comes to it.
+    fn either(&mut self) -> Option<Shared> {
+        let app = self.app.clone()?;
+        if !self.turns.once_in(3) || app.store.stopped() {
+            return Some(app);
+        }
+        if self.second.is_none() {
+            let same = if self.planted == Some(Planted::TwoDatabases) { self.copied() } else { self.data() };
+            self.second = Some(self.open(same, true).unwrap());
+        }
+        self.second.clone()
+    }
+
     /// Stops it.
     pub(super) fn stop(&mut self) {
+        if let Some(second) = self.second.take() {
+            second.store.close();
+        }
         let Some(app) = self.app.take() else { return };
         app.store.close();
         drop(app);
@@ -333,7 +369,7 @@ impl Server {
     /// # Panics
     /// When storage cannot be read.
     pub(super) fn exchange(&mut self, from: &Identity, body: Vec<u8>) -> Result<Vec<u8>, NoAnswer> {
-        let app = self.app.clone().ok_or(NoAnswer::Down)?;
+        let app = self.either().ok_or(NoAnswer::Down)?;
         let bearer = Bearer { person: from.person, install: from.install };
         let known = app.store.read_blocking(|db| account::caller(db, bearer)).map_err(|_| NoAnswer::Down)?;
         let served = self.planted == Some(Planted::WithdrawnIsServed);

@@ -9,6 +9,7 @@ mod deeds;
 pub(crate) mod disk;
 mod hostile;
 mod planted;
+mod rot;
 mod server;
 mod world;
 
@@ -43,11 +44,13 @@ pub enum Chaos {
     Withdraw,
     /// Somebody of the club sends what no app would.
     Hostile,
+    /// Bits on disks of devices are not what they were.
+    Rot,
 }
 
 impl Chaos {
     /// All of it.
-    pub const ALL: [Chaos; 11] = [
+    pub const ALL: [Chaos; 12] = [
         Chaos::Network,
         Chaos::Replay,
         Chaos::Crash,
@@ -59,6 +62,7 @@ impl Chaos {
         Chaos::Clock,
         Chaos::Withdraw,
         Chaos::Hostile,
+        Chaos::Rot,
     ];
 }
 
@@ -103,6 +107,8 @@ pub struct Tally {
     pub carried: u64,
     /// Apps that were closed or died.
     pub crashes: u64,
+    /// Documents of which a bit rotted on a device's disk.
+    pub rotten: u64,
     /// Phones that were set back.
     pub phones_set_back: u64,
     /// Times that the server was started anew.
@@ -138,6 +144,7 @@ impl Tally {
             hostile: self.hostile + other.hostile,
             carried: self.carried + other.carried,
             crashes: self.crashes + other.crashes,
+            rotten: self.rotten + other.rotten,
             phones_set_back: self.phones_set_back + other.phones_set_back,
             servers_started: self.servers_started + other.servers_started,
             servers_set_back: self.servers_set_back + other.servers_set_back,

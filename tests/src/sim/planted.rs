@@ -38,11 +38,13 @@ pub enum Planted {
     ParcelCountsUnread,
     /// Two servers that are thought to share a database have one each, the second a copy.
     TwoDatabases,
+    /// Bytes of a disk are read as they are, whatever their checksum says.
+    RotIsOverlooked,
 }
 
 impl Planted {
     /// Every one.
-    pub const ALL: [Planted; 17] = [
+    pub const ALL: [Planted; 18] = [
         Planted::AppendForgets,
         Planted::FullSaysSaved,
         Planted::TakeForgetsChanges,
@@ -60,6 +62,7 @@ impl Planted {
         Planted::ParcelIsDropped,
         Planted::ParcelCountsUnread,
         Planted::TwoDatabases,
+        Planted::RotIsOverlooked,
     ];
 
     /// Its name on the command line.
@@ -83,6 +86,7 @@ impl Planted {
             Planted::ParcelIsDropped => "parcel-is-dropped",
             Planted::ParcelCountsUnread => "parcel-counts-unread",
             Planted::TwoDatabases => "two-databases",
+            Planted::RotIsOverlooked => "rot-is-overlooked",
         }
     }
 }

@@ -223,6 +223,7 @@ impl World {
             }
             93 if self.may(Chaos::Hostile) => self.harm(&mut rng),
             97..=98 => self.hand_over(&mut rng),
+            99 if self.may(Chaos::Rot) => self.rot(d, &mut rng),
             96 if self.may(Chaos::Withdraw) => {
                 self.withdraw();
                 Ok(())

@@ -16,7 +16,7 @@ use backstraight_core::model::name::DocName;
 use super::Found;
 use super::book::Fact;
 use super::disk::DiskError;
-use super::world::World;
+use super::world::{Phone, World};
 use crate::rng::Rng;
 
 /// Devices that write logs, and those that carry them.
@@ -110,7 +110,8 @@ impl World {
             let Ok(DocName::Log(_, month)) = parcel.document() else { continue };
             for (install, newest) in newest(parcel) {
                 let now = self.server.now();
-                if let Some(phone) = self.phones.iter_mut().find(|p| p.identity.install == install) {
+                let of = |p: &&mut Phone| p.identity.install == install && !p.doubted;
+                if let Some(phone) = self.phones.iter_mut().find(of) {
                     phone.heard = phone.heard.map(|was| told(was, month, newest, now));
                 }
             }

@@ -37,6 +37,8 @@ pub(super) struct Phone {
     pub(super) withdrawn: bool,
     /// The day of which it told the server last.
     pub(super) heard: Option<Day>,
+    /// Whether the day of which it told last was not believed.
+    pub(super) doubted: bool,
     /// A backup of the phone, and how many facts there were then.
     image: Option<(Image, usize)>,
     /// The session that is open: its log, its key, the exercise's, and whether that was begun.
@@ -50,7 +52,7 @@ pub(super) struct Phone {
 struct Kept {
     file: std::path::PathBuf,
     had: std::collections::BTreeSet<usize>,
-    phones: Vec<(bool, Option<Day>)>,
+    phones: Vec<(bool, Option<Day>, bool)>,
 }
 
 /// The world.
@@ -104,6 +106,7 @@ impl World {
                 was_wrong: false,
                 withdrawn: false,
                 heard: None,
+                doubted: false,
                 image: None,
                 session: None,
                 exercise: None,
@@ -324,7 +327,12 @@ impl World {
             return Err(Found(format!("device {d} was withdrawn and answered all the same")));
         }
         if answer.is_ok() && whole && phone.identity.role == Role::Athlete {
-            phone.heard = Some(today);
+            let server = Day::of(self.server.now(), 0).unwrap();
+            // A day too far from the server's is not believed, nor is what others bring of that device until it is.
+            phone.doubted = today.since(server).abs() > 2;
+            if !phone.doubted {
+                phone.heard = Some(today);
+            }
         }
         if let (Ok(answer), Some(up)) = (&answer, &up) {
             self.heard_by_parcels(up, answer);
@@ -340,13 +348,7 @@ impl World {
         let last = i64::try_from(self.underway.len()).unwrap() - 1;
         let (d, body, today) = self.underway.swap_remove(usize::try_from(rng.range(0, last)).unwrap());
         self.tally.requests += 1;
-        let server = Day::of(self.server.now(), 0).unwrap();
-        let heard = self.phones[d].heard;
         self.request(d, body, today)?.ok();
-        // A day too far from the server's is not believed.
-        if today.since(server).abs() > 2 {
-            self.phones[d].heard = heard;
-        }
         Ok(())
     }
 
@@ -372,7 +374,7 @@ impl World {
         }
         if self.backups.is_empty() || rng.once_in(3) {
             let Some(file) = self.server.backup(self.backups.len()) else { return };
-            let phones = self.phones.iter().map(|p| (p.withdrawn, p.heard)).collect();
+            let phones = self.phones.iter().map(|p| (p.withdrawn, p.heard, p.doubted)).collect();
             self.backups.push(Kept { file, had: self.book.with_server(), phones });
             return;
         }
@@ -381,8 +383,8 @@ impl World {
         let kept = &self.backups[usize::try_from(rng.range(0, last)).unwrap()];
         self.server.restore(&kept.file);
         self.book.server_set_back(&kept.had);
-        for (phone, (withdrawn, heard)) in self.phones.iter_mut().zip(&kept.phones) {
-            (phone.withdrawn, phone.heard) = (*withdrawn, *heard);
+        for (phone, was) in self.phones.iter_mut().zip(&kept.phones) {
+            (phone.withdrawn, phone.heard, phone.doubted) = *was;
         }
     }
 

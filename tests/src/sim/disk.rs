@@ -15,7 +15,10 @@ use backstraight_core::exchange::carry::Parcel;
 use backstraight_core::exchange::wire::{Known, Refusal};
 use backstraight_core::model::name::DocName;
 
+use sha2::{Digest as _, Sha256};
+
 use super::planted::Planted;
+use crate::rng::Rng;
 
 /// Why a disk did not do what it was asked.
 #[derive(Debug, thiserror::Error)]
@@ -70,6 +73,8 @@ struct Inside {
     dead: bool,
     full: bool,
     writes: u64,
+    /// How often a document that did not open was rescued.
+    rescued: u64,
     planted: Option<Planted>,
 }
 
@@ -107,6 +112,43 @@ impl Disk {
     #[must_use]
     pub(super) fn dead(&self) -> bool {
         self.0.borrow().dead
+    }
+
+    /// Whether it keeps that parcel for somebody.
+    #[must_use]
+    pub(super) fn carries(&self, parcel: &Parcel) -> bool {
+        self.0.borrow().image.carried.iter().any(|row| row.parcel == *parcel)
+    }
+
+    /// A document that it keeps.
+    #[must_use]
+    pub(super) fn some_document(&self, rng: &mut Rng) -> Option<DocName> {
+        let inside = self.0.borrow();
+        inside.image.docs.keys().nth(rng.below(inside.image.docs.len())).copied()
+    }
+
+    /// How often a document was rescued.
+    #[must_use]
+    pub(super) fn rescued(&self) -> u64 {
+        self.0.borrow().rescued
+    }
+
+    /// A bit of a document is not what it was; whether there was one.
+    pub(super) fn rot(&self, name: &DocName, rng: &mut Rng) -> bool {
+        let mut inside = self.0.borrow_mut();
+        let unchecked = inside.planted == Some(Planted::RotIsOverlooked);
+        let Some(kept) = inside.image.docs.get_mut(name) else { return false };
+        let parts = kept.chunks.len() + usize::from(kept.saved.is_some());
+        // The newest is read by nothing that would notice otherwise.
+        let at = if unchecked { parts.saturating_sub(1) } else { rng.below(parts) };
+        let Some(part) = kept.saved.iter_mut().chain(&mut kept.chunks).nth(at) else { return false };
+        let byte = rng.below(part.len());
+        part.iter_mut().skip(byte).take(1).for_each(|b| *b ^= 1 << rng.range(0, 7));
+        if unchecked && byte >= 8 {
+            let sum = Sha256::digest(&part[8..]);
+            part[4..8].copy_from_slice(&sum[..4]);
+        }
+        true
     }
 
     /// How many writes there were.
@@ -283,6 +325,7 @@ impl Shelf for Disk {
         let doc = rescue::longest(*name, saved.as_deref().unwrap_or_default(), &chunks)
             .ok_or_else(|| DeviceError::Answer(format!("{name} cannot be rescued")))?;
         let (row, bytes) = (rescue::unsure(&doc), doc.save());
+        self.0.borrow_mut().rescued += 1;
         self.write(|image| image.replace(&row, &bytes))?;
         Ok(doc)
     }
@@ -345,9 +388,10 @@ impl Shelf for Disk {
     }
 
     fn keep_carried(&mut self, name: &DocName, parcel: &Parcel, fresh: Fresh<'_>) -> Result<bool, DiskError> {
+        let drops = self.is(Planted::ParcelIsDropped);
         self.write(|image| {
             let known = image.carried.iter().any(|row| row.parcel == *parcel);
-            if !known {
+            if !known && !drops {
                 image.numbers += 1;
                 image.carried.push(CarriedRow { id: image.numbers, parcel: parcel.clone(), refused: None });
             }

@@ -3,9 +3,13 @@
 //! people were told, held against what is there. A seed that finds something finds it again.
 
 mod book;
+mod carry;
 mod check;
+mod deeds;
 pub(crate) mod disk;
+mod hostile;
 mod planted;
+mod rot;
 mod server;
 mod world;
 
@@ -38,11 +42,15 @@ pub enum Chaos {
     Clock,
     /// A device is shut out.
     Withdraw,
+    /// Somebody of the club sends what no app would.
+    Hostile,
+    /// Bits on disks of devices are not what they were.
+    Rot,
 }
 
 impl Chaos {
     /// All of it.
-    pub const ALL: [Chaos; 10] = [
+    pub const ALL: [Chaos; 12] = [
         Chaos::Network,
         Chaos::Replay,
         Chaos::Crash,
@@ -53,6 +61,8 @@ impl Chaos {
         Chaos::ServerRestore,
         Chaos::Clock,
         Chaos::Withdraw,
+        Chaos::Hostile,
+        Chaos::Rot,
     ];
 }
 
@@ -91,10 +101,18 @@ pub struct Tally {
     pub writes: u64,
     /// Requests.
     pub requests: u64,
+    /// Of these, by somebody who means harm.
+    pub hostile: u64,
+    /// Facts that somebody else took along.
+    pub carried: u64,
     /// Apps that were closed or died.
     pub crashes: u64,
+    /// Documents of which a bit rotted on a device's disk.
+    pub rotten: u64,
     /// Phones that were set back.
     pub phones_set_back: u64,
+    /// Times that the server was started anew.
+    pub servers_started: u64,
     /// Times that the server was set back.
     pub servers_set_back: u64,
     /// What was acknowledged and held against what is there.
@@ -106,10 +124,13 @@ pub struct Tally {
 }
 
 impl Tally {
-    /// Everything that was simulated: deeds, writes, requests and steps.
+    /// What people, devices and the server did: deeds, writes to disks of devices, requests, apps that died or were
+    /// closed, phones and servers that were set back, starts of the server. Steps are none, nor is what only prepares
+    /// that something goes wrong, nor anything that is done to see whether it did.
     #[must_use]
     pub const fn operations(&self) -> u64 {
-        self.steps + self.deeds + self.writes + self.requests
+        let went_wrong = self.crashes + self.phones_set_back + self.servers_set_back;
+        self.deeds + self.writes + self.requests + went_wrong + self.servers_started
     }
 
     /// Both together.
@@ -120,8 +141,12 @@ impl Tally {
             deeds: self.deeds + other.deeds,
             writes: self.writes + other.writes,
             requests: self.requests + other.requests,
+            hostile: self.hostile + other.hostile,
+            carried: self.carried + other.carried,
             crashes: self.crashes + other.crashes,
+            rotten: self.rotten + other.rotten,
             phones_set_back: self.phones_set_back + other.phones_set_back,
+            servers_started: self.servers_started + other.servers_started,
             servers_set_back: self.servers_set_back + other.servers_set_back,
             facts: self.facts + other.facts,
             reached: self.reached || other.reached,

@@ -28,11 +28,23 @@ pub enum Planted {
     WithdrawnIsServed,
     /// When a coach comes by, the athletes count as heard.
     CoachCountsAsAthlete,
+    /// A request is carried out with the rights of whoever it writes about, not of whoever sent it.
+    ContentsSayWho,
+    /// A request that cannot be read takes the server down.
+    MalformedStops,
+    /// A device says that it keeps a parcel for somebody, and does not.
+    ParcelIsDropped,
+    /// The server says that it has a parcel, and did not look at it.
+    ParcelCountsUnread,
+    /// Two servers that are thought to share a database have one each, the second a copy.
+    TwoDatabases,
+    /// Bytes of a disk are read as they are, whatever their checksum says.
+    RotIsOverlooked,
 }
 
 impl Planted {
     /// Every one.
-    pub const ALL: [Planted; 12] = [
+    pub const ALL: [Planted; 18] = [
         Planted::AppendForgets,
         Planted::FullSaysSaved,
         Planted::TakeForgetsChanges,
@@ -45,6 +57,12 @@ impl Planted {
         Planted::CallerIsMixedUp,
         Planted::WithdrawnIsServed,
         Planted::CoachCountsAsAthlete,
+        Planted::ContentsSayWho,
+        Planted::MalformedStops,
+        Planted::ParcelIsDropped,
+        Planted::ParcelCountsUnread,
+        Planted::TwoDatabases,
+        Planted::RotIsOverlooked,
     ];
 
     /// Its name on the command line.
@@ -63,6 +81,12 @@ impl Planted {
             Planted::CallerIsMixedUp => "caller-is-mixed-up",
             Planted::WithdrawnIsServed => "withdrawn-is-served",
             Planted::CoachCountsAsAthlete => "coach-counts-as-athlete",
+            Planted::ContentsSayWho => "contents-say-who",
+            Planted::MalformedStops => "malformed-stops",
+            Planted::ParcelIsDropped => "parcel-is-dropped",
+            Planted::ParcelCountsUnread => "parcel-counts-unread",
+            Planted::TwoDatabases => "two-databases",
+            Planted::RotIsOverlooked => "rot-is-overlooked",
         }
     }
 }

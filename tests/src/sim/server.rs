@@ -1,17 +1,18 @@
-//! The server of a simulated world: the real one with its real store, called without a network in between. It can be
-//! restarted, lose its disk at a commit, be backed up and be restored. Knows no phone.
+//! The server of a simulated world: the real one with its real store, called without a network in between, twice over
+//! one database. It can be restarted, lose its disk at a commit, be backed up and be restored. Knows no phone.
 
+use std::os::unix::fs::PermissionsExt as _;
 use std::path::PathBuf;
-use std::sync::Arc;
 use std::sync::atomic::Ordering;
+use std::sync::{Arc, OnceLock};
 
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::{ChangeHash, ClubId, InstallId, PersonId};
 use backstraight_core::base::moment::Moment;
-use backstraight_core::device::identity::Identity;
+use backstraight_core::device::identity::{Identity, InstallKey};
 use backstraight_core::doc::open::Document;
 use backstraight_core::exchange::access::{Asker, Role};
-use backstraight_core::exchange::wire::Up;
+use backstraight_core::exchange::wire::{self, Down, Outcome, Up};
 use backstraight_core::model::name::DocName;
 use backstraight_ffi::phone::Clock as _;
 use backstraight_server::app::{App, Clock, Shared};
@@ -30,8 +31,11 @@ use backstraight_server::store::{
 };
 use backstraight_server::token::Bearer;
 
+use super::DEVICES;
 use super::planted::Planted;
 use crate::clock::SetClock;
+use crate::rng::Rng;
+use crate::stand::START;
 
 /// SQLite's extended code of a write that the disk did not take (`SQLITE_IOERR_FSYNC`).
 const LOST_AT_FSYNC: i32 = 1034;
@@ -47,6 +51,74 @@ pub(super) enum NoAnswer {
     Said(Problem),
 }
 
+/// A club as every life finds it, made once: what its server has in its folder, its people and their installs.
+#[derive(Debug)]
+struct Begun {
+    files: Vec<(PathBuf, Vec<u8>)>,
+    club: ClubId,
+    people: Vec<PersonId>,
+    installs: Vec<Identity>,
+}
+
+static BEGUN: OnceLock<Begun> = OnceLock::new();
+
+/// Two athletes, a coach, care staff, and an athlete who means harm.
+const PEOPLE: [(Role, &str); 5] = [
+    (Role::Athlete, "Mira Aalto"),
+    (Role::Athlete, "Noor Brandt"),
+    (Role::HeadCoach, "Ruth Adeyemi"),
+    (Role::Care, "Ines Falk"),
+    (Role::Athlete, "Odd Larsson"),
+];
+/// Whose the installs are: two athletes with a phone, the first with a tablet too; a coach with a desk and a phone;
+/// care staff; and last the install of the one who means harm, which is no device of the world.
+const WHOSE: [usize; DEVICES + 1] = [0, 0, 1, 2, 2, 3, 4];
+
+impl Begun {
+    fn make() -> Begun {
+        let clock = SetClock::at(START);
+        let club = ClubId::new(clock.now(), secret::random());
+        let mut server = Server::empty(clock, club, None);
+        server.start();
+        let (grant, now) = (AtTheMachine.to_keep_accounts(), server.clock.now());
+        server
+            .store()
+            .write_blocking(move |db| people::add_club(db, &grant, club, "Cinder Lane", now))
+            .unwrap();
+        let people = PEOPLE.map(|(role, name)| server.person(role, name)).to_vec();
+        let installs =
+            WHOSE.iter().zip(1..).map(|(n, seed)| server.enrol(people[*n], InstallKey::of([seed; 32])));
+        let installs = installs.collect();
+        server.stop();
+        let data = server.data();
+        let mut files = Vec::new();
+        for folder in [data.clone(), data.join("keys")] {
+            for entry in std::fs::read_dir(folder).unwrap() {
+                let path = entry.unwrap().path();
+                if path.is_file() {
+                    let bytes = std::fs::read(&path).unwrap();
+                    files.push((path.strip_prefix(&data).unwrap().to_owned(), bytes));
+                }
+            }
+        }
+        Begun { files, club, people, installs }
+    }
+}
+
+fn caller_of(install: &Identity) -> Caller {
+    let asker = Asker { person: install.person, club: install.club, role: install.role };
+    Caller { asker, install: install.install }
+}
+
+/// Of an athlete's request that writes a document of another athlete: that one, in place of the caller.
+fn whose(up: &Up, caller: Caller) -> Caller {
+    let mut written = up.docs.iter().filter(|doc| doc.changes.is_some());
+    let athlete = written.find_map(|doc| wire::name(&doc.name).ok()?.athlete());
+    let theirs = |i: &&Identity| Some(i.person) == athlete && i.person != caller.asker.person;
+    let other = Server::everybody().1.iter().find(theirs).filter(|_| caller.asker.role == Role::Athlete);
+    other.map_or(caller, caller_of)
+}
+
 /// The server.
 #[derive(Debug)]
 pub(super) struct Server {
@@ -55,6 +127,9 @@ pub(super) struct Server {
     runtime: tokio::runtime::Runtime,
     faults: Arc<Faults>,
     app: Option<Shared>,
+    /// Another one over the same database, with caches of its own. A request comes to either.
+    second: Option<Shared>,
+    turns: Rng,
     /// The club.
     pub(super) club: ClubId,
     athletes: Vec<Caller>,
@@ -64,38 +139,69 @@ pub(super) struct Server {
 }
 
 impl Server {
-    /// A server with one club, at a moment.
+    /// A server with one club, whose people have their installs, at the moment when everything begins.
     ///
     /// # Panics
     /// When it cannot be made on this machine.
     #[must_use]
     pub(super) fn new(clock: SetClock, planted: Option<Planted>) -> Server {
+        let begun = BEGUN.get_or_init(Begun::make);
+        let mut server = Server::empty(clock, begun.club, planted);
+        for (file, bytes) in &begun.files {
+            let path = server.data().join(file);
+            std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+            std::fs::write(&path, bytes).unwrap();
+            // Its owner's alone, as a server makes it and asks for.
+            std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0o600)).unwrap();
+        }
+        let athletes = begun.installs.iter().filter(|i| i.role == Role::Athlete);
+        server.athletes = athletes.map(caller_of).collect();
+        server.start();
+        server
+    }
+
+    fn empty(clock: SetClock, club: ClubId, planted: Option<Planted>) -> Server {
         // Without a disk behind it where there is such a place: nothing here waits for one.
         let place = PathBuf::from("/dev/shm");
         let made = if place.is_dir() { tempfile::tempdir_in(place) } else { tempfile::tempdir() };
         let dir = made.unwrap();
         std::fs::create_dir(dir.path().join("no-page")).unwrap();
-        let club = ClubId::new(clock.now(), secret::random());
-        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
-        let mut server = Server {
+        Server {
             dir,
             clock,
-            runtime,
+            runtime: tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap(),
             faults: Arc::default(),
             app: None,
+            second: None,
+            turns: Rng::new(0),
             club,
             athletes: Vec::new(),
             before: None,
             epoch: None,
             planted,
-        };
-        server.start();
-        let (grant, now) = (AtTheMachine.to_keep_accounts(), server.clock.now());
-        server
-            .store()
-            .write_blocking(move |db| people::add_club(db, &grant, club, "Cinder Lane", now))
-            .unwrap();
-        server
+        }
+    }
+
+    /// The people, in the order in which they came, and their installs.
+    #[must_use]
+    pub(super) fn everybody() -> (&'static [PersonId], &'static [Identity]) {
+        let begun = BEGUN.get_or_init(Begun::make);
+        (&begun.people, &begun.installs)
+    }
+
+    /// The install of the one who means harm.
+    ///
+    /// # Panics
+    /// When there is none.
+    #[must_use]
+    pub(super) fn stranger() -> &'static Identity {
+        Server::everybody().1.last().unwrap()
+    }
+
+    /// The epoch of the store that runs, or ran last.
+    #[must_use]
+    pub(super) fn epoch(&self) -> [u8; 16] {
+        self.epoch.unwrap_or_default()
     }
 
     fn data(&self) -> PathBuf {
@@ -109,7 +215,8 @@ impl Server {
     /// Whether it runs.
     #[must_use]
     pub(super) fn runs(&self) -> bool {
-        self.app.as_ref().is_some_and(|app| !app.store.stopped())
+        let works = |app: &Shared| !app.store.stopped();
+        self.app.as_ref().is_some_and(works) && self.second.as_ref().is_none_or(works)
     }
 
     /// Starts it, whatever it died of.
@@ -121,29 +228,58 @@ impl Server {
         if self.planted == Some(Planted::AcknowledgesTooEarly) && self.older().is_file() {
             std::fs::copy(self.older(), self.data().join("backstraight.db")).unwrap();
         }
-        let clock = self.clock.clone();
-        let clock = Clock::new(move || clock.now());
-        let open = || {
-            let mut config = Config::on(self.data());
-            config.page = Some(self.dir.path().join("no-page"));
-            let options = StoreOptions { faults: Arc::clone(&self.faults), ..StoreOptions::default() };
-            App::open(config, options, clock.clone())
-        };
-        let app = open().or_else(|error| {
+        let app = self.open(self.data(), false).or_else(|error| {
             if !matches!(error, StoreError::Stopped) {
                 return Err(error);
             }
             // After a disk error a server waits for its machine to be started anew.
             Folder::open(&self.data())?.forget_stopped()?;
-            open()
+            self.open(self.data(), false)
         });
         let app = app.unwrap();
         self.epoch = Some(app.store.epoch());
         self.app = Some(app);
     }
 
+    fn open(&self, data: PathBuf, guest: bool) -> Result<Shared, StoreError> {
+        let clock = self.clock.clone();
+        let mut config = Config::on(data);
+        config.page = Some(self.dir.path().join("no-page"));
+        let options = StoreOptions { guest, faults: Arc::clone(&self.faults), ..StoreOptions::default() };
+        App::open(config, options, Clock::new(move || clock.now()))
+    }
+
+    /// A copy of the folder as it is now.
+    fn copied(&self) -> PathBuf {
+        let copy = self.dir.path().join("copy");
+        for part in ["backstraight.db", "backstraight.db-wal", "keys/signing.key", "keys/secret.key"] {
+            let (from, to) = (self.data().join(part), copy.join(part));
+            std::fs::create_dir_all(to.parent().unwrap()).unwrap();
+            // The log may not be there.
+            let _ = std::fs::copy(from, to);
+        }
+        let _ = std::fs::remove_file(copy.join("backstraight.db-shm"));
+        copy
+    }
+
+    /// The one of both to which a request comes. The second is started by the first that comes to it.
+    fn either(&mut self) -> Option<Shared> {
+        let app = self.app.clone()?;
+        if !self.turns.once_in(3) || app.store.stopped() {
+            return Some(app);
+        }
+        if self.second.is_none() {
+            let same = if self.planted == Some(Planted::TwoDatabases) { self.copied() } else { self.data() };
+            self.second = Some(self.open(same, true).unwrap());
+        }
+        self.second.clone()
+    }
+
     /// Stops it.
     pub(super) fn stop(&mut self) {
+        if let Some(second) = self.second.take() {
+            second.store.close();
+        }
         let Some(app) = self.app.take() else { return };
         app.store.close();
         drop(app);
@@ -178,11 +314,7 @@ impl Server {
         Arc::clone(&self.app.as_ref().unwrap().store)
     }
 
-    /// A person of the club.
-    ///
-    /// # Panics
-    /// When storage fails.
-    pub(super) fn person(&self, role: Role, name: &str) -> PersonId {
+    fn person(&self, role: Role, name: &str) -> PersonId {
         let now = self.clock.now();
         let id = PersonId::new(now, secret::random());
         let new = NewPerson { id, club: self.club, role, name: name.to_owned() };
@@ -197,22 +329,18 @@ impl Server {
         id
     }
 
-    /// A new install of a person.
-    ///
-    /// # Panics
-    /// When it cannot be enrolled.
-    pub(super) fn enrol(&mut self, person: PersonId) -> Identity {
+    fn enrol(&self, person: PersonId, own: InstallKey) -> Identity {
         let now = self.clock.now();
         let key = Folder::open(&self.data()).unwrap().keys().unwrap().secret;
         let invite = AtTheMachine.to_invite(person, self.club);
         let code = self.store().write_blocking(move |db| account::invite(db, &invite, &key, 60_000, now));
-        let ask = account::Enrol { code: code.unwrap().code, device: "phone".to_owned(), public_key: None };
+        let ask = account::Enrol {
+            code: code.unwrap().code,
+            device: "phone".to_owned(),
+            public_key: Some(own.public()),
+        };
         let outcome = self.store().write_blocking(move |db| account::enrol(db, &key, &ask, now)).unwrap();
         let account::EnrolOutcome::Enrolled(new) = outcome else { panic!("not enrolled: {outcome:?}") };
-        if new.role == Role::Athlete {
-            let asker = Asker { person, club: new.club, role: new.role };
-            self.athletes.push(Caller { asker, install: new.install });
-        }
         Identity {
             install: new.install,
             person,
@@ -223,7 +351,7 @@ impl Server {
             access: String::new(),
             refresh: String::new(),
             access_until: None,
-            key: None,
+            key: Some(own),
         }
     }
 
@@ -241,12 +369,11 @@ impl Server {
     /// # Panics
     /// When storage cannot be read.
     pub(super) fn exchange(&mut self, from: &Identity, body: Vec<u8>) -> Result<Vec<u8>, NoAnswer> {
-        let app = self.app.clone().ok_or(NoAnswer::Down)?;
+        let app = self.either().ok_or(NoAnswer::Down)?;
         let bearer = Bearer { person: from.person, install: from.install };
         let known = app.store.read_blocking(|db| account::caller(db, bearer)).map_err(|_| NoAnswer::Down)?;
         let served = self.planted == Some(Planted::WithdrawnIsServed);
-        let asker = Asker { person: from.person, club: from.club, role: from.role };
-        let known = known.or(served.then_some(Caller { asker, install: from.install }));
+        let known = known.or(served.then(|| caller_of(from)));
         let mut caller = known.ok_or(NoAnswer::Unknown)?;
         let before = self.before.replace(caller);
         if self.planted == Some(Planted::CallerIsMixedUp) {
@@ -262,9 +389,26 @@ impl Server {
             });
             noted.map_err(|_| NoAnswer::Down)?;
         }
-        let read = move || Up::from_bytes(&body).map_err(|_| Problem::Malformed);
-        let answer = exchange::run(&app, caller, read, |down| down.to_bytes());
-        self.runtime.block_on(answer).map_err(NoAnswer::Said)
+        match (self.planted, Up::from_bytes(&body)) {
+            (Some(Planted::ContentsSayWho), Ok(up)) => caller = whose(&up, caller),
+            (Some(Planted::MalformedStops), Err(_)) => {
+                self.stop();
+                return Err(NoAnswer::Down);
+            }
+            _ => {}
+        }
+        let unread = self.planted == Some(Planted::ParcelCountsUnread);
+        let parcels =
+            Up::from_bytes(&body).ok().filter(|_| unread).and_then(|up| up.carried).map(|list| list.len());
+        let read = move || {
+            let up = Up::from_bytes(&body).map_err(|_| Problem::Malformed)?;
+            Ok(if unread { Up { carried: None, ..up } } else { up })
+        };
+        let finish = move |mut down: Down| {
+            down.carried = down.carried.or(parcels.map(|n| vec![Outcome::Accepted; n]));
+            down.to_bytes()
+        };
+        self.runtime.block_on(exchange::run(&app, caller, read, finish)).map_err(NoAnswer::Said)
     }
 
     /// Whether a request holds all that its device has to say: it speaks to this store and nothing is left on it.

@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use crate::run::{Outcome, cargo, root, run, target};
+use crate::run::{Outcome, programs, root, run, target};
 
 mod compat;
 
@@ -34,10 +34,9 @@ pub(crate) fn library() -> PathBuf {
     target().join("debug/examples").join(name)
 }
 
-/// Builds the library with its doors, and what writes them. The workspace as a whole, as everywhere: of
-/// another choice of packages all libraries would be compiled again.
+/// Builds the library with its doors, and what writes them.
 pub(crate) fn build() -> Outcome {
-    run(cargo(&["build", "--workspace", "--bins", "--examples", "--locked"]))
+    programs()
 }
 
 /// `cargo xtask bindings [--check | --new-version]`.

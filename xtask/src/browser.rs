@@ -7,7 +7,7 @@ use std::process::Command;
 use crate::page;
 use crate::page_compiler;
 use crate::parts::program;
-use crate::run::{Outcome, cargo, has, root, run, target};
+use crate::run::{Outcome, cargo, has, programs, root, run, target};
 use crate::tools::{NODE, is_current};
 
 const BROWSER: Outcome =
@@ -77,7 +77,7 @@ fn ready() -> Outcome {
         return NODE;
     }
     let folder = root().join("tests/browser/axe");
-    axe(&folder).and(|| run(cargo(&["build", "--workspace", "--bins", "--locked"])))
+    axe(&folder).and(|| programs())
 }
 
 /// Brings the library that looks for what keeps people out.

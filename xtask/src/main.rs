@@ -144,9 +144,7 @@ pub(crate) fn sim(args: &[String]) -> Outcome {
 
 /// Builds the server's program and the programs of the tests beside it, and runs one of them.
 pub(crate) fn beside(program: &str, args: &[String]) -> Outcome {
-    // The workspace as a whole: of another choice of packages all libraries would be compiled again.
-    let build = cargo(&["build", "--locked", "--workspace", "--bins"]);
-    run::run(build).and(|| {
+    run::programs().and(|| {
         let mut command = Command::new(run::target().join("debug").join(program));
         command.current_dir(run::root()).args(args);
         run::run(command)

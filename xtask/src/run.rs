@@ -42,6 +42,13 @@ pub(crate) fn target() -> PathBuf {
     root().join(named.unwrap_or_else(|| PathBuf::from("target")))
 }
 
+/// Builds all programs, of the workspace as a whole: of another choice of packages all libraries would be compiled
+/// again. Examples with them, for which libraries are chosen as for tests: of programs alone the whole
+/// workspace would be compiled once more.
+pub(crate) fn programs() -> Outcome {
+    run(cargo(&["build", "--workspace", "--bins", "--examples", "--locked"]))
+}
+
 /// A cargo command in the workspace, by the same cargo that runs us.
 pub(crate) fn cargo(args: &[&str]) -> Command {
     let mut command = Command::new(env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));

@@ -6,7 +6,7 @@ use std::path::Path;
 use std::process::Command;
 
 use crate::parts::program;
-use crate::run::{Outcome, cargo, has, read, root, run, target};
+use crate::run::{Outcome, cargo, has, programs, read, root, run, target};
 
 pub(crate) const NODE: Outcome =
     Outcome::Missing { tool: "Node 18 or later with npm", bring: "apt-get install nodejs npm" };
@@ -56,7 +56,7 @@ pub(crate) fn oracle() -> Outcome {
 pub(crate) fn schema() -> Outcome {
     python("schema", |python, folder| {
         // With examples: the same build as the tests'.
-        run(cargo(&["build", "--workspace", "--bins", "--examples", "--locked"])).and(|| {
+        programs().and(|| {
             let mut check = Command::new(python);
             check.current_dir(root()).arg(folder.join("check.py")).arg(target().join("debug/backstraight"));
             run(check)

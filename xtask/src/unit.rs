@@ -5,7 +5,7 @@ use std::fs;
 use std::process::Stdio;
 
 use crate::parts::program;
-use crate::run::{Outcome, cargo, has, root, run, target};
+use crate::run::{Outcome, has, programs, root, run, target};
 
 /// Most of the tool's measure of exposure, in tenths of its points from 0 to 10.
 const EXPOSURE: &str = "--threshold=15";
@@ -18,7 +18,7 @@ pub(crate) fn part() -> Outcome {
         return Outcome::Missing { tool: "systemd-analyze", bring: "apt-get install systemd" };
     }
     // The program has to be there, and to be one that can be run.
-    run(cargo(&["build", "--workspace", "--bins", "--locked"])).and(|| match put() {
+    programs().and(|| match put() {
         Ok(()) => verify().and(exposure),
         Err(why) => Outcome::Failed(why),
     })

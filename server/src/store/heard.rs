@@ -116,6 +116,21 @@ pub fn note_carried(
     tell(db, club)
 }
 
+/// A log of a month lost changes that had been taken in: through no day of that month was the athlete heard, until each
+/// install has spoken again and sent what it has of them.
+///
+/// # Errors
+/// When storage fails.
+pub fn lost(db: &Db, club: ClubId, (athlete, month): (PersonId, Month)) -> Result<(), StoreError> {
+    let first = i16::try_from(month.year()).ok().zip(i8::try_from(month.number()).ok());
+    let Some(first) = first.and_then(|(year, month)| Day::new(year, month, 1).ok()) else { return Ok(()) };
+    db.execute(
+        "UPDATE install SET heard_day = ?2 WHERE person = ?1 AND heard_day > ?2",
+        (athlete.0.as_bytes(), first.plus(-1).to_string()),
+    )?;
+    tell(db, club)
+}
+
 /// Remembers that a caller's app speaks another version of the exchange: it was not heard, and its
 /// coaches are told why.
 ///

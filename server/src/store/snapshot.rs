@@ -3,9 +3,11 @@
 use super::sql::{Db, OptionalExtension};
 use backstraight_core::base::id::ChangeHash;
 use backstraight_core::base::moment::Moment;
+use backstraight_core::model::name::DocName;
 
 use super::fault::StoreError;
-use super::{document, job, value};
+use super::{document, heard, job, value};
+use crate::secret;
 
 /// A verified compact form.
 #[derive(Debug, Clone)]
@@ -84,6 +86,7 @@ pub fn mend(
     now: Moment,
 ) -> Result<bool, StoreError> {
     let Some(doc) = document::by_id(db, new.doc)?.filter(|d| d.max_n == was) else { return Ok(false) };
+    let lost = doc.heads != heads;
     let heads: Vec<u8> = heads.iter().flat_map(|h| h.0).collect();
     db.execute("DELETE FROM chunk WHERE doc = ?1", [new.doc])?;
     db.execute(
@@ -97,6 +100,13 @@ pub fn mend(
     )?;
     db.execute("DELETE FROM quarantine WHERE doc = ?1", [new.doc])?;
     let club = db.query_row("SELECT club FROM doc WHERE id = ?1", [new.doc], |r| value::club(r, 0))?;
+    if lost {
+        if let DocName::Log(athlete, month) = doc.name {
+            heard::lost(db, club, (athlete, month))?;
+        }
+        // As after a restore: devices offer again what this store lost, and are heard when they have.
+        db.execute("UPDATE meta SET value = ?1 WHERE key = 'epoch'", [secret::random::<16>()])?;
+    }
     job::mark(db, doc.name.owner().into_bytes(), club, now)?;
     Ok(true)
 }

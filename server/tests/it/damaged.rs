@@ -3,6 +3,7 @@
 use std::path::Path;
 use std::process::{Command, Stdio};
 
+use backstraight_core::base::id::PersonId;
 use backstraight_core::exchange::access::Role;
 use backstraight_core::exchange::wire::Outcome;
 use backstraight_core::model::name::DocName;
@@ -34,6 +35,16 @@ fn id(server: &Server, name: DocName) -> i64 {
 
 fn trouble(server: &Server) -> Vec<String> {
     server.store().read_blocking(check::whole).unwrap().trouble
+}
+
+/// Through which day each install of a person was heard.
+fn heard(server: &Server, person: PersonId) -> Vec<Option<String>> {
+    let ask = move |db: &Db| {
+        let mut ask =
+            db.prepare("SELECT heard_day FROM install WHERE person = ?1 ORDER BY created_at, id")?;
+        Ok(ask.query_map([person.0.as_bytes()], |r| r.get(0))?.collect::<Result<_, _>>()?)
+    };
+    server.store().read_blocking(ask).unwrap()
 }
 
 fn write(phone: &mut Device, name: DocName, from: u32, to: u32) {
@@ -72,6 +83,15 @@ fn a_damaged_document_is_named_and_left_alone_and_devices_refill_it() {
     // Everybody else is served as ever.
     write(&mut other, log(noor), 2, 4);
 
+    let epoch = |server: &Server| {
+        let ask = |db: &Db| {
+            Ok(db.query_row("SELECT value FROM meta WHERE key = 'epoch'", [], |r| r.get::<_, Vec<u8>>(0))?)
+        };
+        server.store().read_blocking(ask).unwrap()
+    };
+    let was = epoch(&server);
+    let (today, before) = (Some("2026-11-25".to_owned()), Some("2026-10-31".to_owned()));
+    assert_eq!(heard(&server, mira), [today.clone(), today.clone()]);
     // Two of five stay; the phone sends the others again, and the tablet's place is not mistaken.
     assert!(matches!(
         repair::one(&server.store(), bad, server.now()).unwrap(),
@@ -79,6 +99,11 @@ fn a_damaged_document_is_named_and_left_alone_and_devices_refill_it() {
     ));
     assert_eq!(trouble(&server), Vec::<String>::new());
     assert_eq!(repair::one(&server.store(), bad, server.now()).unwrap(), Repaired::Sound);
+    // What was lost may be a session of any day of that month: nobody was heard of it any more, and the store is
+    // another one to devices once the server starts on it.
+    assert_ne!(epoch(&server), was);
+    assert_eq!(heard(&server, mira), [before.clone(), before]);
+    assert_eq!(heard(&server, noor), [today]);
     phone.say(log(mira), "new");
     phone.settle();
     tablet.settle();

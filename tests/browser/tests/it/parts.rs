@@ -3,7 +3,7 @@
 
 use std::fs;
 
-use backstraight_browser::{Built, Kind, PART, Seat, Stage};
+use backstraight_browser::{Built, Kind, PART, Seat, Stage, must};
 use serde_json::json;
 
 /// What the board, a screen of the part, says without a server.
@@ -21,7 +21,7 @@ fn parts(seat: &Seat) -> (u64, u64) {
            performance.getEntriesByType('resource').filter((e) => is(e.name)).length]",
         vec![json!(PART.0), json!(PART.1)],
     );
-    let count = |n: usize| counts[n].as_u64().unwrap();
+    let count = |n: usize| must(counts[n].as_u64().ok_or("no number"), "a count");
     (count(0), count(1))
 }
 

@@ -96,6 +96,14 @@ fn the_club_sets_how_far_off_counts() {
     assert_eq!(of(100, 2_000), Tolerance { load: 0.1, effort: 2.0 });
     assert_eq!(of(0, 0), Tolerance { load: 0.001, effort: 0.001 }, "none at all would be divided by");
     assert_eq!(Tolerance::of(Some(&Settings::new())), Tolerance::of(None));
+    // Two points are one tolerance then, of effort and of repetitions in reserve.
+    for (ask, set) in [
+        ("effort 80", SetDone { effort: Effort::new(40).ok(), ..lifted(0.0, 5) }),
+        ("reserve 20", SetDone { reserve: Reserve::new(60).ok(), ..lifted(0.0, 5) }),
+    ] {
+        let s = compare(&asked("reps 5", ask), &set, of(100, 2_000));
+        assert!((s.intensity - 0.75).abs() < 1e-9, "{ask}: {}", s.intensity);
+    }
     // A tenth off is one tolerance then, and three tenths are three.
     let ask = asked("reps 5", "load 10000");
     for (kg, factor) in [(90.0, 1.0), (80.0, 0.75), (70.0, 0.5)] {

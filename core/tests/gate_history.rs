@@ -181,3 +181,23 @@ fn a_damaged_delta_is_refused() {
         assert_eq!([replay(&inside(&[1, 8])), replay(&inside(&[2, 3, 8]))], [damaged; 2], "{map} back");
     }
 }
+
+/// What was stored of the index knows every key: a second record at one would hide the first.
+#[test]
+fn an_index_that_was_read_back_knows_which_keys_are_taken() {
+    let (start, last) = start();
+    let make = |who, key: &str| {
+        let parts = Parts { others: vec![genesis::ACTOR.to_vec()], ..after(who, &[&start], last) };
+        parts.ops(&[Op::make((1, 4), key)]).chunk()
+    };
+    let made = index(&[&make(1, "zzzzzz-5"), &make(2, "zzzzzy-6")]);
+    let back = GateIndex::replay(Kind::Log, [made.whole_delta().as_slice()]).unwrap();
+    for index in [&made, &back] {
+        for taken in ["zzzzzz-5", "zzzzzy-6"] {
+            assert_eq!(check(index, &[&make(3, taken)]), Err(RejectCode::SecondMap), "{taken}");
+        }
+        for free in ["zzzzzz-4", "zzzzzz-1", "zzzzzz-0", "zzzzzy-5", "zzzzzz-6"] {
+            assert_eq!(check(index, &[&make(3, free)]), Ok(1), "{free}");
+        }
+    }
+}

@@ -364,10 +364,14 @@ fn sets_of_what_nobody_asked_are_counted_apart() {
     w.begin();
     w.work(0, None, 4, 5);
     w.work(1, None, 2, 6);
-    let work = w.mint.mint();
-    for n in 0..3 {
+    // Of no prescription, and of one that was not among those asked.
+    let (work, other) = (w.mint.mint(), w.mint.mint());
+    let gone = Work { item: Some(w.mint.mint()), ..Work::new(w.exercises[2].clone()) };
+    for n in 0..4 {
         let of = if n == 0 {
             WorkOf::New(work.clone(), Box::new(Work::new(w.exercises[3].clone())))
+        } else if n == 3 {
+            WorkOf::New(other.clone(), Box::new(gone.clone()))
         } else {
             WorkOf::Open(work.clone())
         };
@@ -378,7 +382,7 @@ fn sets_of_what_nobody_asked_are_counted_apart() {
     }
     w.look("2026-11-25", None, |row| {
         let share = row.sessions[0].share.as_ref().unwrap();
-        assert_eq!((share.unasked, share.share, share.items.len()), (3, Some(1.0), 2));
+        assert_eq!((share.unasked, share.share, share.items.len()), (4, Some(1.0), 2));
     });
 }
 

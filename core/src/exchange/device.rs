@@ -227,8 +227,11 @@ mod tests {
         Card { name: name(n), cursor: 4, heads: vec![ChangeHash([1; 32])], unsent, tell_heads: false }
     }
 
+    /// Documents with whether changes and heads are told, what had no room, and whether more is left.
+    type Told = (Vec<(DocName, bool, bool)>, Vec<DocName>, Option<bool>);
+
     /// Which documents of a request carry changes, which tell heads, and which had no more room.
-    fn told(cards: Vec<Card>) -> (Vec<(DocName, bool, bool)>, Vec<DocName>, Option<bool>) {
+    fn told(cards: Vec<Card>) -> Told {
         let Composed { up, left } = compose(&standing(), cards);
         let docs = up.docs.iter().map(|doc| {
             let name = wire::name(&doc.name).unwrap();

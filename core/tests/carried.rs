@@ -5,13 +5,15 @@
 use backstraight_core::base::id::{ActorId, ChangeHash, InstallId, PersonId};
 use backstraight_core::base::key::KeyMint;
 use backstraight_core::base::moment::Moment;
+use backstraight_core::doc::chunk;
 use backstraight_core::doc::command::{Command, New, Scene};
+use backstraight_core::doc::gate::Rejected;
 use backstraight_core::doc::open::Document;
 use backstraight_core::doc::place::Place;
 use backstraight_core::doc::thin;
 use backstraight_core::exchange::carry::{self, CarryError, MAX_PLAIN, Parcel};
 use backstraight_core::exchange::signed::{self, Carried, MAX_SIGNATURES, Signature, SignedError};
-use backstraight_core::exchange::wire::{MAX_DOCS, MAX_HEADS, heads_out};
+use backstraight_core::exchange::wire::{MAX_BODY, MAX_DOCS, MAX_HEADS, heads_out};
 use backstraight_core::model::log::Report;
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::Complaint;
@@ -97,6 +99,42 @@ fn one_signature_covers_the_line_of_one_actor_and_nobody_elses() {
 }
 
 #[test]
+fn changes_of_a_parcel_are_named_in_its_bytes_one_behind_the_other() {
+    let plain = document().changes_to_send(&[], 100);
+    let changes = signed::changes(&plain).unwrap();
+    let mut end = 0;
+    for change in &changes {
+        assert_eq!(change.range.start, end);
+        end = change.range.end;
+        assert_eq!(chunk::name(&plain[change.range.clone()]).unwrap(), change.hash);
+    }
+    assert_eq!(end, plain.len());
+    let signers: Vec<InstallId> = signed::signers(&parcel(&document()).0.signatures).collect();
+    assert_eq!(signers, [1, 1, 2, 2].map(|n| InstallId([n; 8])));
+}
+
+/// The words go to other devices and into their notes: they never change.
+#[test]
+fn every_refusal_of_signatures_has_its_word_and_the_change_at_fault() {
+    let (actor, install, hash) = (ActorId([1; 16]), InstallId([1; 8]), ChangeHash([3; 32]));
+    let rejected = signed::changes(b"no change").unwrap_err();
+    let within = Rejected { hash: Some(hash), ..rejected.clone() };
+    for (error, word, change) in [
+        (SignedError::Form(0), "signature-form", None),
+        (SignedError::TooMany(9), "too-many-signatures", None),
+        (SignedError::Doubled(actor), "doubled-signature", None),
+        (SignedError::Elsewhere(actor), "signature-elsewhere", None),
+        (SignedError::UnknownInstall(install), "unknown-install", None),
+        (SignedError::Forged(install), "forged-signature", None),
+        (SignedError::Unsigned(hash), "unsigned", Some(hash)),
+        (SignedError::Changes(rejected.clone()), rejected.code.word(), None),
+        (SignedError::Changes(within), rejected.code.word(), Some(hash)),
+    ] {
+        assert_eq!((error.code(), error.change()), (word, change), "{error}");
+    }
+}
+
+#[test]
 fn what_is_signed_stays_what_it_is() {
     let actor = ActorId::of(InstallId([1; 8]), [2; 8]);
     let statement = signed::statement(&name(), actor, &ChangeHash([3; 32]));
@@ -125,6 +163,15 @@ fn every_limit_has_two_sides() {
         signed::verify(&name(), &changes, &many, &keys),
         Err(SignedError::TooMany(MAX_SIGNATURES + 1))
     );
+    // As many are looked at, and seen to be one over and over.
+    let full = vec![good.signatures[0].clone(); MAX_SIGNATURES];
+    assert!(matches!(signed::verify(&name(), &changes, &full, &keys), Err(SignedError::Doubled(_))));
+    // A file as large as a request may be, and one byte more.
+    let sized = |n: usize| carry::write(vec![Parcel { changes: ByteVec::from(vec![0; n]), ..small.clone() }]);
+    let beside = sized(MAX_BODY / 2).len() - MAX_BODY / 2;
+    let head = carry::MAGIC.len() + 1 + 32;
+    assert!(carry::read(&sized(MAX_BODY + head - beside)).is_ok());
+    assert_eq!(carry::read(&sized(MAX_BODY + head - beside + 1)).map_err(|e| e.code()), Err("too-large"));
     let named = |bytes: &[u8]| Parcel { name: ByteVec::from(bytes.to_vec()), ..small.clone() };
     assert_eq!(read(vec![named(&[9; 20])]).map_err(|e| e.code()), Err("malformed"));
     // Room for unpacked changes is that of the whole file.

@@ -19,7 +19,7 @@ use backstraight_core::model::plan::*;
 use backstraight_core::view::availability;
 use backstraight_core::view::board::{Athlete, row};
 use backstraight_core::view::done::Done;
-use backstraight_core::view::judge::How;
+use backstraight_core::view::judge::{self, How, Tolerance};
 use backstraight_core::view::library::Library;
 use backstraight_core::view::planned::Plan;
 use backstraight_core::view::plans::Plans;
@@ -325,4 +325,119 @@ fn the_screen_of_the_day_says_what_to_avoid_and_of_another_day_it_does_not() {
     assert_eq!(limits("2026-11-25").as_deref(), Some(want));
     assert_eq!(limits("2026-11-26"), None);
     assert_eq!(limits("2026-11-19"), None);
+}
+
+/// Each part of what a prescription asks, changed at home after it was done.
+#[test]
+fn whatever_the_plan_asks_otherwise_now_makes_what_was_shown_an_earlier_version() {
+    let edits: [fn(Prescription) -> Prescription; 5] = [
+        |p| p,
+        |p| Prescription { dose: "reps 3".parse().ok(), ..p },
+        |p| Prescription { intensity: "effort 80".parse().ok(), ..p },
+        |p| Prescription { rest: Rest::new(90).ok(), ..p },
+        |p| Prescription { waves: "reps 5@;reps 5@;reps 5@;reps 4@".parse().ok(), ..p },
+    ];
+    for (n, edit) in edits.into_iter().enumerate() {
+        let mut w = World::new();
+        w.begin();
+        w.work(0, None, 4, 5);
+        let place = Place::of("items", &w.items[0]);
+        let from = w.plan.record::<Prescription>(&place).unwrap().unwrap().record;
+        let to = edit(from.clone());
+        assert_eq!(to != from, n > 0, "{n}");
+        if n > 0 {
+            w.plan.apply(&Command::Edit { place, from: from.into(), to: to.into() }, &scene()).unwrap();
+        }
+        w.look("2026-11-25", None, |row| {
+            let share = row.sessions[0].share.as_ref().unwrap();
+            assert_eq!(share.earlier_version, n > 0, "{n}");
+            assert_eq!(share.unasked, 0);
+            // Nothing of the second was done: a share of zero, and not below it.
+            assert!(share.items[1].share == 0.0 && share.items[1].share.is_sign_positive());
+        });
+    }
+}
+
+#[test]
+fn sets_of_what_nobody_asked_are_counted_apart() {
+    let mut w = World::new();
+    w.begin();
+    w.work(0, None, 4, 5);
+    w.work(1, None, 2, 6);
+    // Of no prescription, and of one that was not among those asked.
+    let (work, other) = (w.mint.mint(), w.mint.mint());
+    let gone = Work { item: Some(w.mint.mint()), ..Work::new(w.exercises[2].clone()) };
+    for n in 0..4 {
+        let of = if n == 0 {
+            WorkOf::New(work.clone(), Box::new(Work::new(w.exercises[3].clone())))
+        } else if n == 3 {
+            WorkOf::New(other.clone(), Box::new(gone.clone()))
+        } else {
+            WorkOf::Open(work.clone())
+        };
+        let set = SetDone { reps: Reps::new(5).ok(), ..SetDone::new(NOW.plus_ms(900_000 + n)) };
+        let key = w.mint.mint();
+        let log = Command::LogSet { session: w.done.clone(), work: of, key, set: Box::new(set) };
+        w.log.apply(&log, &scene()).unwrap();
+    }
+    w.look("2026-11-25", None, |row| {
+        let share = row.sessions[0].share.as_ref().unwrap();
+        assert_eq!((share.unasked, share.share, share.items.len()), (4, Some(1.0), 2));
+    });
+}
+
+/// A set that a coach entered counts for the prescription that it names, by every number in it.
+#[test]
+fn what_a_coach_entered_is_judged_like_what_was_logged() {
+    let w = World::new();
+    let coach = PersonId(Uuid::from_u128(9));
+    let entered = |item: usize, change: fn(Entered) -> Entered| {
+        change(Entered {
+            session: Some(w.session.clone()),
+            item: Some(w.items[item].clone()),
+            ..Entered::new(NOW, coach, day("2026-11-25"), w.exercises[item].clone())
+        })
+    };
+    let plan = Plan::of(&w.plan);
+    let planned = plan.session(&w.session).unwrap();
+    let judged = |entered: &[&Entered]| {
+        judge::session(planned, &|p| p.ex.clone(), &[], entered, Tolerance::default(), &|_| 1.0)
+    };
+    let half = entered(1, |e| Entered { reps: Reps::new(3).ok(), ..e });
+    let share = judged(&[&half, &half]);
+    let items: Vec<(How, usize, f64)> = share.items.iter().map(|i| (i.how, i.each.len(), i.share)).collect();
+    assert_eq!(items, [(How::Nothing, 0, 0.0), (How::AsAsked, 2, 0.5)]);
+    // Each number that a coach enters is one that is compared.
+    let one = |dose: &str, intensity: &str, set: Entered| {
+        let mut plan = w.plan.clone();
+        let place = Place::of("items", &w.items[0]);
+        let from = plan.record::<Prescription>(&place).unwrap().unwrap().record;
+        let to = Prescription { dose: dose.parse().ok(), intensity: intensity.parse().ok(), ..from.clone() };
+        plan.apply(&Command::Edit { place, from: from.into(), to: to.into() }, &scene()).unwrap();
+        let plan = Plan::of(&plan);
+        let planned = plan.session(&w.session).unwrap();
+        let share = judge::session(planned, &|p| p.ex.clone(), &[], &[&set], Tolerance::default(), &|_| 1.0);
+        share.items[0].each[0].share()
+    };
+    let near = |got: f64, want: f64| assert!((got - want).abs() < 1e-9, "{got} for {want}");
+    near(one("reps 5", "load 10000", entered(0, |e| Entered { load: Load::new(9_000).ok(), ..e })), 0.75);
+    near(one("reps 5", "effort 80", entered(0, |e| Entered { effort: Effort::new(60).ok(), ..e })), 0.75);
+    near(
+        one("hold 40000", "effort 80", entered(0, |e| Entered { hold: Duration::new(10_000).ok(), ..e })),
+        0.25,
+    );
+    near(
+        one("dist 30000", "effort 80", entered(0, |e| Entered { dist: Length::new(15_000).ok(), ..e })),
+        0.5,
+    );
+    near(
+        one("contacts 40", "effort 80", entered(0, |e| Entered { contacts: Reps::new(30).ok(), ..e })),
+        0.75,
+    );
+    near(
+        one("dist 30000", "within 4000", entered(0, |e| Entered { time: Duration::new(4_400).ok(), ..e })),
+        0.75,
+    );
+    let fast = entered(0, |e| Entered { speeds: Speeds::new(vec![450]).ok(), ..e });
+    near(one("reps 5", "speed 500-650", fast), 0.75);
 }

@@ -4,11 +4,13 @@
 mod bench;
 mod bindings;
 mod browser;
+mod coverage;
 mod doors;
 mod figure;
 mod files;
 mod fuzz;
 mod licences;
+mod mutants;
 mod page;
 mod page_compiler;
 mod parts;
@@ -41,6 +43,9 @@ cargo xtask <command>
   drill [args]     a server under load is lost, a backup restored, phones refill; prints the tally
   sim [args]       lives of a simulated club, in which everything goes wrong that can; --release first for many
   fuzz [args]      inputs without end to whatever takes bytes from outside; --release first for many
+  mutants [--gate | --exchange | --compliance | --formulas] [args]   our code with one thing changed, again and again:
+                   does a test notice? args are those of cargo-mutants, --shard 1/10 say
+  coverage [args]  how many lines of each part of core its tests reach
   formats [--write]   whether the tables in docs/formats.md are what the code says; with --write, make them so
   formulas         writes docs/formulas.md anew from the code
   interop          our documents read by another implementation of the open document format
@@ -76,6 +81,8 @@ fn main() -> ExitCode {
         ("drill", rest) => drill(rest),
         ("sim", rest) => sim(rest),
         ("fuzz", rest) => fuzz::part(rest),
+        ("mutants", rest) => mutants::part(rest),
+        ("coverage", rest) => coverage::part(rest),
         ("formats", rest) => formats(rest),
         ("formulas", []) => formulas(),
         ("interop", []) => tools::interop(),

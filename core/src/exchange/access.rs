@@ -156,6 +156,14 @@ mod tests {
     }
 
     #[test]
+    fn roles_are_read_back_by_their_words() {
+        let words = ["head coach", "coach", "care", "athlete", "guardian", "owner"];
+        assert_eq!(Role::ALL.map(|role| role.to_string()), words);
+        assert_eq!(words.map(|word| word.parse::<Role>().ok()), Role::ALL.map(Some));
+        assert!("Coach".parse::<Role>().is_err());
+    }
+
+    #[test]
     fn the_whole_table() {
         use Right::{None as No, Read, Write};
         // Role, own document or another's, whether a guardian of the athlete, then Library, Squad, Plan,

@@ -199,3 +199,146 @@ pub fn read(down: &Down, standing: &Standing) -> Result<Heard, WireError> {
     }
     Ok(Heard { steps, more: down.more, clock_ahead: standing.clock.0.saturating_sub(down.clock) })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::id::PersonId;
+    use crate::doc::genesis;
+    use crate::exchange::wire::{DownDoc, People};
+    use crate::model::name::Kind;
+    use uuid::Uuid;
+
+    fn name(n: u128) -> DocName {
+        DocName::Care(PersonId(Uuid::from_u128(n)))
+    }
+
+    fn standing() -> Standing {
+        Standing {
+            epoch: Some([7; 16]),
+            people: 3,
+            local_day: Day::new(2026, 11, 25).ok(),
+            clock: Moment(5_000),
+            app: "test".to_owned(),
+        }
+    }
+
+    fn card(n: u128, unsent: Vec<u8>) -> Card {
+        Card { name: name(n), cursor: 4, heads: vec![ChangeHash([1; 32])], unsent, tell_heads: false }
+    }
+
+    /// Documents with whether changes and heads are told, what had no room, and whether more is left.
+    type Told = (Vec<(DocName, bool, bool)>, Vec<DocName>, Option<bool>);
+
+    /// Which documents of a request carry changes, which tell heads, and which had no more room.
+    fn told(cards: Vec<Card>) -> Told {
+        let Composed { up, left } = compose(&standing(), cards);
+        let docs = up.docs.iter().map(|doc| {
+            let name = wire::name(&doc.name).unwrap();
+            (name, doc.changes.is_some(), !doc.heads.is_empty())
+        });
+        (docs.collect(), left, up.left)
+    }
+
+    #[test]
+    fn the_smallest_goes_first_and_what_has_no_room_waits() {
+        let cards = |large| vec![card(1, Vec::new()), card(2, vec![0; large]), card(3, vec![0; 10])];
+        let sent = |second| vec![(name(3), true, true), (name(2), second, second), (name(1), false, false)];
+        assert_eq!(told(cards(MAX_SEND - 10)), (sent(true), vec![], None), "they fill the room");
+        assert_eq!(told(cards(MAX_SEND - 9)), (sent(false), vec![name(2)], Some(true)));
+        // Alone it goes however large it is: what is too large is the server's to say.
+        let alone = told(vec![card(2, vec![0; MAX_SEND + 1])]);
+        assert_eq!(alone, (vec![(name(2), true, true)], vec![], None));
+        // Heads are told where the server asked, sent or not.
+        let asked = Card { tell_heads: true, ..card(1, Vec::new()) };
+        assert_eq!(told(vec![asked]), (vec![(name(1), false, true)], vec![], None));
+        assert_eq!(told(vec![card(1, Vec::new())]), (vec![(name(1), false, false)], vec![], None));
+    }
+
+    #[test]
+    fn a_document_with_as_many_changes_as_go_at_once_may_have_more() {
+        let with = |n: usize| told(vec![card(1, genesis::bytes(Kind::Care).repeat(n))]).2;
+        assert_eq!(with(MAX_SEND_CHANGES), Some(true), "the day is not heard yet");
+        assert_eq!(with(MAX_SEND_CHANGES - 1), None);
+    }
+
+    fn bytes(name: DocName) -> ByteVec {
+        ByteVec::from(name.to_bytes().to_vec())
+    }
+
+    fn doc(n: u128, outcome: Outcome, heads: &[ChangeHash], changes: Option<&[u8]>) -> DownDoc {
+        let changes = changes.map(|plain| ByteVec::from(thin::pack(plain)));
+        DownDoc { name: bytes(name(n)), outcome, changes, cursor: 9, heads: wire::heads_out(heads) }
+    }
+
+    fn down(docs: Vec<DownDoc>) -> Down {
+        Down {
+            protocol: PROTOCOL,
+            epoch: ByteVec::from(vec![7; 16]),
+            docs,
+            withdrawn: Vec::new(),
+            people: None,
+            more: false,
+            clock: 4_000,
+            carried: None,
+            erased: None,
+        }
+    }
+
+    #[test]
+    fn an_answer_becomes_steps_in_order() {
+        let heads = [ChangeHash([2; 32])];
+        let refusal = Refusal { code: "sequence".into(), change: None, text: String::new() };
+        let refused = || Outcome::Refused(refusal.clone());
+        let plain = genesis::bytes(Kind::Care);
+        let answer = Down {
+            withdrawn: vec![bytes(name(6)), bytes(name(7))],
+            erased: Some(vec![bytes(name(7))]),
+            people: Some(People { version: 8, list: Vec::new() }),
+            more: true,
+            ..down(vec![
+                doc(1, Outcome::Accepted, &heads, Some(plain)),
+                doc(2, Outcome::Need, &heads, None),
+                doc(3, refused(), &heads, None),
+                doc(4, refused(), &[], None),
+            ])
+        };
+        let heard = read(&answer, &standing()).unwrap();
+        let take = |n, changes: &[u8], send_again| Step::Take {
+            name: name(n),
+            changes: changes.to_vec(),
+            cursor: 9,
+            server_heads: heads.to_vec(),
+            send_again,
+        };
+        let no = |n| Step::Refused { name: name(n), refusal: refusal.clone() };
+        let people = Step::People { version: 8, list: Vec::new() };
+        assert_eq!(
+            heard.steps,
+            [
+                take(1, plain, false),
+                take(2, &[], true),
+                no(3),
+                take(3, &[], false),
+                // A refusal without heads tells nothing about what the server has.
+                no(4),
+                Step::Withdrawn(name(6)),
+                // What was erased is not put away as well.
+                Step::Erased(name(7)),
+                people,
+            ]
+        );
+        assert_eq!((heard.more, heard.clock_ahead), (true, 1_000));
+    }
+
+    #[test]
+    fn another_epoch_comes_before_everything_else() {
+        let heard = |epoch| read(&down(Vec::new()), &Standing { epoch, ..standing() }).unwrap().steps;
+        assert_eq!(heard(Some([7; 16])), Vec::new());
+        for before in [None, Some([6; 16])] {
+            assert_eq!(heard(before), [Step::NewEpoch([7; 16])]);
+        }
+        let odd = Down { epoch: ByteVec::from(vec![7; 15]), ..down(Vec::new()) };
+        assert_eq!(read(&odd, &standing()), Err(WireError::Field { what: "epoch" }));
+    }
+}

@@ -160,6 +160,27 @@ mod tests {
         }
     }
 
+    /// A frame as its form says, whatever its numbers are.
+    fn made(n: u16, of: u16, part: &[u8]) -> Vec<u8> {
+        let mut out = [&MAGIC[..], &[7; 4], &n.to_be_bytes(), &of.to_be_bytes(), part].concat();
+        out.extend_from_slice(&short(&out));
+        out
+    }
+
+    #[test]
+    fn each_number_of_a_frame_has_its_limit() {
+        let take = |n, of, part: &[u8]| Collector::default().take(&made(n, of, part));
+        let most = u16::try_from(MAX_FRAMES).unwrap();
+        for (n, of, part) in [(0, 2, 1), (1, 2, 1), (most - 1, most, 1), (0, 2, MAX_PART)] {
+            assert_eq!(take(n, of, &vec![1; part]), Ok(None), "{n} of {of}");
+        }
+        for (n, of, part) in
+            [(2, 2, 1), (3, 2, 1), (0, 0, 1), (0, most + 1, 1), (0, 2, 0), (0, 2, MAX_PART + 1)]
+        {
+            assert_eq!(take(n, of, &vec![1; part]), Err(FrameError::NotOne), "{n} of {of}");
+        }
+    }
+
     #[test]
     fn frames_of_another_file_are_told_apart_and_limits_have_two_sides() {
         let (one, two) = (split(&[1; 300], 100).unwrap(), split(&[2; 300], 100).unwrap());

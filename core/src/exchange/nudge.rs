@@ -172,6 +172,18 @@ mod tests {
         assert!(Reader::default().take(&b"data: x\n".repeat(MAX_LINES)).is_ok());
     }
 
+    /// The standard leaves out a position with a NUL; ours are short.
+    #[test]
+    fn a_position_that_is_too_long_or_holds_a_nul_is_left_out() {
+        let heard = |id: &str| Reader::default().take(format!("id: {id}\ndata: all\n\n").as_bytes());
+        let at =
+            |position: Option<&str>| Ok(vec![Heard::Event(Nudge::Exchange, position.map(str::to_owned))]);
+        let most = "x".repeat(120);
+        assert_eq!(heard(&most), at(Some(&most)));
+        assert_eq!(heard(&format!("{most}x")), at(None));
+        assert_eq!(heard("a\0b"), at(None));
+    }
+
     #[test]
     fn what_a_newer_server_says_means_exchange_and_unknown_documents_are_left_out() {
         let mut reader = Reader::default();

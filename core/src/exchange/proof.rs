@@ -116,6 +116,22 @@ mod tests {
         assert_eq!(bytes, want);
     }
 
+    /// As is written above: a word, then each part, with its length in four bytes before it.
+    #[test]
+    fn each_use_is_a_word_and_its_parts_with_their_lengths() {
+        let parts = |word: &[u8]| {
+            let mut want = Vec::new();
+            for part in [word, b"AB", &[7; 32], b"C"] {
+                want.extend_from_slice(&[0, 0, 0, u8::try_from(part.len()).unwrap()]);
+                want.extend_from_slice(part);
+            }
+            want
+        };
+        assert_eq!(enrol("AB", &[7; 32], "C"), parts(b"backstraight enrol 1"));
+        assert_eq!(sign_in("AB", &[7; 32], "C"), parts(b"backstraight sign-in 1"));
+        assert_eq!(set_up("AB", &[7; 32], "C"), parts(b"backstraight set-up 1"));
+    }
+
     #[test]
     fn an_invitation_survives_its_picture() {
         let it = Invitation {

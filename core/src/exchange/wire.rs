@@ -389,6 +389,57 @@ mod tests {
         assert!(matches!(Up::from_bytes(&vec![0; MAX_BODY + 1]), Err(WireError::TooLarge { .. })));
     }
 
+    fn answer() -> Down {
+        let name = sample().docs.remove(0).name;
+        let refusal = Refusal { code: "sequence".into(), change: None, text: "7 after 5".into() };
+        let doc = |outcome| DownDoc {
+            name: name.clone(),
+            outcome,
+            changes: None,
+            cursor: 9,
+            heads: heads_out(&[ChangeHash([1; 32]), ChangeHash([2; 32])]),
+        };
+        Down {
+            protocol: PROTOCOL,
+            epoch: ByteVec::from(vec![7; 16]),
+            docs: vec![doc(Outcome::Accepted), doc(Outcome::Need), doc(Outcome::Refused(refusal))],
+            withdrawn: vec![name.clone()],
+            people: None,
+            more: true,
+            clock: 5,
+            carried: None,
+            erased: Some(vec![name.clone()]),
+        }
+    }
+
+    #[test]
+    fn an_answer_reads_back_and_its_form_is_checked() {
+        let read = |down: &Down| Down::from_bytes(&down.to_bytes());
+        assert_eq!(read(&answer()), Ok(answer()));
+        let heads_of_one = answer().docs.first().map(|doc| heads(&doc.heads));
+        assert_eq!(heads_of_one, Some(Ok(vec![ChangeHash([1; 32]), ChangeHash([2; 32])])));
+        assert_eq!(read(&Down { protocol: 2, ..answer() }), Err(WireError::Version(2)));
+        for bytes in [15, 17] {
+            let odd = Down { epoch: ByteVec::from(vec![7; bytes]), ..answer() };
+            assert_eq!(read(&odd), Err(WireError::Field { what: "epoch" }));
+        }
+    }
+
+    #[test]
+    fn the_largest_body_is_taken_and_one_byte_more_is_not() {
+        let sized = |n: usize| {
+            let mut up = sample();
+            up.docs.first_mut().unwrap().changes = Some(ByteVec::from(vec![0; n]));
+            up.to_bytes()
+        };
+        let beside = sized(MAX_BODY / 2).len() - MAX_BODY / 2;
+        let most = sized(MAX_BODY - beside);
+        assert_eq!(most.len(), MAX_BODY);
+        assert!(Up::from_bytes(&most).is_ok());
+        let more = Up::from_bytes(&sized(MAX_BODY - beside + 1));
+        assert_eq!(more, Err(WireError::TooLarge { max: MAX_BODY, got: MAX_BODY + 1 }));
+    }
+
     #[test]
     fn every_cut_is_refused() {
         let bytes = sample().to_bytes();

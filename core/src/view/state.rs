@@ -177,6 +177,7 @@ pub fn state(facts: &Facts) -> State {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::view::judge::{ItemShare, SetShare};
 
     fn day(n: i8) -> Day {
         Day::new(2026, 11, n).unwrap()
@@ -191,6 +192,102 @@ mod tests {
             left_out: false,
             verdict: None,
         }
+    }
+
+    /// The words of `docs/meanings.md`, by which boards, reports and copies are read.
+    #[test]
+    fn every_state_has_its_word() {
+        let words =
+            ["coming", "due today", "done", "part done", "changed", "excused", "missed", "unheard", "extra"];
+        assert_eq!(State::ALL.map(State::word), words);
+        assert_eq!(State::ALL.map(|s| s.to_string()), words);
+        assert_eq!(Logged::ALL.map(Logged::word), ["opened", "done", "part", "changed"]);
+        let heard: Vec<State> = State::ALL.into_iter().filter(|s| s.heard()).collect();
+        assert_eq!(
+            heard,
+            [State::Done, State::Part, State::Changed, State::Missed],
+            "what a week's figure counts"
+        );
+        assert_eq!(heard_of_self(day(10)), day(9));
+    }
+
+    fn set(over: bool) -> SetShare {
+        SetShare { dose: 1.0, intensity: 1.0, over }
+    }
+
+    fn item(how: How, each: Vec<SetShare>, extra: u32) -> ItemShare {
+        let item = "aaaaaa-0".parse().unwrap();
+        ItemShare {
+            item,
+            asked: None,
+            done: None,
+            how,
+            sets: 1,
+            weight: 1.0,
+            target: None,
+            each,
+            share: 1.0,
+            extra,
+        }
+    }
+
+    fn judged(items: Vec<ItemShare>, share: Option<f64>, unasked: u32) -> SessionShare {
+        SessionShare { items, share, unasked, earlier_version: false }
+    }
+
+    #[test]
+    fn what_was_logged_is_done_from_the_share_on_that_the_club_set() {
+        let of = |share| {
+            Logged::of(&judged(vec![item(How::AsAsked, vec![set(false)], 0)], Some(share), 0), true, 0.9)
+        };
+        assert_eq!(
+            [of(1.0), of(0.9), of(0.899), of(0.0)],
+            [Logged::Done, Logged::Done, Logged::Part, Logged::Part]
+        );
+    }
+
+    #[test]
+    fn each_kind_of_change_alone_changes_a_session() {
+        let of = |item| Logged::of(&judged(vec![item], Some(1.0), 0), true, 0.9);
+        assert_eq!(of(item(How::AsAsked, vec![set(false)], 0)), Logged::Done);
+        assert_eq!(of(item(How::Swapped, vec![set(false)], 0)), Logged::Done);
+        assert_eq!(of(item(How::Changed, vec![set(false)], 0)), Logged::Changed);
+        assert_eq!(of(item(How::AsAsked, vec![set(false), set(true)], 0)), Logged::Changed);
+        assert_eq!(of(item(How::AsAsked, vec![set(false)], 1)), Logged::Changed);
+    }
+
+    #[test]
+    fn a_session_that_holds_no_set_was_opened_unless_nothing_was_asked_in_it() {
+        let nothing = || vec![item(How::Nothing, Vec::new(), 0)];
+        assert_eq!(Logged::of(&judged(Vec::new(), None, 0), true, 0.9), Logged::Done);
+        assert_eq!(Logged::of(&judged(Vec::new(), None, 0), false, 0.9), Logged::Opened);
+        assert_eq!(Logged::of(&judged(nothing(), Some(0.0), 0), true, 0.9), Logged::Opened);
+        // A set that nobody asked is one all the same.
+        assert_eq!(Logged::of(&judged(Vec::new(), None, 1), false, 0.9), Logged::Done);
+        assert_eq!(Logged::of(&judged(nothing(), Some(0.0), 1), false, 0.9), Logged::Part);
+    }
+
+    #[test]
+    fn opened_without_a_set_is_due_on_its_day_and_part_done_later() {
+        let opened = |date| state(&Facts { date, logged: Some(Logged::Opened), ..silent(Some(day(12))) });
+        assert_eq!(
+            [opened(day(13)), opened(day(12)), opened(day(11))],
+            [State::Coming, State::Due, State::Part]
+        );
+        let logged = |logged| {
+            state(&Facts {
+                logged: Some(logged),
+                verdict: Some(Verdict::Missed),
+                left_out: true,
+                ..silent(None)
+            })
+        };
+        let all = [Logged::Done, Logged::Part, Logged::Changed].map(logged);
+        assert_eq!(
+            all,
+            [State::Done, State::Part, State::Changed],
+            "what was logged wins over what anybody said"
+        );
     }
 
     #[test]

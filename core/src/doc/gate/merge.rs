@@ -113,3 +113,50 @@ pub fn verify_whole(kind: Kind, bytes: &[u8]) -> Result<Automerge, Rejected> {
         Ok(doc)
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::doc::gate::Verdict;
+    use automerge::transaction::Transactable as _;
+    use automerge::{AutoCommit, ObjType};
+
+    /// A check-in that somebody makes after the starting change.
+    fn change(actor: u8) -> Vec<u8> {
+        let start = AutoCommit::load(genesis::bytes(Kind::Log)).unwrap();
+        let mut doc = start.with_actor(automerge::ActorId::from([actor; 16]));
+        let (_, days) = doc.get(automerge::ROOT, "checkins").unwrap().unwrap();
+        doc.put_object(&days, "aaaaaa-0", ObjType::Map).unwrap();
+        doc.commit();
+        doc.get_last_local_change().unwrap().raw_bytes().to_vec()
+    }
+
+    fn of(chunks: &[&[u8]]) -> Automerge {
+        let mut doc = Automerge::load(genesis::bytes(Kind::Log)).unwrap();
+        doc.apply_changes(chunks.iter().map(|c| Change::from_bytes(c.to_vec()).unwrap())).unwrap();
+        doc
+    }
+
+    /// The document library is not trusted with giving back what it took.
+    #[test]
+    fn what_the_document_does_not_give_back_is_noticed() {
+        let (one, other) = (change(1), change(2));
+        let index = GateIndex::new(Kind::Log).unwrap();
+        let Ok(Verdict::Accept(accepted)) = index.check(&one, &|_| true) else { panic!("refused") };
+        let before = of(&[]).get_heads();
+        let told = |chunks: &[&[u8]]| {
+            faithful(&mut of(chunks), &accepted, &one, &before).map_err(|r| (r.code, r.at))
+        };
+        let wrong = |at: &str| Err((RejectCode::Unfaithful, at.to_owned()));
+        assert_eq!(told(&[&one]), Ok(()));
+        assert_eq!(told(&[]), wrong("another number of changes"));
+        assert_eq!(told(&[&one, &other]), wrong("another number of changes"));
+        assert_eq!(told(&[&other]), wrong("another change"));
+        // One whose ancestor never came.
+        let mut more = AutoCommit::load(&of(&[&other]).save()).unwrap();
+        more.put(automerge::ROOT, "x", 1).unwrap();
+        more.commit();
+        let late = more.get_last_local_change().unwrap().raw_bytes().to_vec();
+        assert_eq!(told(&[&one, &late]), wrong("it waits for ancestors"));
+    }
+}

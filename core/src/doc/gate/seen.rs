@@ -149,3 +149,15 @@ fn in_document(doc: &Automerge, check: &Check, before: &Before) -> Result<Vec<Op
     };
     found.into_iter().map(|(_, found)| id(found)).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn looking_back_ends_when_its_steps_are_spent() {
+        let mut steps = Steps(5);
+        assert_eq!([steps.spend(2), steps.spend(3)], [Ok(()), Ok(())]);
+        assert_eq!(steps.spend(1).map_err(|r| r.code), Err(RejectCode::TooMuchHistory));
+    }
+}

@@ -1,7 +1,7 @@
 //! What the gate does with what its own index cannot know: the last line of defence.
 
 use super::check::admits;
-use super::tables::{KeyCode, field_bit};
+use super::tables::{KeyCode, Tables, field_bit};
 use super::*;
 use crate::doc::chunk::Value;
 use crate::model::any;
@@ -68,6 +68,45 @@ fn key_codes_are_distinct() {
     assert_eq!(codes.len(), keys.len());
     assert!(codes.iter().all(|c| c.0 < 1 << 60));
     assert!(["main", "", "x-1", "aaaaaa-01"].iter().all(|k| KeyCode::of(k).is_none()));
+}
+
+/// Stored deltas hold these numbers: thirty bits of the start, five a letter from `a` to `7`, then thirty of the counter.
+#[test]
+fn the_number_of_a_key_is_fixed() {
+    let code = |start: u64, n: u64| Some(KeyCode(start * (1 << 30) + n));
+    assert_eq!(KeyCode::of("aaaaaa-0"), code(0, 0));
+    assert_eq!(KeyCode::of("aaaaab-1"), code(1, 1));
+    assert_eq!(KeyCode::of("aaaaza-5"), code(25 * 32, 5));
+    assert_eq!(KeyCode::of("aaaaa2-5"), code(26, 5));
+    assert_eq!(KeyCode::of("777777-999999999"), code((1 << 30) - 1, 999_999_999));
+}
+
+/// A change that only looks like a starting change makes no index.
+#[test]
+fn nothing_but_a_starting_change_starts_an_index() {
+    use automerge::transaction::Transactable as _;
+    let starts = |bytes: &[u8]| {
+        Tables::starting(Kind::Log, &chunk::parse(bytes).unwrap()).map(drop).map_err(|r| r.code)
+    };
+    let make = |actors: [[u8; 16]; 2]| {
+        let mut doc = automerge::AutoCommit::new();
+        actors
+            .into_iter()
+            .map(move |actor| {
+                doc.set_actor(automerge::ActorId::from(actor));
+                doc.put_object(automerge::ROOT, "sessions", automerge::ObjType::Map).unwrap();
+                doc.commit();
+                doc.get_last_local_change().unwrap().raw_bytes().to_vec()
+            })
+            .collect::<Vec<_>>()
+    };
+    let (own, other) = (genesis::ACTOR, [9; 16]);
+    assert_eq!(starts(&make([own, own])[0]), Ok(()));
+    let damaged = Err(RejectCode::IndexDamaged);
+    // Another's, a second one, one that is its actor's first and follows something.
+    assert_eq!(starts(&make([other, own])[0]), damaged);
+    assert_eq!(starts(&make([own, own])[1]), damaged);
+    assert_eq!(starts(&make([other, own])[1]), damaged);
 }
 
 #[test]

@@ -99,7 +99,8 @@ pub fn Begin(
     /// The desk.
     at: At,
 ) -> impl IntoView {
-    let first = at.desk().map_or(at.week.get_untracked(), |desk| proposed(&desk, at.week.get_untracked()));
+    let week = at.week.get_untracked();
+    let first = untrack(|| at.desk()).map_or(week, |desk| proposed(&desk, week));
     let title = RwSignal::new(String::new());
     let (from, to) = (RwSignal::new(Some(first)), RwSignal::new(Some(first.plus(DAYS))));
     let wrong = RwSignal::new(None::<String>);

@@ -258,8 +258,19 @@ fn body(at: At, own: &Own, screen: &SessionScreen) -> impl IntoView + use<> {
     let changed = screen.changed_since || screen.planned.as_ref().is_some_and(|key| own.saw_earlier(key));
     let changed = changed.then(|| view! { <p class="box">{say("session.changed-since")}</p> });
     let (done, asked) = screen.progress();
-    let progress =
-        say_with("session.progress", &[("done", &done.to_string()), ("asked", &asked.to_string())]);
+    let progress = (asked > 0).then(|| {
+        let text =
+            say_with("session.progress", &[("done", &done.to_string()), ("asked", &asked.to_string())]);
+        view! { <span>{text}</span> }
+    });
+    // A test day may name nothing: what is tested stands among the tests.
+    let bare = (screen.planned.is_some() && asked == 0).then(|| {
+        let label = say("session.bare.tests").to_owned();
+        view! {
+            <p class="soft">{say("session.bare")}</p>
+            <p><ButtonLink label=label href=Route::Tests.href() /></p>
+        }
+    });
     let minutes = screen.minutes.map(|m| say_with("session.minutes", &[("n", &m.get().to_string())]));
     let skipped = screen.begun.as_ref().and_then(|b| b.record.skipped);
     let ended = is_ended(screen);
@@ -268,13 +279,14 @@ fn body(at: At, own: &Own, screen: &SessionScreen) -> impl IntoView + use<> {
         <div class="stack">
         {limits}
         <p class="row">
-            <span>{progress}</span>
+            {progress}
             {minutes.map(|m| view! { <Chip text=m /> })}
             {skipped.map(|why| view! { <Chip text=say_with("session.skipped", &[("why", why.word())]) strong=true /> })}
             {ended.then(|| view! { <Chip text=say("session.closed") strong=true /> })}
             <Button label=place.unwrap_or_else(|| say("session.place").to_owned()) kind=Kind::Quiet on_press=open(Sheet::Place) />
         </p>
-        {screen.notes.iter().filter(|note| **note != screen.title).map(|note| view! { <p>{note.clone()}</p> }).collect_view()}
+        {screen.notes.iter().map(|note| view! { <p>{note.clone()}</p> }).collect_view()}
+        {bare}
         {changed}
         {screen.groups.iter().enumerate().map(|(n, g)| group(at, screen, &standing, n, g)).collect_view()}
         {screen.extra.iter().map(|d| extra(at, &standing, d)).collect_view()}

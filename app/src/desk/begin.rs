@@ -104,6 +104,13 @@ pub fn Begin(
     let title = RwSignal::new(String::new());
     let (from, to) = (RwSignal::new(Some(first)), RwSignal::new(Some(first.plus(DAYS))));
     let wrong = RwSignal::new(None::<String>);
+    // What is wrong was said of what was typed then.
+    Effect::new(move |_| {
+        title.track();
+        from.track();
+        to.track();
+        wrong.set(None);
+    });
     let go = move || {
         let typed = read(&title.get_untracked(), from.get_untracked(), to.get_untracked());
         let done = typed.and_then(|new| Ok((begin(at, &new)?, new)));

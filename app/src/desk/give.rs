@@ -146,8 +146,12 @@ pub fn Give(
     gift: RwSignal<Option<Gift>>,
 ) -> impl IntoView {
     let close = Callback::new(move |()| gift.set(None));
+    let title = Signal::derive(move || {
+        let of_day = gift.with(|g| matches!(g, Some(Gift::Day(_))));
+        if of_day { say("give.title.day") } else { say("give.title") }.to_owned()
+    });
     view! {
-        <Dialog title=Signal::stored(say("give.title").to_owned())
+        <Dialog title=title
             open=Signal::derive(move || gift.with(Option::is_some)) on_close=close sheet=true>
             {move || gift.get().map(|gift| view! { <Inside at=at gift=gift close=close /> })}
         </Dialog>

@@ -7410,7 +7410,7 @@ public struct SessionSheet: Equatable, Hashable {
      */
     public let title: String
     /**
-     * What it is about, and the coach's note.
+     * When it starts, what it is about, and the coach's note.
      */
     public let notes: [String]
     /**
@@ -7455,7 +7455,7 @@ public struct SessionSheet: Equatable, Hashable {
          * Its title; empty for one that nobody asked.
          */title: String,
         /**
-         * What it is about, and the coach's note.
+         * When it starts, what it is about, and the coach's note.
          */notes: [String],
         /**
          * Minutes that it should take.

@@ -8578,7 +8578,7 @@ data class SessionSheet (
     val `title`: kotlin.String
     ,
     /**
-     * What it is about, and the coach's note.
+     * When it starts, what it is about, and the coach's note.
      */
     val `notes`: List<kotlin.String>
     ,

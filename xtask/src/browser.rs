@@ -77,7 +77,7 @@ fn ready() -> Outcome {
         return NODE;
     }
     let folder = root().join("tests/browser/axe");
-    axe(&folder).and(|| programs())
+    axe(&folder).and(programs)
 }
 
 /// Brings the library that looks for what keeps people out.

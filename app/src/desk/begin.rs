@@ -155,9 +155,9 @@ fn begin(at: At, new: &New) -> Result<Steps, String> {
     let about =
         PlanAbout { title: new.title.clone(), from: Some(new.first), to: Some(new.last), ..PlanAbout::new() };
     let step = |place: &Place| {
-        let season = at.bench.hub.read_with(|device, readings| {
-            Ok::<_, AppError>(readings.season_to_begin(device, place.who, new.first)?)
-        })?;
+        let begin =
+            at.bench.hub.read_with(|device, readings| readings.season_to_begin(device, place.who, new.first));
+        let season = begin?;
         let from = PlanAbout::new().into();
         let command = Command::Edit { place: Spot::main("about"), from, to: about.clone().into() };
         Ok::<_, AppError>((DocName::Plan(place.who, season), command))

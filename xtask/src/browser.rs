@@ -18,7 +18,7 @@ pub(crate) fn page() -> Outcome {
     if page_compiler::is_there() { page::for_stories() } else { page_compiler::MISSING }
 }
 
-/// All stories, one after the other: two browsers on a small machine wait for each other. [`page()`] comes before.
+/// All stories, two at a time: more browsers on a small machine wait for each other. [`page()`] comes before.
 pub(crate) fn part() -> Outcome {
     if !page::of_stories().join("index.html").is_file() {
         return Outcome::Missing { tool: "the page", bring: "cargo xtask browser" };
@@ -61,7 +61,7 @@ pub(crate) fn bench(args: &[String]) -> Outcome {
 fn stories() -> Command {
     // The workspace as a whole, as everywhere: of another choice of packages all libraries would be compiled again.
     let args =
-        ["test", "--locked", "--workspace", "--test", "browser", "--", "--ignored", "--test-threads", "1"];
+        ["test", "--locked", "--workspace", "--test", "browser", "--", "--ignored", "--test-threads", "2"];
     let mut stories = cargo(&args);
     stories.env("BACKSTRAIGHT_STORY_PAGE", page::of_stories());
     stories

@@ -94,6 +94,8 @@ impl Plans {
     /// The session that a session done says it followed, where a plan has it.
     #[must_use]
     pub fn answered(&self, done: &DoneSession) -> Option<InPlan<'_>> {
+        // Most of what was done beside a plan names no session at all.
+        done.session.record.session.as_ref()?;
         self.sessions().find(|s| answers(s.season, done) == Some(&s.planned.key()))
     }
 

@@ -43,7 +43,7 @@ const OF_RUSTUP: [&str; 8] = [
 pub(crate) const MISSING: Outcome = Outcome::Missing {
     tool: "a compiler for WebAssembly",
     bring: "rustup target add wasm32-unknown-unknown   (without rustup, on Debian 12: \
-            apt-get install rustc-web cargo-web rust-web-src lld)",
+            apt-get install rustc-web cargo-web rust-web-src lld-22 lld)",
 };
 
 /// A compiler that can make the page.
@@ -262,8 +262,17 @@ fn debians(args: &[&str]) -> Command {
     for name in OF_RUSTUP {
         command.env_remove(name);
     }
-    command.env("RUSTC", DEBIAN_RUSTC).env("CARGO_TARGET_WASM32_UNKNOWN_UNKNOWN_LINKER", "wasm-ld");
+    command.env("RUSTC", DEBIAN_RUSTC).env("CARGO_TARGET_WASM32_UNKNOWN_UNKNOWN_LINKER", debians_linker());
     command
+}
+
+/// The newest of Debian's linkers: an old one writes what refers to what in a way that parts of the page cannot be
+/// taken out by.
+fn debians_linker() -> String {
+    let files = fs::read_dir("/usr/bin").into_iter().flatten().flatten();
+    let names = files.map(|file| file.file_name().to_string_lossy().into_owned());
+    let newest = names.filter_map(|name| name.strip_prefix("wasm-ld-")?.parse::<u32>().ok()).max();
+    newest.map_or_else(|| "wasm-ld".to_owned(), |n| format!("wasm-ld-{n}"))
 }
 
 fn cargo_home() -> PathBuf {

@@ -129,7 +129,7 @@ fn sessions(
 
 /// When it starts and how long it takes, where the plan says so.
 fn about_it(session: &Session) -> Option<String> {
-    let starts = session.starts.map(|at| format!("starts at {}", show::clock(at)));
+    let starts = session.starts.map(show::starts);
     let minutes = session.minutes.map(|m| format!("about {} min", m.get()));
     let parts: Vec<String> = starts.into_iter().chain(minutes).collect();
     (!parts.is_empty()).then(|| parts.join(", "))

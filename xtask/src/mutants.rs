@@ -27,6 +27,7 @@ const GROUNDS: [Ground; 5] = [
         tests: &[
             "--lib",
             "--test=gate_attacks",
+            "--test=gate_history",
             "--test=gate_honest",
             "--test=gate_hostile",
             "--test=gate_limits",

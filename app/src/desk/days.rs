@@ -1,14 +1,16 @@
 //! Days of the whole squad, such as test days, on their way into the plans of its members: athletes read their own
 //! plans and not the squad's document.
 
+use backstraight_core::base::day::Day;
 use backstraight_core::base::key::Key;
+use backstraight_core::doc::read::Entry;
+use backstraight_core::model::plan::SquadSession;
 use leptos::prelude::*;
 
 use super::give::Gift;
-use super::scene::Desk;
+use super::scene::{Desk, Place};
 use super::week::At;
 use crate::kit::{Button, dates};
-use crate::route::Whose;
 use crate::words::{say, say_with};
 
 /// A day of the squad, and in how many of its members' plans it stands.
@@ -21,11 +23,11 @@ struct Line {
 }
 
 /// Days from the shown week on.
-fn lines(squad: &Desk, from: backstraight_core::base::day::Day) -> Vec<Line> {
+fn lines(squad: &Desk, from: Day) -> Vec<Line> {
     let days = squad.squad.days.iter().filter(|d| d.record.date >= from);
-    let line = |day: &backstraight_core::doc::read::Entry<backstraight_core::model::plan::SquadSession>| {
+    let line = |day: &Entry<SquadSession>| {
         let key = day.key();
-        let has = |place: &&super::scene::Place| {
+        let has = |place: &&Place| {
             place.plans.sessions().any(|s| s.planned.session.record.squad_session.as_ref() == Some(&key))
         };
         Line {
@@ -45,10 +47,8 @@ pub fn Days(
     at: At,
 ) -> impl IntoView {
     let found = Memo::new(move |_| {
-        let (hub, week) = (at.bench.hub, at.week.get());
-        let own = Desk::read(hub, at.whose, week).ok()?;
-        let squad = Desk::read(hub, Whose::Squad(own.squad.id?), week).ok()?;
-        Some(lines(&squad, week))
+        let week = at.week.get();
+        Desk::of_squad(at.bench.hub, at.whose, week).map(|squad| lines(&squad, week))
     });
     move || {
         let all = found.get().unwrap_or_default();

@@ -3,7 +3,6 @@
 
 use std::collections::BTreeMap;
 
-use backstraight_core::base::day::Day;
 use backstraight_core::base::id::PersonId;
 use backstraight_core::base::key::Key;
 use backstraight_core::doc::command::{Command, New};
@@ -24,7 +23,6 @@ use super::week::At;
 use crate::error::AppError;
 use crate::hub::Hub;
 use crate::kit::{Button, Combo, Dialog, Kind, Offer, Progress};
-use crate::route::Whose;
 use crate::words::{say, say_n, say_with};
 
 /// What is given.
@@ -129,14 +127,6 @@ pub fn words(outcome: &Outcome) -> String {
     if parts.is_empty() { say("give.same").to_owned() } else { parts.join(", ") }
 }
 
-fn squad(at: At, week: Day) -> Option<Desk> {
-    let own = Desk::read(at.bench.hub, at.whose, week).ok()?;
-    match at.whose {
-        Whose::Squad(_) => Some(own),
-        Whose::Athlete(_) => Desk::read(at.bench.hub, Whose::Squad(own.squad.id?), week).ok(),
-    }
-}
-
 /// The dialog in which something is given.
 #[component]
 pub fn Give(
@@ -161,7 +151,7 @@ pub fn Give(
 #[component]
 fn Inside(at: At, gift: Gift, close: Callback<()>) -> impl IntoView {
     let hub = at.bench.hub;
-    let desk = untrack(|| squad(at, at.week.get_untracked()));
+    let desk = untrack(|| Desk::of_squad(hub, at.whose, at.week.get_untracked()));
     let Some(desk) = desk else {
         return view! { <p>{say("give.nobody")}</p> }.into_any();
     };

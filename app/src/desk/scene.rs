@@ -146,13 +146,22 @@ impl Desk {
             };
             let mut places = Vec::new();
             for (who, name, born) in people {
-                let season = readings.season_to_write(device, who, (week, week.plus(6)))?;
+                let (season, plans) = readings.season_to_write(device, who, (week, week.plus(6)))?;
                 let doc = DocName::Plan(who, season);
-                let plans = readings.plans(device, who)?;
                 places.push(Place { who, name, born, doc, plan: readings.plan(device, doc)?, plans });
             }
             Ok(Desk { library, squad, places })
         })
+    }
+
+    /// The desk of the whole squad, or of the one to which the athlete belongs. None without one.
+    #[must_use]
+    pub fn of_squad(hub: Hub, whose: Whose, week: Day) -> Option<Desk> {
+        let own = Desk::read(hub, whose, week).ok()?;
+        match whose {
+            Whose::Squad(_) => Some(own),
+            Whose::Athlete(_) => Desk::read(hub, Whose::Squad(own.squad.id?), week).ok(),
+        }
     }
 
     /// An athlete's place.

@@ -26,10 +26,8 @@ pub fn Strip(
 
 fn season(desk: &Desk, week: Day, today: Option<Day>) -> Option<Season> {
     let plan = &desk.places.first()?.plan;
-    let about = plan.about.as_ref();
-    let days = || plan.sessions.iter().map(|s| s.session.record.date);
-    let first = about.and_then(|a| a.from).or_else(|| days().min())?.week_start();
-    let last = about.and_then(|a| a.to).or_else(|| days().max())?.week_start().plus(6);
+    let (first, last) = plan.span()?;
+    let (first, last) = (first.week_start(), last.week_start().plus(6));
     let meets = desk.squad.meets.iter().map(|m| {
         let when = if m.record.priority == Priority::Main { When::MainMeet } else { When::Meet };
         (m.record.date, m.record.name.to_string(), when)

@@ -155,6 +155,16 @@ impl Month {
     pub fn number(self) -> u8 {
         self.month
     }
+
+    /// Its first day.
+    ///
+    /// # Errors
+    /// When it lies outside 1900 to 2199.
+    pub fn first_day(self) -> Result<Day, DayError> {
+        let bad = || DayError::new("day", FIRST_YEAR, self.to_string());
+        let (year, month) = (i16::try_from(self.year), i8::try_from(self.month));
+        Day::new(year.map_err(|_| bad())?, month.map_err(|_| bad())?, 1)
+    }
 }
 
 impl fmt::Display for Month {
@@ -187,6 +197,14 @@ mod tests {
         assert_eq!(d.plus(2).to_string(), "2028-03-01");
         assert_eq!(d.plus(2).since(d), 2);
         assert_eq!(d.month().to_string(), "2028-02");
+    }
+
+    #[test]
+    fn a_month_starts_on_its_first() {
+        let first = |text: &str| text.parse::<Month>().unwrap().first_day().unwrap();
+        assert_eq!([first("2026-12"), first("2028-02")].map(|d| d.to_string()), ["2026-12-01", "2028-02-01"]);
+        let end: Month = "2199-12".parse().unwrap();
+        assert!(end.first_day().unwrap().plus(31).month().first_day().is_err(), "the calendar ends");
     }
 
     #[test]

@@ -80,7 +80,7 @@ impl Readings {
     }
 
     /// The season into which a coach writes what is for days `first` to `last`: of a plan whose season holds one of
-    /// them, else the newest plan, else what the club calls the season of the first.
+    /// them, else the newest plan, else what the club calls the season of the first. With the plans that are here.
     ///
     /// # Errors
     /// When a plan cannot be opened, or the day is in no season that there can be.
@@ -89,13 +89,14 @@ impl Readings {
         device: &mut Device<S>,
         person: PersonId,
         (first, last): (Day, Day),
-    ) -> Result<SeasonNo, S::Error> {
+    ) -> Result<(SeasonNo, Plans), S::Error> {
         let plans = self.plans(device, person)?;
         let newest = || plans.iter().next_back().map(|(season, _)| season);
-        match plans.season_of(first, last).or_else(newest) {
-            Some(season) => Ok(season),
-            None => self.season_to_begin(device, person, first),
-        }
+        let season = match plans.season_of(first, last).or_else(newest) {
+            Some(season) => season,
+            None => self.season_to_begin(device, person, first)?,
+        };
+        Ok((season, plans))
     }
 
     /// The number of a season that is begun on `first`: what the club calls it, or the next one that has no plan yet.

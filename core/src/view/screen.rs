@@ -154,7 +154,7 @@ impl SessionScreen {
         let begin = SessionDone { venue: venue.cloned(), ..screen.begin(season, scene.day, now) };
         let asked_then = log.and_then(|l| l.session.record.asked.as_ref());
         let record = &planned.session.record;
-        let starts = record.starts.map(|at| format!("starts at {}", show::clock(at)));
+        let starts = record.starts.map(show::starts);
         let notes = starts
             .into_iter()
             .chain(record.focus.iter().filter(|f| **f != record.title).map(ToString::to_string));

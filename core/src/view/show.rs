@@ -19,6 +19,12 @@ pub fn clock(at: MinuteOfDay) -> String {
     format!("{}:{:02}", at.get() / 60, at.get() % 60)
 }
 
+/// "starts at 18:30".
+#[must_use]
+pub fn starts(at: MinuteOfDay) -> String {
+    format!("starts at {}", clock(at))
+}
+
 /// "82.5 kg".
 #[must_use]
 pub fn load(load: Load) -> String {

@@ -246,7 +246,7 @@ impl Install {
             let mut f = Fields::default();
             let title = f.take("title", Some(session.title.clone()), Name::new).unwrap_or_default();
             let minutes = f.number("minutes", session.minutes, Minutes::new);
-            let season = work.readings.season_to_write(&mut work.device, person, (date, date))?;
+            let (season, _) = work.readings.season_to_write(&mut work.device, person, (date, date))?;
             let doc = DocName::Plan(person, season);
             let plan = work.readings.plan(&mut work.device, doc)?;
             let own = work.device.key();

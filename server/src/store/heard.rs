@@ -79,11 +79,8 @@ fn proven(was: Day, month: Month, newest: Moment, now: Moment) -> Option<Day> {
     if newest.0 > now.0 || was.month() < month {
         return None;
     }
-    let end = match month.number() {
-        12 => Day::new(i16::try_from(month.year()).ok()?.checked_add(1)?, 1, 1),
-        n => Day::new(i16::try_from(month.year()).ok()?, i8::try_from(n).ok()?.checked_add(1)?, 1),
-    };
-    let day = Day::of(newest, LAST_CALENDAR).ok()?.min(end.ok()?);
+    let end = month.first_day().ok()?.plus(31).month().first_day().ok()?;
+    let day = Day::of(newest, LAST_CALENDAR).ok()?.min(end);
     (day > was).then_some(day)
 }
 
@@ -122,8 +119,7 @@ pub fn note_carried(
 /// # Errors
 /// When storage fails.
 pub fn lost(db: &Db, club: ClubId, (athlete, month): (PersonId, Month)) -> Result<(), StoreError> {
-    let first = i16::try_from(month.year()).ok().zip(i8::try_from(month.number()).ok());
-    let Some(first) = first.and_then(|(year, month)| Day::new(year, month, 1).ok()) else { return Ok(()) };
+    let Ok(first) = month.first_day() else { return Ok(()) };
     db.execute(
         "UPDATE install SET heard_day = ?2 WHERE person = ?1 AND heard_day > ?2",
         (athlete.0.as_bytes(), first.plus(-1).to_string()),

@@ -7,7 +7,6 @@ use backstraight_core::model::name::DocName;
 
 use super::fault::StoreError;
 use super::{document, heard, job, value};
-use crate::secret;
 
 /// A verified compact form.
 #[derive(Debug, Clone)]
@@ -105,7 +104,7 @@ pub fn mend(
             heard::lost(db, club, (athlete, month))?;
         }
         // As after a restore: devices offer again what this store lost, and are heard when they have.
-        db.execute("UPDATE meta SET value = ?1 WHERE key = 'epoch'", [secret::random::<16>()])?;
+        value::begin_epoch(db)?;
     }
     job::mark(db, doc.name.owner().into_bytes(), club, now)?;
     Ok(true)

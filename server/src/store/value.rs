@@ -10,6 +10,7 @@ use backstraight_core::exchange::access::Role;
 use uuid::Uuid;
 
 use super::fault::StoreError;
+use crate::secret;
 
 pub(super) fn bytes<const N: usize>(row: &Row<'_>, column: usize) -> sql::Result<[u8; N]> {
     row.get(column)
@@ -56,6 +57,12 @@ pub(super) fn count(row: &Row<'_>, column: usize) -> sql::Result<u64> {
 /// A count as the database keeps it. Counts stay far below the limit: one grows by one a request.
 pub(super) fn stored(n: u64) -> i64 {
     i64::try_from(n).unwrap_or(i64::MAX)
+}
+
+/// Begins a new epoch: to devices it is another store, to which they offer again what it may have lost.
+pub(super) fn begin_epoch(db: &Db) -> Result<(), StoreError> {
+    db.execute("UPDATE meta SET value = ?1 WHERE key = 'epoch'", [secret::random::<16>()])?;
+    Ok(())
 }
 
 pub(super) fn meta<const N: usize>(db: &Db, key: &str) -> Result<[u8; N], StoreError> {

@@ -15,9 +15,8 @@ use crate::erase::list::ErasedList;
 use crate::folder::{Folder, file_error, sync_folder};
 use crate::grant::AtTheMachine;
 use crate::job::check;
-use crate::secret;
 use crate::store::postgres::Database;
-use crate::store::{Store, StoreError, StoreOptions, audit, erased, file, version};
+use crate::store::{Store, StoreError, StoreOptions, audit, erased, file, value, version};
 
 /// How a backup is taken.
 #[derive(Debug, Clone, Copy, Default)]
@@ -207,7 +206,7 @@ fn renew(draft: &Path, list: ErasedList, now: Moment) -> Result<(KeyFiles, u64, 
     file::migrate(&mut db)?;
     db.pragma_update(None, "foreign_keys", true)?;
     db.execute_batch("BEGIN IMMEDIATE")?;
-    db.execute("UPDATE meta SET value = ?1 WHERE key = 'epoch'", [secret::random::<16>()])?;
+    value::begin_epoch(&db)?;
     db.execute(
         "INSERT INTO meta (key, value) VALUES ('restored_at', ?1) ON CONFLICT (key) DO UPDATE SET value = ?1",
         [now.0.to_be_bytes()],

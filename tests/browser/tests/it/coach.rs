@@ -4,14 +4,10 @@
 use backstraight_browser::{Key, Kind, Seat, Stage};
 use serde_json::json;
 
+use crate::{exchange, give, open_next_week, wait_until_sent};
+
 /// What is typed in the line of a prescription.
 const LINE: &str = "Sets, dose, how hard, rest";
-
-/// Waits until nothing of this device is waiting for the server any more.
-#[track_caller]
-pub(crate) fn wait_until_sent(seat: &Seat) {
-    seat.wait_for("all is sent", "return document.querySelector('.ways .count') === null");
-}
 
 #[track_caller]
 fn wait_until_waiting(seat: &Seat) {
@@ -114,16 +110,11 @@ fn a_week_is_planned_by_keys_given_to_the_squad_and_taken_back() {
     desk.wait_to_read("1 new session");
     desk.shots("plan-give");
     desk.assert_accessible("giving a session to others");
-    desk.tap("button", "Give to those chosen");
-    desk.wait_to_read("Given to ");
-    wait_until_sent(&desk);
+    give(&desk);
 
     // Another athlete's phone has it, with what it asks.
     let phone = stage.come_in(Kind::Phone, "Noor");
-    phone.tap("link", "Weeks");
-    phone.tap("button", "Later");
-    phone.wait_to_see("link", "Grass and hops");
-    phone.tap("link", "Grass and hops");
+    open_next_week(&phone, "Grass and hops");
     phone.wait_to_read("Bounds");
     phone.wait_to_read("12 contacts");
 
@@ -132,9 +123,7 @@ fn a_week_is_planned_by_keys_given_to_the_squad_and_taken_back() {
     desk.wait_to_read("Undone: Given to ");
     wait_until_sent(&desk);
     phone.tap("link", "Today");
-    phone.run("location.hash = '#/unsent'", Vec::new());
-    phone.tap("button", "Exchange now");
-    phone.wait_to_read("Exchanged at");
+    exchange(&phone);
     phone.tap("link", "Weeks");
     phone.tap("button", "Later");
     phone.wait_for("it is gone", "return !document.body.innerText.includes('Grass and hops')");
@@ -187,8 +176,7 @@ fn what_a_phone_did_of_the_old_version_stands_against_the_old_version() {
     phone.tap("button", "Close");
     phone.wait_to_read("Session closed, saved on this phone");
     phone.offline(false);
-    phone.run("location.hash = '#/unsent'", Vec::new());
-    phone.tap("button", "Exchange now");
+    exchange(&phone);
     phone.wait_to_read("Everything is with your coach");
     phone.tap("link", "Today");
     phone.tap("link", "Go on");

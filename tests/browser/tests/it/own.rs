@@ -7,9 +7,7 @@ use serde_json::{Value, json};
 
 #[track_caller]
 fn exchange(phone: &Seat) {
-    phone.run("location.hash = '#/unsent'", Vec::new());
-    phone.tap("button", "Exchange now");
-    phone.wait_to_read("Exchanged at");
+    crate::exchange(phone);
     phone.wait_to_read("Everything is with your coach");
 }
 
@@ -86,7 +84,7 @@ fn words_go_to_the_coach_and_back() {
     desk.tap("link", "Ines Tarrowby");
     desk.fill("Your words", "Then one notch lower on Saturday");
     desk.tap("button", "Write it");
-    desk.wait_for("all is sent", "return document.querySelector('.ways .count') === null");
+    crate::wait_until_sent(&desk);
     exchange(&phone);
     phone.tap("link", "Talk");
     phone.wait_to_read("Then one notch lower on Saturday");

@@ -2,12 +2,18 @@
 
 use backstraight_browser::{Key, Kind, Seat, Stage};
 
-use crate::coach::{plan_of, wait_until_sent};
+use crate::coach::plan_of;
+use crate::{exchange, give, open_next_week, wait_until_sent};
 
-fn exchange(phone: &Seat) {
-    phone.run("location.hash = '#/unsent'", Vec::new());
-    phone.tap("button", "Exchange now");
-    phone.wait_to_read("Exchanged at");
+/// Opens the way of the squad's day into the plans.
+#[track_caller]
+fn put_into_plans(desk: &Seat) {
+    desk.run(
+        "const line = [...document.querySelectorAll('li.row')].find((l) => l.innerText.includes('Hops in the hall') \
+         && l.innerText.includes('in the plans of')); line.querySelector('button').dataset.test = 'give'",
+        Vec::new(),
+    );
+    desk.tap_mark("give");
 }
 
 #[test]
@@ -76,24 +82,14 @@ fn a_test_day_of_the_squad_reaches_the_phones_and_follows_a_change() {
     desk.fill("A new day", "Hops in the hall");
     desk.press(Key::Enter);
     desk.wait_to_read("Hops in the hall");
-    desk.run(
-        "const line = [...document.querySelectorAll('li.row')].find((l) => l.innerText.includes('Hops in the hall') \
-         && l.querySelector('button')); line.querySelector('button').dataset.test = 'give'",
-        Vec::new(),
-    );
-    desk.tap_mark("give");
+    put_into_plans(&desk);
     desk.wait_to_read("1 new session");
     desk.shots("season-day-give");
     desk.assert_accessible("a squad's day into the plans");
-    desk.tap("button", "Give to those chosen");
-    desk.wait_to_read("Given to ");
-    wait_until_sent(&desk);
+    give(&desk);
 
     let phone = stage.come_in(Kind::Phone, "Noor");
-    phone.tap("link", "Weeks");
-    phone.tap("button", "Later");
-    phone.wait_to_see("link", "Hops in the hall");
-    phone.tap("link", "Hops in the hall");
+    open_next_week(&phone, "Hops in the hall");
     phone.shots("session-of-a-test-day");
     phone.assert_accessible("a test day on the phone");
 
@@ -104,19 +100,10 @@ fn a_test_day_of_the_squad_reaches_the_phones_and_follows_a_change() {
     );
     desk.fill("Starts at", "18:30");
     desk.press(Key::Enter);
-    desk.run(
-        "const line = [...document.querySelectorAll('li.row')].find((l) => l.innerText.includes('Hops in the hall') \
-         && l.innerText.includes('in the plans of')); line.querySelector('button').dataset.test = 'give'",
-        Vec::new(),
-    );
-    desk.tap_mark("give");
+    put_into_plans(&desk);
     desk.wait_to_read("1 field follows");
-    desk.tap("button", "Give to those chosen");
-    desk.wait_to_read("Given to ");
-    wait_until_sent(&desk);
+    give(&desk);
     exchange(&phone);
-    phone.tap("link", "Weeks");
-    phone.tap("button", "Later");
-    phone.tap("link", "Hops in the hall");
+    open_next_week(&phone, "Hops in the hall");
     phone.wait_to_read("starts at 18:30");
 }

@@ -8,6 +8,7 @@ mod club;
 mod find;
 mod look;
 mod must;
+mod ports;
 mod process;
 mod seat;
 mod stage;

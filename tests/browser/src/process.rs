@@ -1,7 +1,6 @@
 //! The programs of a test: the server, and the one that drives browsers. Each is ended with the test, by its own id.
 
 use std::io::{BufRead as _, BufReader};
-use std::net::{Ipv4Addr, TcpListener};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::mpsc;
@@ -9,6 +8,7 @@ use std::time::Duration;
 
 use crate::built;
 use crate::must::{found, must};
+use crate::ports;
 
 /// How long a program may take to say that it is there.
 const PATIENCE: Duration = Duration::from_secs(60);
@@ -26,11 +26,12 @@ impl Server {
     /// Starts one that serves a built page, or the one that the program has inside.
     #[must_use]
     pub fn start(data: &Path, page: Option<&Path>) -> Server {
-        // Taken for a moment, so that it is free and stays this server's.
-        let port =
-            must(TcpListener::bind((Ipv4Addr::LOCALHOST, 0)).and_then(|l| l.local_addr()), "a free port")
-                .port();
-        let mut server = Server { data: data.to_owned(), page: page.map(Path::to_owned), port, child: None };
+        let mut server = Server {
+            data: data.to_owned(),
+            page: page.map(Path::to_owned),
+            port: ports::free(),
+            child: None,
+        };
         server.again();
         server
     }
@@ -100,13 +101,13 @@ pub(crate) struct Driver {
 
 impl Driver {
     pub(crate) fn start() -> Driver {
+        let port = ports::free();
         let mut command = Command::new("chromedriver");
-        command.args(["--port=0", "--log-level=WARNING"]).stdout(Stdio::piped()).stderr(Stdio::null());
+        command.args([&format!("--port={port}"), "--log-level=WARNING"]);
+        command.stdout(Stdio::piped()).stderr(Stdio::null());
         let mut child = must(command.spawn(), "starting chromedriver (apt-get install chromium-driver)");
         let said = found(child.stdout.take(), "what chromedriver says");
-        let port = wait_for(said, "chromedriver", PATIENCE, |line| {
-            line.rsplit_once("started successfully on port ")?.1.trim_end_matches('.').trim().parse().ok()
-        });
+        wait_for(said, "chromedriver", PATIENCE, |line| line.contains("started successfully").then_some(()));
         Driver { child: Some(child), port }
     }
 }

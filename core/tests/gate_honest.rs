@@ -5,11 +5,12 @@
 mod gate_support;
 
 use automerge::{AutoCommit, ScalarValue, legacy};
-use backstraight_core::base::id::ActorId;
+use backstraight_core::base::id::{ActorId, ChangeHash, PersonId};
 use backstraight_core::doc::chunk::{self, Action, Obj, Value};
 use backstraight_core::doc::gate::{GateIndex, Verdict, delta_bytes};
 use backstraight_core::doc::genesis;
-use backstraight_core::model::name::Kind;
+use backstraight_core::doc::open::Document;
+use backstraight_core::model::name::{DocName, Kind};
 use gate_support::engine::{merge, verify_whole};
 use gate_support::honest::{Writer, plain};
 use gate_support::{Rng, anyone};
@@ -137,6 +138,27 @@ impl Server {
         assert_eq!(heads(&mut loaded), theirs);
         let mut again = verify_whole(kind, &self.doc.save()).unwrap();
         assert_eq!(heads(&mut again), theirs);
+        if kind == Kind::Log {
+            self.follows_from_the_document(&whole);
+        }
+    }
+
+    /// The index is made again from the document when its order is known, and from nothing less or more.
+    fn follows_from_the_document(&mut self, whole: &[u8]) {
+        let name = DocName::Log(PersonId(uuid::Uuid::from_u128(1)), "2026-11".parse().unwrap());
+        let document = Document::open(name, &self.doc.save()).unwrap();
+        let names: Vec<_> = self.index.hashes().collect();
+        let of = |names: &[ChangeHash]| {
+            document.index_in_order(names.iter().copied()).map(|index| index.whole_delta())
+        };
+        assert_eq!(of(&names).as_deref(), Some(whole));
+        let last = names[names.len() - 1];
+        assert_eq!(of(&names[..names.len() - 1]), None);
+        assert_eq!(of(&[&names[..], &[last]].concat()), None);
+        assert_eq!(of(&[&names[..], &[ChangeHash([7; 32])]].concat()), None);
+        if names.len() > 1 {
+            assert_eq!(of(&[&[last], &names[..names.len() - 1]].concat()), None);
+        }
     }
 }
 

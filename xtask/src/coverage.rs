@@ -8,7 +8,7 @@ use crate::run::{self, Outcome, cargo, has, target};
 
 const MISSING: Outcome = Outcome::Missing {
     tool: "cargo-llvm-cov",
-    bring: "cargo install --locked cargo-llvm-cov@0.9 && rustup component add llvm-tools",
+    bring: "cargo install --locked cargo-llvm-cov@^0.9 && rustup component add llvm-tools",
 };
 
 /// Runs core's tests, watched, and prints the table. Words are cargo-llvm-cov's own.

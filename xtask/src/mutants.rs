@@ -64,7 +64,7 @@ const GROUNDS: [Ground; 5] = [
 ];
 
 const MISSING: Outcome =
-    Outcome::Missing { tool: "cargo-mutants", bring: "cargo install --locked cargo-mutants@27" };
+    Outcome::Missing { tool: "cargo-mutants", bring: "cargo install --locked cargo-mutants@^27" };
 
 /// The parts that are asked for (`--gate` and so on), all of them without such a word. Other words are cargo-mutants'
 /// own: `--shard 1/10`, `--list`.

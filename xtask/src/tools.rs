@@ -105,7 +105,7 @@ fn make_environment(home: &Path, python: &Path, wanted: &Path) -> Outcome {
 /// All that cargo-deny looks at.
 pub(crate) fn deny() -> Outcome {
     if !has("cargo-deny") {
-        return Outcome::Missing { tool: "cargo-deny", bring: "cargo install --locked cargo-deny@0.20" };
+        return Outcome::Missing { tool: "cargo-deny", bring: "cargo install --locked cargo-deny@^0.20" };
     }
     run(cargo(&["deny", "--workspace", "check", "licenses", "bans", "sources", "advisories"]))
 }

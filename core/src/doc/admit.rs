@@ -1,5 +1,7 @@
 //! Changes from elsewhere, let into an open document by way of the gate.
 
+use std::collections::HashMap;
+
 use super::chunk;
 use super::gate::{self, GateIndex, RejectCode, Rejected, Verdict};
 use super::open::Document;
@@ -30,6 +32,22 @@ impl Document {
     /// When the document holds changes that no gate would have let through.
     pub fn index(&self) -> Result<GateIndex, Rejected> {
         GateIndex::from_changes(self.name().kind(), &self.changes_since(&[]))
+    }
+
+    /// The gate's index of this document, its changes admitted in that order. None when these are not the changes of this
+    /// document, each once, or when the gate would not have taken them in that order.
+    #[must_use]
+    pub fn index_in_order(&self, order: impl Iterator<Item = ChangeHash>) -> Option<GateIndex> {
+        let all = self.changes_since(&[]);
+        let mut by_name = HashMap::new();
+        for piece in chunk::split_up_to(&all, usize::MAX).ok()? {
+            by_name.insert(chunk::name(piece).ok()?, piece);
+        }
+        let mut bytes = Vec::with_capacity(all.len());
+        for name in order {
+            bytes.extend_from_slice(by_name.remove(&name)?);
+        }
+        GateIndex::from_changes(self.name().kind(), &bytes).ok().filter(|_| by_name.is_empty())
     }
 
     /// Checks change chunks and merges them, in slices that the gate takes. On any refusal the

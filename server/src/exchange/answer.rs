@@ -36,7 +36,7 @@ struct Part {
 
 /// Composes the answer from the state after the transaction.
 pub(super) fn compose(db: &Db, app: &App, mut work: Work) -> Result<Down, StoreError> {
-    let mut down = blank(app);
+    let mut down = blank(app, work.epoch);
     down.people = people::known_to(db, &work.caller, work.people)?;
     let mut room = usize::try_from(app.config.answer_bytes).unwrap_or(usize::MAX);
     for item in &mut work.items {

@@ -28,7 +28,7 @@ use crate::grant::{self, Access, Caller};
 use crate::problem::Problem;
 use crate::store::document::{self, Append};
 use crate::store::heard::{self, Word};
-use crate::store::{Db, StoreError, erased};
+use crate::store::{self, Db, Epoch, StoreError, erased};
 use at_once::Edit;
 use carried::{Carrier, HandedIn};
 use upload::{Case, Checked};
@@ -80,6 +80,8 @@ impl Item {
 struct Work {
     caller: Caller,
     items: Vec<Item>,
+    /// The store's epoch when the request came.
+    epoch: Epoch,
     /// Cursors are believed only under the present epoch.
     same_epoch: bool,
     /// Whether this is all that the device has: it knows which store it speaks with, and nothing is left on it.
@@ -131,7 +133,7 @@ pub async fn run<T: Send + 'static>(
         if appends.is_empty() && (!note || work.caller.asker.role.coaches()) {
             break;
         }
-        let (caller, local_day) = (work.caller, work.local_day.clone());
+        let (caller, local_day, epoch) = (work.caller, work.local_day.clone(), work.epoch);
         let taken = work.items.iter().all(|item| item.outcome == Outcome::Accepted);
         let whole = work.whole && taken;
         // Documents are taken in one order by every process, so that no two wait for each other.
@@ -147,7 +149,7 @@ pub async fn run<T: Send + 'static>(
                     adds.iter().map(|adds| document::append_all(db, adds, now)).collect();
                 // Last, because it may hold up others of the club until it is durable.
                 if note {
-                    let word = if whole { Word::Through(&local_day) } else { Word::Part };
+                    let word = if whole { Word::Through(&local_day, epoch) } else { Word::Part };
                     heard::note(db, &caller, word, now)?;
                 }
                 written
@@ -255,11 +257,13 @@ fn open(db: &Db, app: &App, caller: Caller, up: Up) -> Result<Result<Work, Probl
         }
         items.push(item);
     }
-    let same_epoch = up.epoch.as_ref().is_some_and(|e| e.as_slice() == app.store.epoch());
+    let epoch = store::epoch(db)?;
+    let same_epoch = up.epoch.as_ref().is_some_and(|e| e.as_slice() == epoch);
     let people = same_epoch.then_some(up.people);
     Ok(Ok(Work {
         caller,
         items,
+        epoch,
         same_epoch,
         // Of another store's epoch it takes as sent what is not here. One that knows of none sends everything.
         whole: (same_epoch || up.epoch.is_none()) && up.left != Some(true),
@@ -339,10 +343,10 @@ fn check(db: &Db, app: &App, work: &mut Work) -> Result<Vec<Fresh>, StoreError> 
     Ok(fresh)
 }
 
-fn blank(app: &App) -> Down {
+fn blank(app: &App, epoch: Epoch) -> Down {
     Down {
         protocol: PROTOCOL,
-        epoch: ByteVec::from(app.store.epoch().to_vec()),
+        epoch: ByteVec::from(epoch.to_vec()),
         docs: Vec::new(),
         withdrawn: Vec::new(),
         people: None,

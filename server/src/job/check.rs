@@ -148,8 +148,9 @@ fn in_snapshot(doc: &Doc, snapshot: &Snapshot, changes: &mut u64) -> Result<(), 
         .map_err(|e| format!("index of the snapshot: {e}"))?;
     let whole = Document::open(doc.name, &snapshot.body).map_err(|e| format!("snapshot: {e}"))?;
     *changes += whole.change_count() as u64;
-    let same = whole.change_count() == index.len() && index.hashes().all(|n| whole.holds(&n));
-    if same && whole.heads() == index.heads() {
+    // Every byte of it, not only its names: with a wrong one honest changes are refused.
+    let again = whole.index_in_order(index.hashes());
+    if again.is_some_and(|again| again.whole_delta() == snapshot.delta) {
         Ok(())
     } else {
         Err("the index of the snapshot is another one than the snapshot's".to_owned())

@@ -52,34 +52,46 @@ pub fn one(store: &Store, id: i64, now: Moment) -> Result<Repaired, StoreError> 
         Ok(Some((doc, stored)))
     })?;
     let Some((doc, stored)) = found else { return Ok(Repaired::Sound) };
-    let (whole, index) = longest(&doc, &stored)?;
+    let Left { whole, index, in_order } = longest(&doc, &stored)?;
     let folder = store.path().parent().unwrap_or(Path::new(".")).join("damaged");
     let aside = set_aside(&folder, &doc, &stored, now)?;
     let mended = Snapshot { doc: id, upto_n: doc.max_n + 1, body: whole.save(), delta: index.whole_delta() };
     let (heads, was, changes) = (whole.heads(), doc.max_n, whole.change_count());
-    let done = store.write_blocking(move |db| snapshot::mend(db, &mended, was, &heads, now))?;
+    let done = store.write_blocking(move |db| snapshot::mend(db, &mended, was, &heads, in_order, now))?;
     Ok(if done { Repaired::Kept { changes, aside } } else { Repaired::MovedOn })
 }
 
+/// What can be read of a document.
+struct Left {
+    whole: Document,
+    index: GateIndex,
+    /// Whether its changes stand in the index in the order in which they came.
+    in_order: bool,
+}
+
 /// The most that can be read without a gap: from the chunks, or from the snapshot and what follows it.
-fn longest(doc: &Doc, stored: &Stored) -> Result<(Document, GateIndex), StoreError> {
+fn longest(doc: &Doc, stored: &Stored) -> Result<Left, StoreError> {
     let kind = doc.name.kind();
     let odd = |e: &dyn std::fmt::Display| StoreError::Damaged(e.to_string());
+    let nothing = || GateIndex::new(kind).map_err(|e| odd(&e));
     let start = Document::create(doc.name).map_err(|e| odd(&e))?;
-    let mut best = (start, GateIndex::new(kind).map_err(|e| odd(&e))?);
+    let mut best = Left { whole: start, index: nothing()?, in_order: true };
     let mut from = Vec::new();
     if stored.chunks.first().is_some_and(|c| c.n == 1) {
-        from.push((genesis::bytes(kind).to_vec(), GateIndex::new(kind).map_err(|e| odd(&e))?, 0));
+        from.push((genesis::bytes(kind).to_vec(), nothing()?, true, 0));
     }
     if let Some(s) = &stored.snapshot
-        && let Ok(index) = GateIndex::replay(kind, [s.delta.as_slice()])
         && let Ok(whole) = Document::open(doc.name, &s.body)
-        && whole.heads() == index.heads()
-        && whole.change_count() == index.len()
     {
-        from.push((s.body.clone(), index, s.upto_n));
+        // Whatever rotted in what was kept beside it follows from the changes, but for their order.
+        let told = GateIndex::replay(kind, [s.delta.as_slice()]).ok();
+        let same = told.and_then(|told| whole.index_in_order(told.hashes()));
+        let in_order = same.is_some();
+        if let Some(index) = same.or_else(|| whole.index().ok()) {
+            from.push((s.body.clone(), index, in_order, s.upto_n));
+        }
     }
-    for (mut bytes, mut index, upto) in from {
+    for (mut bytes, mut index, in_order, upto) in from {
         for (part, n) in stored.chunks.iter().filter(|c| c.n > upto).zip(upto + 1..) {
             // The first that is missing or does not fit is the end.
             let Some(Ok(Verdict::Accept(accepted))) =
@@ -94,9 +106,9 @@ fn longest(doc: &Doc, stored: &Stored) -> Result<(Document, GateIndex), StoreErr
         }
         if let Ok(whole) = Document::open(doc.name, &bytes)
             && whole.heads() == index.heads()
-            && whole.change_count() > best.0.change_count()
+            && whole.change_count() > best.whole.change_count()
         {
-            best = (whole, index);
+            best = Left { whole, index, in_order };
         }
     }
     Ok(best)

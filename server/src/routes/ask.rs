@@ -18,7 +18,7 @@ use utoipa::IntoParams;
 use crate::app::{App, Shared};
 use crate::grant::{self, Caller, MayReview};
 use crate::problem::Problem;
-use crate::store::{Db, StoreError, board, guardians, job};
+use crate::store::{self, Db, StoreError, board, guardians, job};
 
 /// Most days of one review.
 pub(super) const MOST_DAYS: i32 = 400;
@@ -176,13 +176,12 @@ pub(super) async fn conditional<T: Serialize>(
         .collect();
     let _place = app.load.enter()?;
     let server = app.store.server();
-    let epoch = app.store.epoch();
     // Consents and guardianships end with a day.
     let what = format!("{what} {}", day(None, "today", app)?);
     let store = Arc::clone(&app.store);
     let (tag, made) = store
         .read(move |db| {
-            let stamp = board::stamp(db, &grant)?;
+            let (epoch, stamp) = (store::epoch(db)?, board::stamp(db, &grant)?);
             let tag = tag(&[&server, &epoch], &grant, &what, stamp);
             if known.iter().any(|k| *k == tag || k == "*") {
                 return Ok((tag, Some(Made::Known)));

@@ -8,7 +8,7 @@ use backstraight_core::base::moment::Moment;
 use backstraight_core::exchange::access::Role;
 
 use super::fault::StoreError;
-use super::value;
+use super::value::{self, Epoch};
 use crate::grant::Caller;
 
 /// How far a device's calendar day may be from the server's (UTC); beyond it its clock is wrong.
@@ -19,8 +19,8 @@ const COARSE: i64 = 10 * 60_000;
 /// How much of a device was heard.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Word<'a> {
-    /// Everything, through its calendar day, `YYYY-MM-DD`.
-    Through(&'a str),
+    /// Everything, through its calendar day, `YYYY-MM-DD`, to a store of that epoch.
+    Through(&'a str, Epoch),
     /// Something: it holds more, or what it sent could not be taken. Of no day it can be said that nothing was done.
     Part,
 }
@@ -33,11 +33,7 @@ pub fn note(db: &Db, caller: &Caller, word: Word<'_>, now: Moment) -> Result<(),
     if caller.asker.role != Role::Athlete {
         return Ok(());
     }
-    let Word::Through(local_day) = word else {
-        let at = "UPDATE install SET heard_at = ?2 WHERE id = ?1";
-        db.prepare_cached(at)?.execute((caller.install.0, now.0))?;
-        return Ok(());
-    };
+    let Word::Through(local_day, epoch) = word else { return in_part(db, caller, now) };
     let today = Day::of(now, 0).ok();
     let day = local_day
         .parse::<Day>()
@@ -53,6 +49,10 @@ pub fn note(db: &Db, caller: &Caller, word: Word<'_>, now: Moment) -> Result<(),
         })
         .optional()?;
     let Some((was_day, was_at, was_hindered)) = was else { return Ok(()) };
+    // Looked at after the row is this one's: whoever lost something meanwhile has set the row back, and this waited for it.
+    if value::epoch(db)? != epoch {
+        return in_part(db, caller, now);
+    }
     let day = day.map(|d| d.to_string());
     let news = was_at.is_none_or(|at| now.0 - at >= COARSE)
         || (day.is_some() && day != was_day)
@@ -65,6 +65,12 @@ pub fn note(db: &Db, caller: &Caller, word: Word<'_>, now: Moment) -> Result<(),
     if news {
         tell(db, caller.asker.club)?;
     }
+    Ok(())
+}
+
+fn in_part(db: &Db, caller: &Caller, now: Moment) -> Result<(), StoreError> {
+    let at = "UPDATE install SET heard_at = ?2 WHERE id = ?1";
+    db.prepare_cached(at)?.execute((caller.install.0, now.0))?;
     Ok(())
 }
 

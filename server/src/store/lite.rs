@@ -40,11 +40,7 @@ impl Lite {
         }
         let restored: i64 =
             db.query_row("SELECT count(*) FROM meta WHERE key = 'restored_at'", [], |r| r.get(0))?;
-        let opened = Opened {
-            epoch: value::meta(&db, "epoch")?,
-            server: value::meta(&db, "server")?,
-            restored: restored > 0,
-        };
+        let opened = Opened { server: value::meta(&db, "server")?, restored: restored > 0 };
         let health = Arc::new(Health::new(folder.clone()));
         let writer = Writer::start(db, Arc::clone(&health), options, news)?;
         Ok((Lite { path, writer, idle: Mutex::default(), health }, opened))

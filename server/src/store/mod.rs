@@ -43,6 +43,7 @@ use tokio::sync::Semaphore;
 pub use fault::StoreError;
 pub use file::{KNOWN_VERSION, broken, check_library, open_reader, open_writer, version};
 pub use sql::Db;
+pub use value::{Epoch, epoch};
 pub use writer::{Faults, Health};
 
 use crate::folder::Folder;
@@ -70,7 +71,6 @@ pub struct StoreOptions {
 /// What is read once when a database is opened.
 #[derive(Debug)]
 struct Opened {
-    epoch: [u8; 16],
     server: [u8; 16],
     restored: bool,
 }
@@ -117,12 +117,6 @@ impl Store {
             }
         };
         Ok(Store { path: folder.database(), base, news, readers: Semaphore::new(readers), opened })
-    }
-
-    /// The epoch: another one after each restore.
-    #[must_use]
-    pub fn epoch(&self) -> [u8; 16] {
-        self.opened.epoch
     }
 
     /// The identity of the server, kept by a restore.

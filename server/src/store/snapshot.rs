@@ -73,7 +73,8 @@ pub fn swap(db: &Db, new: &Snapshot, now: Moment) -> Result<bool, StoreError> {
 }
 
 /// Puts what could be read of a damaged document in the place of all that was stored, when it still is
-/// at chunk `was`; whether it was.
+/// at chunk `was`; whether it was. `in_order` when its changes stand in the order in which they were admitted:
+/// cursors count on it.
 ///
 /// # Errors
 /// When storage fails.
@@ -82,6 +83,7 @@ pub fn mend(
     new: &Snapshot,
     was: u64,
     heads: &[ChangeHash],
+    in_order: bool,
     now: Moment,
 ) -> Result<bool, StoreError> {
     let Some(doc) = document::by_id(db, new.doc)?.filter(|d| d.max_n == was) else { return Ok(false) };
@@ -99,10 +101,12 @@ pub fn mend(
     )?;
     db.execute("DELETE FROM quarantine WHERE doc = ?1", [new.doc])?;
     let club = db.query_row("SELECT club FROM doc WHERE id = ?1", [new.doc], |r| value::club(r, 0))?;
-    if lost {
-        if let DocName::Log(athlete, month) = doc.name {
-            heard::lost(db, club, (athlete, month))?;
-        }
+    if let DocName::Log(athlete, month) = doc.name
+        && lost
+    {
+        heard::lost(db, club, (athlete, month))?;
+    }
+    if lost || !in_order {
         // As after a restore: devices offer again what this store lost, and are heard when they have.
         value::begin_epoch(db)?;
     }

@@ -12,6 +12,9 @@ use uuid::Uuid;
 use super::fault::StoreError;
 use crate::secret;
 
+/// What tells a store apart from what it was before something was lost.
+pub type Epoch = [u8; 16];
+
 pub(super) fn bytes<const N: usize>(row: &Row<'_>, column: usize) -> sql::Result<[u8; N]> {
     row.get(column)
 }
@@ -59,6 +62,15 @@ pub(super) fn stored(n: u64) -> i64 {
     i64::try_from(n).unwrap_or(i64::MAX)
 }
 
+/// The epoch: another one after each restore, and after a repair that lost something. Asked for anew by each request: a
+/// repair goes on beside servers that run.
+///
+/// # Errors
+/// When storage fails.
+pub fn epoch(db: &Db) -> Result<Epoch, StoreError> {
+    meta(db, "epoch")
+}
+
 /// Begins a new epoch: to devices it is another store, to which they offer again what it may have lost.
 pub(super) fn begin_epoch(db: &Db) -> Result<(), StoreError> {
     db.execute("UPDATE meta SET value = ?1 WHERE key = 'epoch'", [secret::random::<16>()])?;
@@ -66,7 +78,8 @@ pub(super) fn begin_epoch(db: &Db) -> Result<(), StoreError> {
 }
 
 pub(super) fn meta<const N: usize>(db: &Db, key: &str) -> Result<[u8; N], StoreError> {
-    db.query_row("SELECT value FROM meta WHERE key = ?1", [key], |r| bytes(r, 0))
+    db.prepare_cached("SELECT value FROM meta WHERE key = ?1")?
+        .query_row([key], |r| bytes(r, 0))
         .optional()?
         .ok_or_else(|| StoreError::Damaged(format!("no {key}")))
 }

@@ -47,6 +47,12 @@ fn heard(server: &Server, person: PersonId) -> Vec<Option<String>> {
     server.store().read_blocking(ask).unwrap()
 }
 
+/// The store's epoch, as it is on the disk.
+fn epoch(server: &Server) -> Vec<u8> {
+    let ask = |db: &Db| Ok(db.query_row("SELECT value FROM meta WHERE key = 'epoch'", [], |r| r.get(0))?);
+    server.store().read_blocking(ask).unwrap()
+}
+
 fn write(phone: &mut Device, name: DocName, from: u32, to: u32) {
     for n in from..to {
         phone.say(name, &format!("{n}"));
@@ -83,12 +89,6 @@ fn a_damaged_document_is_named_and_left_alone_and_devices_refill_it() {
     // Everybody else is served as ever.
     write(&mut other, log(noor), 2, 4);
 
-    let epoch = |server: &Server| {
-        let ask = |db: &Db| {
-            Ok(db.query_row("SELECT value FROM meta WHERE key = 'epoch'", [], |r| r.get::<_, Vec<u8>>(0))?)
-        };
-        server.store().read_blocking(ask).unwrap()
-    };
     let was = epoch(&server);
     let (today, before) = (Some("2026-11-25".to_owned()), Some("2026-10-31".to_owned()));
     assert_eq!(heard(&server, mira), [today.clone(), today.clone()]);
@@ -100,7 +100,7 @@ fn a_damaged_document_is_named_and_left_alone_and_devices_refill_it() {
     assert_eq!(trouble(&server), Vec::<String>::new());
     assert_eq!(repair::one(&server.store(), bad, server.now()).unwrap(), Repaired::Sound);
     // What was lost may be a session of any day of that month: nobody was heard of it any more, and the store is
-    // another one to devices once the server starts on it.
+    // another one to devices, though its server runs on.
     assert_ne!(epoch(&server), was);
     assert_eq!(heard(&server, mira), [before.clone(), before]);
     assert_eq!(heard(&server, noor), [today]);
@@ -108,6 +108,7 @@ fn a_damaged_document_is_named_and_left_alone_and_devices_refill_it() {
     phone.settle();
     tablet.settle();
     for device in [&phone, &tablet] {
+        assert_eq!(device.epoch, Some(epoch(&server)));
         assert_eq!(device.words(log(mira)), ["0", "1", "2", "3", "4", "new"]);
         assert_eq!(device.heads(log(mira)), phone.heads(log(mira)));
     }
@@ -142,6 +143,65 @@ fn a_snapshot_that_rots_is_mended_from_chunks_and_the_other_way_round() {
         assert!(out.status.success() && said.contains("5 changes stay"), "{said}");
         phone.settle();
         assert_eq!(phone.words(log(mira)), ["0", "1", "2", "3"]);
+    }
+}
+
+/// What the gate keeps beside a snapshot is all that it has of older changes. A wrong bit in it would have honest changes
+/// refused, or wrong ones taken.
+#[test]
+fn each_bit_of_a_snapshots_index_is_noticed_and_made_anew() {
+    let dir = tempfile::tempdir().unwrap();
+    let server = Server::on(dir.path());
+    let club = server.club("Cinder Lane");
+    let mira = club.person(Role::Athlete, "Mira Aalto");
+    let (mut phone, mut tablet) = (club.device(mira), club.device(mira));
+    let id = |server: &Server| id(server, log(mira));
+    // Twice: the chunks of a snapshot stay until the next one.
+    for n in 0..2 {
+        for device in [&mut phone, &mut tablet] {
+            write(device, log(mira), 4 * n, 4 * n + 2);
+        }
+        assert!(matches!(
+            compact::one(&server.store(), None, id(&server), server.now()),
+            Ok(Compacted::Done(_))
+        ));
+    }
+    let first = |db: &Db| Ok(document::stored(db, document::all(db)?[0].id)?.chunks.first().map(|c| c.n));
+    assert!(server.store().read_blocking(first).unwrap().is_some_and(|n| n > 1), "older chunks are gone");
+    let delta =
+        move |db: &Db| Ok(db.query_row("SELECT delta FROM snapshot", [], |r| r.get::<_, Vec<u8>>(0))?);
+    let put = |server: &Server, delta: Vec<u8>| {
+        let put = move |db: &Db| Ok(db.execute("UPDATE snapshot SET delta = ?1", [delta])?);
+        assert_eq!(server.store().write_blocking(put).unwrap(), 1);
+    };
+    let whole = server.store().read_blocking(delta).unwrap();
+    let spoilt = |at: usize| {
+        let mut rotten = whole.clone();
+        rotten[at] ^= 1 << (at % 8);
+        rotten
+    };
+    for at in 0..whole.len() {
+        put(&server, spoilt(at));
+        assert!(!trouble(&server).is_empty(), "byte {at} of {}", whole.len());
+    }
+    // A number of operations: names, their order and heads are what they were. And the version: nothing can be read.
+    let mut count: u32 = 9;
+    for (at, in_order) in [(whole.len() - 1, true), (0, false)] {
+        put(&server, spoilt(at));
+        let was = epoch(&server);
+        let now = server.now().plus_ms(i64::from(count));
+        let mended = repair::one(&server.store(), id(&server), now).unwrap();
+        assert!(matches!(mended, Repaired::Kept { changes, .. } if changes == count as usize), "{mended:?}");
+        assert_eq!(trouble(&server), Vec::<String>::new());
+        // A place that counts changes in their order is worth nothing when that order is gone.
+        assert_eq!(epoch(&server) == was, in_order);
+        for device in [&mut phone, &mut tablet] {
+            write(device, log(mira), count, count + 1);
+            count += 1;
+        }
+        phone.settle();
+        assert_eq!(phone.words(log(mira)).len() + 1, count as usize);
+        assert_eq!(phone.heads(log(mira)), tablet.heads(log(mira)));
     }
 }
 

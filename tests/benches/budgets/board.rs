@@ -18,7 +18,7 @@ use backstraight_server::store::account::{self, Enrol, EnrolOutcome};
 use backstraight_server::store::document::{self, Append};
 use backstraight_server::store::people::{self, NewPerson};
 use backstraight_server::store::snapshot::{self, Snapshot};
-use backstraight_server::store::{Db, Store, heard, job};
+use backstraight_server::store::{self, Db, Store, heard, job};
 
 use crate::documents::{Club, PERSON};
 use crate::measure::{Row, median, program_ms, thread_ms, wall};
@@ -102,7 +102,7 @@ fn fill(server: &Server, club: &Club, stories: &[Story]) -> (ClubId, Vec<PersonI
                 let asker = Asker { person, club: id, role: Role::Athlete };
                 let caller = Caller { asker, install: install.install };
                 let day = Day::of(now, 0).unwrap().to_string();
-                heard::note(db, &caller, heard::Word::Through(&day), now)?;
+                heard::note(db, &caller, heard::Word::Through(&day, store::epoch(db)?), now)?;
                 put(db, id, DocName::Plan(person, season()), &plan, now);
                 for (n, log) in (0..MONTHS).zip(&logs) {
                     put(db, id, DocName::Log(person, month(n)), log, now);

@@ -6,6 +6,8 @@ use std::net::{Ipv4Addr, Ipv6Addr, SocketAddr, TcpListener};
 use std::sync::LazyLock;
 use std::sync::atomic::{AtomicU32, Ordering};
 
+use crate::must::found;
+
 /// Below what systems hand out (Linux from 32768, others from 49152), above what services use.
 const FIRST: u32 = 20_000;
 const COUNT: u32 = 12_000;
@@ -15,13 +17,13 @@ static NEXT: LazyLock<AtomicU32> = LazyLock::new(|| AtomicU32::new(std::process:
 
 /// A port that nothing listens at and that this run gives to nobody else.
 pub(crate) fn free() -> u16 {
-    (0..COUNT)
+    let mut ports = (0..COUNT)
         .map(|_| NEXT.fetch_add(1, Ordering::Relaxed))
-        .filter_map(|n| u16::try_from(FIRST + n % COUNT).ok())
-        .find(|&port| {
-            is_free((Ipv4Addr::LOCALHOST, port).into()) && is_free((Ipv6Addr::LOCALHOST, port).into())
-        })
-        .unwrap_or_else(|| panic!("no port is free"))
+        .filter_map(|n| u16::try_from(FIRST + n % COUNT).ok());
+    let is_free = |port: &u16| {
+        is_free((Ipv4Addr::LOCALHOST, *port).into()) && is_free((Ipv6Addr::LOCALHOST, *port).into())
+    };
+    found(ports.find(is_free), "a free port")
 }
 
 /// A machine without this kind of address has nobody who listens at it.

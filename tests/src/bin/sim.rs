@@ -136,6 +136,7 @@ fn told(args: &Args, tally: &Tally, seconds: f64, found: Option<&(Plan, Found)>)
         "carried": tally.carried,
         "apps_died": tally.crashes,
         "rotten": tally.rotten,
+        "rotten_on_servers": tally.rotten_on_servers,
         "phones_set_back": tally.phones_set_back,
         "servers_started": tally.servers_started,
         "servers_set_back": tally.servers_set_back,

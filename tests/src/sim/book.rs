@@ -116,6 +116,15 @@ impl Book {
         }
     }
 
+    /// Of a document the server has only those changes.
+    pub(super) fn server_lost(&mut self, name: DocName, has: &BTreeSet<ChangeHash>) {
+        let gone = |fact: &&mut Fact| fact.name == name && fact.server && !has.contains(&fact.hash);
+        for fact in self.facts.iter_mut().filter(gone) {
+            fact.server = false;
+            fact.lost |= !fact.here;
+        }
+    }
+
     /// Facts that the server has.
     #[must_use]
     pub(super) fn with_server(&self) -> BTreeSet<usize> {

@@ -46,11 +46,13 @@ pub enum Chaos {
     Hostile,
     /// Bits on disks of devices are not what they were.
     Rot,
+    /// Bits in the server's database are not what they were.
+    ServerRot,
 }
 
 impl Chaos {
     /// All of it.
-    pub const ALL: [Chaos; 12] = [
+    pub const ALL: [Chaos; 13] = [
         Chaos::Network,
         Chaos::Replay,
         Chaos::Crash,
@@ -63,6 +65,7 @@ impl Chaos {
         Chaos::Withdraw,
         Chaos::Hostile,
         Chaos::Rot,
+        Chaos::ServerRot,
     ];
 }
 
@@ -109,6 +112,8 @@ pub struct Tally {
     pub crashes: u64,
     /// Documents of which a bit rotted on a device's disk.
     pub rotten: u64,
+    /// Documents of which a bit rotted in the server's database.
+    pub rotten_on_servers: u64,
     /// Phones that were set back.
     pub phones_set_back: u64,
     /// Times that the server was started anew.
@@ -145,6 +150,7 @@ impl Tally {
             carried: self.carried + other.carried,
             crashes: self.crashes + other.crashes,
             rotten: self.rotten + other.rotten,
+            rotten_on_servers: self.rotten_on_servers + other.rotten_on_servers,
             phones_set_back: self.phones_set_back + other.phones_set_back,
             servers_started: self.servers_started + other.servers_started,
             servers_set_back: self.servers_set_back + other.servers_set_back,

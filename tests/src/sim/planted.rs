@@ -40,11 +40,15 @@ pub enum Planted {
     TwoDatabases,
     /// Bytes of a disk are read as they are, whatever their checksum says.
     RotIsOverlooked,
+    /// A server whose changes rotted says that it is the same as before.
+    MendKeepsEpoch,
+    /// Athletes count as heard although what they said rotted.
+    MendKeepsHeard,
 }
 
 impl Planted {
     /// Every one.
-    pub const ALL: [Planted; 18] = [
+    pub const ALL: [Planted; 20] = [
         Planted::AppendForgets,
         Planted::FullSaysSaved,
         Planted::TakeForgetsChanges,
@@ -63,6 +67,8 @@ impl Planted {
         Planted::ParcelCountsUnread,
         Planted::TwoDatabases,
         Planted::RotIsOverlooked,
+        Planted::MendKeepsEpoch,
+        Planted::MendKeepsHeard,
     ];
 
     /// Its name on the command line.
@@ -87,6 +93,8 @@ impl Planted {
             Planted::ParcelCountsUnread => "parcel-counts-unread",
             Planted::TwoDatabases => "two-databases",
             Planted::RotIsOverlooked => "rot-is-overlooked",
+            Planted::MendKeepsEpoch => "mend-keeps-epoch",
+            Planted::MendKeepsHeard => "mend-keeps-heard",
         }
     }
 }

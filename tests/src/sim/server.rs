@@ -20,6 +20,8 @@ use backstraight_server::config::Config;
 use backstraight_server::exchange;
 use backstraight_server::folder::Folder;
 use backstraight_server::grant::{AtTheMachine, Caller};
+use backstraight_server::job::compact::{self, Compacted};
+use backstraight_server::job::repair::{self, Repaired};
 use backstraight_server::problem::Problem;
 use backstraight_server::project;
 use backstraight_server::report::board::{self, Ask, Board};
@@ -27,7 +29,7 @@ use backstraight_server::secret;
 use backstraight_server::store::backup::{self, Take};
 use backstraight_server::store::people::{self, NewPerson};
 use backstraight_server::store::{
-    Faults, Store, StoreError, StoreOptions, account, document, heard, installs,
+    self, Db, Faults, Store, StoreError, StoreOptions, account, document, heard, installs,
 };
 use backstraight_server::token::Bearer;
 
@@ -237,7 +239,7 @@ impl Server {
             self.open(self.data(), false)
         });
         let app = app.unwrap();
-        self.epoch = Some(app.store.epoch());
+        self.epoch = app.store.read_blocking(store::epoch).ok();
         self.app = Some(app);
     }
 
@@ -383,9 +385,10 @@ impl Server {
             let (athletes, now) = (self.athletes.clone(), self.clock.now());
             let today = Day::of(now, 0).unwrap().to_string();
             let noted = app.store.write_blocking(move |db| {
-                athletes
-                    .iter()
-                    .try_for_each(|athlete| heard::note(db, athlete, heard::Word::Through(&today), now))
+                let epoch = store::epoch(db)?;
+                athletes.iter().try_for_each(|athlete| {
+                    heard::note(db, athlete, heard::Word::Through(&today, epoch), now)
+                })
             });
             noted.map_err(|_| NoAnswer::Down)?;
         }
@@ -414,7 +417,10 @@ impl Server {
     /// Whether a request holds all that its device has to say: it speaks to this store and nothing is left on it.
     pub(super) fn hears_all(&self, body: &[u8]) -> bool {
         let (Ok(up), Some(app)) = (Up::from_bytes(body), &self.app) else { return false };
-        up.left.is_none() && up.epoch.is_none_or(|epoch| epoch.as_slice() == app.store.epoch())
+        up.left.is_none()
+            && up
+                .epoch
+                .is_none_or(|epoch| app.store.read_blocking(store::epoch).is_ok_and(|own| *epoch == own))
     }
 
     /// Writes a backup, if that is possible.
@@ -440,6 +446,95 @@ impl Server {
             self.store().write_blocking(move |db| Ok(db.execute(same, [before])?)).unwrap();
             self.start();
         }
+    }
+
+    /// One document is put into its compact form.
+    ///
+    /// # Panics
+    /// When it does not come back the same.
+    pub(super) fn compact(&self, rng: &mut Rng) {
+        let docs = self.store().read_blocking(document::all).unwrap();
+        let Some(doc) = docs.get(rng.below(docs.len().max(1))) else { return };
+        let became = compact::one(&self.store(), None, doc.id, self.clock.now()).unwrap();
+        assert_ne!(became, Compacted::Refused, "{} was not compacted", doc.name);
+    }
+
+    /// One bit of what is stored of a document is not what it was: of its changes, or of what the gate keeps beside
+    /// them. Whether there was one that could rot.
+    ///
+    /// # Panics
+    /// When storage fails.
+    pub(super) fn rot(&self, name: DocName, rng: &mut Rng) -> bool {
+        let mut rng = Rng::new(rng.next());
+        let rotten = move |db: &Db| {
+            let Some(doc) = document::find(db, &name)? else { return Ok(false) };
+            let stored = document::stored(db, doc.id)?;
+            let upto = stored.snapshot.as_ref().map_or(0, |all| all.upto_n);
+            let mut places = Vec::new();
+            for chunk in stored.chunks {
+                places.push(("UPDATE chunk SET body = ?3 WHERE doc = ?1 AND n = ?2", chunk.n, chunk.body));
+                // Nobody reads it any more once a snapshot has its own.
+                if chunk.n > upto {
+                    places.push((
+                        "UPDATE chunk SET delta = ?3 WHERE doc = ?1 AND n = ?2",
+                        chunk.n,
+                        chunk.delta,
+                    ));
+                }
+            }
+            if let Some(all) = stored.snapshot {
+                places.push((
+                    "UPDATE snapshot SET body = ?3 WHERE doc = ?1 AND upto_n = ?2",
+                    all.upto_n,
+                    all.body,
+                ));
+                places.push((
+                    "UPDATE snapshot SET delta = ?3 WHERE doc = ?1 AND upto_n = ?2",
+                    all.upto_n,
+                    all.delta,
+                ));
+            }
+            let (place, n, mut bytes) = places.swap_remove(rng.below(places.len()));
+            let bit = rng.below(bytes.len() * 8);
+            bytes[bit / 8] ^= 1 << (bit % 8);
+            Ok(db.execute(place, (doc.id, i64::try_from(n).unwrap(), bytes))? == 1)
+        };
+        self.store().write_blocking(rotten).unwrap()
+    }
+
+    /// It is looked through beside the servers that run, and what does not hold is mended: the names of these documents.
+    ///
+    /// # Panics
+    /// When it cannot be mended.
+    pub(super) fn mend(&mut self) -> Vec<DocName> {
+        let (store, before, now) = (self.store(), self.epoch, self.clock.now());
+        let days = |db: &Db| {
+            let mut ask = db.prepare("SELECT id, heard_day FROM install")?;
+            let days = ask.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
+            Ok(days.collect::<Result<Vec<(Vec<u8>, Option<String>)>, _>>()?)
+        };
+        let heard = store.read_blocking(days).unwrap();
+        let mut mended = Vec::new();
+        for doc in store.read_blocking(document::all).unwrap() {
+            match repair::one(&store, doc.id, now).unwrap() {
+                Repaired::Sound => {}
+                Repaired::Kept { .. } => mended.push(doc.name),
+                Repaired::MovedOn => panic!("{} moved on while it was mended", doc.name),
+            }
+        }
+        match (self.planted, before) {
+            (Some(Planted::MendKeepsEpoch), Some(before)) => store.write_blocking(move |db| {
+                Ok(db.execute("UPDATE meta SET value = ?1 WHERE key = 'epoch'", [before])?)
+            }),
+            (Some(Planted::MendKeepsHeard), _) => store.write_blocking(move |db| {
+                let mut set = db.prepare("UPDATE install SET heard_day = ?2 WHERE id = ?1")?;
+                Ok(heard.iter().map(|(id, day)| set.execute((id, day))).sum::<Result<usize, _>>()?)
+            }),
+            _ => Ok(0),
+        }
+        .unwrap();
+        self.epoch = store.read_blocking(store::epoch).ok();
+        mended
     }
 
     /// Every document as it is stored, by name, with its heads.

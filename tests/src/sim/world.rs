@@ -204,8 +204,11 @@ impl World {
                 Ok(())
             }
             86..=88 if self.may(Chaos::Replay) => self.replay(&mut rng),
-            89..=90 if self.may(Chaos::ServerRestart) => {
+            89 if self.may(Chaos::ServerRestart) => {
                 self.tally.servers_started += 1;
+                if self.server.runs() && !self.server.about_to_lose() {
+                    self.server.compact(&mut rng);
+                }
                 self.server.start();
                 Ok(())
             }
@@ -227,6 +230,10 @@ impl World {
             93 if self.may(Chaos::Hostile) => self.harm(&mut rng),
             97..=98 => self.hand_over(&mut rng),
             99 if self.may(Chaos::Rot) => self.rot(d, &mut rng),
+            // A server that is secretly set back at its start has nothing rotten then.
+            90 if self.may(Chaos::ServerRot) && self.plan.planted != Some(Planted::AcknowledgesTooEarly) => {
+                self.rot_on_the_server(&mut rng)
+            }
             96 if self.may(Chaos::Withdraw) => {
                 self.withdraw();
                 Ok(())
@@ -296,6 +303,10 @@ impl World {
         }
         if let Some((name, why)) = report.not_taken.first() {
             return Err(Found(format!("device {d} did not take {name}: {why}")));
+        }
+        // Whoever has exchanged puts the phone away: the app may end while it tidies up.
+        if faulty && self.may(Chaos::Disk) && rng.once_in(8) {
+            self.phones[d].disk.plan(u32::try_from(rng.range(0, 1)).unwrap(), Fault::DiesBefore);
         }
         let Some(device) = &mut self.phones[d].device else { return Ok(false) };
         if device.tidy().is_err() {

@@ -50,7 +50,12 @@ fn operations(phone: &Enrolled, caller: Caller, doc: i64) -> Vec<(&'static str, 
     );
     let know = AtTheMachine.to_invite(MIRA, CLUB);
     add("invite", Box::new(move |db| account::invite(db, &know, &KEY, 60_000, NOW).map(drop)));
-    add("heard", Box::new(move |db| heard::note(db, &caller, heard::Word::Through("2026-11-25"), NOW)));
+    add(
+        "heard",
+        Box::new(move |db| {
+            heard::note(db, &caller, heard::Word::Through("2026-11-25", value::epoch(db)?), NOW)
+        }),
+    );
     add("an old app", Box::new(move |db| heard::note_old_app(db, &caller)));
     add(
         "rotate",

@@ -93,11 +93,7 @@ impl Postgres {
         schema::same_keys(db, folder)?;
         let restored: i64 =
             db.query_row("SELECT count(*) FROM meta WHERE key = 'restored_at'", [], |r| r.get(0))?;
-        let opened = Opened {
-            epoch: value::meta(db, "epoch")?,
-            server: value::meta(db, "server")?,
-            restored: restored > 0,
-        };
+        let opened = Opened { server: value::meta(db, "server")?, restored: restored > 0 };
         session.commit()?;
         Ok(opened)
     }

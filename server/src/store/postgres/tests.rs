@@ -21,7 +21,7 @@ use crate::store::contract::{ALL, CLUB, House, KEY, MIRA, NOW, On, RUTH, hear, h
 use crate::store::document::{self, Append};
 use crate::store::news::{Heard, Told};
 use crate::store::postgres::Database;
-use crate::store::{Db, Store, StoreError, StoreOptions, job};
+use crate::store::{self, Db, Store, StoreError, StoreOptions, job};
 
 /// One of the documents that many write.
 fn month(n: u8) -> DocName {
@@ -178,7 +178,7 @@ fn processes_that_start_together_make_the_tables_once() {
         let open = || {
             let options = StoreOptions { database: database.clone(), ..StoreOptions::default() };
             let store = Store::open(&folder, options).unwrap();
-            (store.server(), store.epoch())
+            (store.server(), store.read_blocking(store::epoch).unwrap())
         };
         let threads: Vec<_> = (0..6).map(|_| scope.spawn(open)).collect();
         threads.into_iter().map(|t| t.join().unwrap()).collect()
@@ -344,7 +344,7 @@ fn nothing_acknowledged_is_lost_when_the_server_crashes_again_and_again() {
     let stores = [open(), open()];
     let grant = AtTheMachine.to_keep_accounts();
     stores[0]
-        .write_blocking(move |db| crate::store::people::add_club(db, &grant, CLUB, "Cinder Lane", NOW))
+        .write_blocking(move |db| store::people::add_club(db, &grant, CLUB, "Cinder Lane", NOW))
         .unwrap();
     let stop = AtomicBool::new(false);
     let write = |w: usize| {

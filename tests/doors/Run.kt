@@ -59,8 +59,10 @@ class Story(args: Array<String>) {
     private val data = args[2]
     private val url = args[3]
     private val work = File(args[4])
-    /** Noon: its minutes stay within the day, whenever it is told. */
-    private val base = System.currentTimeMillis() / 86_400_000 * 86_400_000 + 43_200_000
+    /** Noon, or half an hour ago before that: its minutes stay within the day and are over, whenever it is told. */
+    private val base = System.currentTimeMillis().let {
+        it / 86_400_000 * 86_400_000 + (it % 86_400_000 - 1_800_000).coerceIn(0, 43_200_000)
+    }
     private val phones = mutableMapOf<String, Phone>()
     private val kept = mutableMapOf<String, Any?>()
 

@@ -75,8 +75,11 @@ func numbers(_ a: Args) -> SetNumbers {
 
 final class Story {
     let program: String, data: String, url: String, work: URL
-    /// Noon: its minutes stay within the day, whenever it is told.
-    let base = Int64(Date().timeIntervalSince1970) / 86_400 * 86_400_000 + 43_200_000
+    /// Noon, or half an hour ago before that: its minutes stay within the day and are over, whenever it is told.
+    let base: Int64 = {
+        let now = Int64(Date().timeIntervalSince1970)
+        return now / 86_400 * 86_400_000 + min(max(now % 86_400 - 1_800, 0), 43_200) * 1_000
+    }()
     var phones: [String: Phone] = [:]
     var kept: Answer = [:]
 

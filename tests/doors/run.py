@@ -15,8 +15,9 @@ import backstraight as b
 from backstraight_mark import INTERFACE_MARK
 
 SCENARIO, PROGRAM, DATA, URL, WORK = sys.argv[1:6]
-# Noon: its minutes stay within the day, whenever it is told.
-BASE_MS = (int(time.time()) // 86_400 * 86_400 + 43_200) * 1000
+# Noon, or half an hour ago before that: its minutes stay within the day and are over, whenever it is told.
+BEGUN = int(time.time())
+BASE_MS = (BEGUN // 86_400 * 86_400 + min(max(BEGUN % 86_400 - 1_800, 0), 43_200)) * 1000
 
 
 class Keys(b.KeyStore):

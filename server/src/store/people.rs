@@ -305,8 +305,10 @@ pub fn known_to(db: &Db, caller: &Caller, has: Option<u64>) -> Result<Option<Peo
         known.keys.get_or_insert_default().push(ByteVec::from(key));
         if coach {
             let day = r.get::<_, Option<String>>(4)?.and_then(|d| d.parse().ok());
-            heard.push(Heard { since: Day::of(Moment(r.get(7)?), 0).ok(), day, ended: r.get(8)? });
-            known.heard_at = known.heard_at.max(r.get(5)?);
+            let heard_at: Option<i64> = r.get(5)?;
+            let (since, spoke) = (Day::of(Moment(r.get(7)?), 0).ok(), review::spoke(heard_at));
+            heard.push(Heard { since, day, spoke, ended: r.get(8)? });
+            known.heard_at = known.heard_at.max(heard_at);
         }
     }
     // The same rule as of the board here, so that a coach's phone and this server never say two things.

@@ -79,6 +79,8 @@ pub(super) struct Heard {
     pub(super) since: Option<Day>,
     /// The last day through which it was.
     pub(super) day: Option<Day>,
+    /// The day on which it said anything at all last.
+    pub(super) spoke: Option<Day>,
     /// Whether it is withdrawn.
     pub(super) ended: bool,
 }
@@ -122,9 +124,18 @@ const FORGOTTEN: i32 = 28;
 /// enrolled.
 pub(super) fn heard_through<'a>(installs: impl Iterator<Item = &'a Heard> + Clone) -> Option<Day> {
     let ever = installs.clone().filter_map(|i| i.day).max()?;
-    let days = || installs.clone().filter(|i| !i.ended).filter_map(|i| i.day.or(i.since));
-    let Some(newest) = days().max() else { return Some(ever) };
-    days().filter(|day| newest.since(*day) <= FORGOTTEN).min()
+    // With the last word of each: one that spoke since may yet have to say what was lost of the days before.
+    let days = || {
+        let in_use = installs.clone().filter(|i| !i.ended);
+        in_use.filter_map(|i| i.day.or(i.since).map(|day| (day, i.spoke.map_or(day, |spoke| spoke.max(day)))))
+    };
+    let Some(newest) = days().map(|(_, spoke)| spoke).max() else { return Some(ever) };
+    days().filter(|(_, spoke)| newest.since(*spoke) <= FORGOTTEN).map(|(day, _)| day).min()
+}
+
+/// The day on which an install spoke, in UTC, from the moment.
+pub(super) fn spoke(at: Option<i64>) -> Option<Day> {
+    at.and_then(|at| Day::of(Moment(at), 0).ok())
 }
 
 /// The people of the club under review.
@@ -164,9 +175,11 @@ pub fn people(db: &Db, grant: &MayReview) -> Result<Vec<Person>, StoreError> {
         let heard: Option<String> = r.get(5)?;
         if let Some(installs) = installs.last_mut() {
             let since = Day::of(Moment(r.get(11)?), 0).ok();
+            let heard_at: Option<i64> = r.get(7)?;
+            let (day, spoke) = (heard.and_then(|d| d.parse().ok()), spoke(heard_at));
             installs.push(Install {
-                heard: Heard { since, day: heard.and_then(|d| d.parse().ok()), ended: r.get(6)? },
-                heard_at: r.get(7)?,
+                heard: Heard { since, day, spoke, ended: r.get(6)? },
+                heard_at,
                 clock_wrong: r.get(8)?,
                 old_app: r.get(9)?,
             });
@@ -225,7 +238,7 @@ mod tests {
     fn install(heard: Option<&str>, ended: bool) -> Install {
         let heard_day = heard.map(|d| d.parse().unwrap());
         let since = "2026-11-15".parse().ok();
-        let heard = Heard { since, day: heard_day, ended };
+        let heard = Heard { since, day: heard_day, spoke: None, ended };
         Install { heard, heard_at: heard_day.map(|_| 1), clock_wrong: false, old_app: false }
     }
 
@@ -252,6 +265,10 @@ mod tests {
             all.push(Install { heard_at: Some(2), ..phone() });
             assert_eq!((through(&all).as_deref(), self::silence(&all)), (heard, silence));
         }
+        // It spoke since: of the days before, something was lost that it may have to say again.
+        let mut lately = install(Some("2026-10-22"), false);
+        lately.heard.spoke = "2026-11-19".parse().ok();
+        assert_eq!(through(&[lately, phone()]).as_deref(), Some("2026-10-22"));
         let ended = [install(Some("2026-11-10"), true), install(Some("2026-11-12"), true)];
         assert_eq!(through(&ended).as_deref(), Some("2026-11-12"));
         assert_eq!(through(&[]), None);

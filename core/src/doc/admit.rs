@@ -1,7 +1,5 @@
 //! Changes from elsewhere, let into an open document by way of the gate.
 
-use std::collections::HashMap;
-
 use super::chunk;
 use super::gate::{self, GateIndex, RejectCode, Rejected, Verdict};
 use super::open::Document;
@@ -39,10 +37,7 @@ impl Document {
     #[must_use]
     pub fn index_in_order(&self, order: impl Iterator<Item = ChangeHash>) -> Option<GateIndex> {
         let all = self.changes_since(&[]);
-        let mut by_name = HashMap::new();
-        for piece in chunk::split_up_to(&all, usize::MAX).ok()? {
-            by_name.insert(chunk::name(piece).ok()?, piece);
-        }
+        let mut by_name = chunk::by_name(&all).ok()?;
         let mut bytes = Vec::with_capacity(all.len());
         for name in order {
             bytes.extend_from_slice(by_name.remove(&name)?);

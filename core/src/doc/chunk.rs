@@ -8,6 +8,7 @@
 //! checksum is the first four bytes of the name.
 
 use core::ops::Range;
+use std::collections::HashMap;
 
 use sha2::{Digest as _, Sha256};
 
@@ -206,6 +207,14 @@ pub fn name(chunk: &[u8]) -> Result<ChangeHash, Rejected> {
     } else {
         Err(Rejected::new(RejectCode::Checksum, "").in_hash(hash))
     }
+}
+
+/// The chunks of own stored bytes, by the names of their changes.
+///
+/// # Errors
+/// As [`split_up_to`] and [`name`].
+pub fn by_name(bytes: &[u8]) -> Result<HashMap<ChangeHash, &[u8]>, Rejected> {
+    split_up_to(bytes, usize::MAX)?.into_iter().map(|chunk| Ok((name(chunk)?, chunk))).collect()
 }
 
 /// Reads one chunk.

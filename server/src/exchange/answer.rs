@@ -5,7 +5,7 @@
 //! sent, counted in the order in which they were admitted: that order never changes. To devices
 //! every cursor is just a number.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashSet;
 
 use backstraight_core::base::id::ChangeHash;
 use backstraight_core::doc::gate::{GateIndex, limits};
@@ -249,10 +249,7 @@ fn in_order(db: &Db, doc: &Doc, sent: u64, heads: &[ChangeHash], room: usize) ->
     let bytes = document::whole(db, doc.id, genesis::bytes(doc.name.kind()))?;
     let whole = Document::open(doc.name, &bytes).map_err(|e| damaged(&e))?;
     let lacking = whole.changes_since(heads);
-    let mut by_name = HashMap::new();
-    for piece in chunk::split_up_to(&lacking, usize::MAX).map_err(|e| damaged(&e))? {
-        by_name.insert(chunk::name(piece).map_err(|e| damaged(&e))?, piece);
-    }
+    let by_name = chunk::by_name(&lacking).map_err(|e| damaged(&e))?;
     let (index, sound) = super::index::build(db, doc)?;
     // An index that had to be made anew may have another order: then nothing counts as sent.
     let sent = if sound { sent } else { 0 };

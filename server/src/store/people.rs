@@ -305,10 +305,9 @@ pub fn known_to(db: &Db, caller: &Caller, has: Option<u64>) -> Result<Option<Peo
         known.keys.get_or_insert_default().push(ByteVec::from(key));
         if coach {
             let day = r.get::<_, Option<String>>(4)?.and_then(|d| d.parse().ok());
-            let heard_at: Option<i64> = r.get(5)?;
-            let (since, spoke) = (Day::of(Moment(r.get(7)?), 0).ok(), review::spoke(heard_at));
-            heard.push(Heard { since, day, spoke, ended: r.get(8)? });
-            known.heard_at = known.heard_at.max(heard_at);
+            let (since, at) = (Day::of(Moment(r.get(7)?), 0).ok(), r.get(5)?);
+            heard.push(Heard { since, day, at, ended: r.get(8)? });
+            known.heard_at = known.heard_at.max(at);
         }
     }
     // The same rule as of the board here, so that a coach's phone and this server never say two things.

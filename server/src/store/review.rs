@@ -79,8 +79,8 @@ pub(super) struct Heard {
     pub(super) since: Option<Day>,
     /// The last day through which it was.
     pub(super) day: Option<Day>,
-    /// The day on which it said anything at all last.
-    pub(super) spoke: Option<Day>,
+    /// When it said anything at all last, ms since 1970.
+    pub(super) at: Option<i64>,
     /// Whether it is withdrawn.
     pub(super) ended: bool,
 }
@@ -88,7 +88,6 @@ pub(super) struct Heard {
 /// What is known of an install.
 struct Install {
     heard: Heard,
-    heard_at: Option<i64>,
     clock_wrong: bool,
     old_app: bool,
 }
@@ -98,7 +97,7 @@ fn silence(installs: &[Install]) -> Option<Silence> {
         return Some(Silence::NoPhone);
     }
     // The install that was heard last speaks for the person.
-    let Some(last) = installs.iter().filter(|i| !i.heard.ended).max_by_key(|i| i.heard_at) else {
+    let Some(last) = installs.iter().filter(|i| !i.heard.ended).max_by_key(|i| i.heard.at) else {
         return Some(Silence::Withdrawn);
     };
     match last {
@@ -127,15 +126,14 @@ pub(super) fn heard_through<'a>(installs: impl Iterator<Item = &'a Heard> + Clon
     // With the last word of each: one that spoke since may yet have to say what was lost of the days before.
     let days = || {
         let in_use = installs.clone().filter(|i| !i.ended);
-        in_use.filter_map(|i| i.day.or(i.since).map(|day| (day, i.spoke.map_or(day, |spoke| spoke.max(day)))))
+        in_use.filter_map(|i| {
+            let day = i.day.or(i.since)?;
+            let spoke = i.at.and_then(|at| Day::of(Moment(at), 0).ok());
+            Some((day, spoke.map_or(day, |spoke| spoke.max(day))))
+        })
     };
     let Some(newest) = days().map(|(_, spoke)| spoke).max() else { return Some(ever) };
     days().filter(|(_, spoke)| newest.since(*spoke) <= FORGOTTEN).map(|(day, _)| day).min()
-}
-
-/// The day on which an install spoke, in UTC, from the moment.
-pub(super) fn spoke(at: Option<i64>) -> Option<Day> {
-    at.and_then(|at| Day::of(Moment(at), 0).ok())
 }
 
 /// The people of the club under review.
@@ -175,11 +173,9 @@ pub fn people(db: &Db, grant: &MayReview) -> Result<Vec<Person>, StoreError> {
         let heard: Option<String> = r.get(5)?;
         if let Some(installs) = installs.last_mut() {
             let since = Day::of(Moment(r.get(11)?), 0).ok();
-            let heard_at: Option<i64> = r.get(7)?;
-            let (day, spoke) = (heard.and_then(|d| d.parse().ok()), spoke(heard_at));
+            let day = heard.and_then(|d| d.parse().ok());
             installs.push(Install {
-                heard: Heard { since, day, spoke, ended: r.get(6)? },
-                heard_at,
+                heard: Heard { since, day, at: r.get(7)?, ended: r.get(6)? },
                 clock_wrong: r.get(8)?,
                 old_app: r.get(9)?,
             });
@@ -238,8 +234,8 @@ mod tests {
     fn install(heard: Option<&str>, ended: bool) -> Install {
         let heard_day = heard.map(|d| d.parse().unwrap());
         let since = "2026-11-15".parse().ok();
-        let heard = Heard { since, day: heard_day, spoke: None, ended };
-        Install { heard, heard_at: heard_day.map(|_| 1), clock_wrong: false, old_app: false }
+        let heard = Heard { since, day: heard_day, at: heard_day.map(|_| 1), ended };
+        Install { heard, clock_wrong: false, old_app: false }
     }
 
     fn through(all: &[Install]) -> Option<String> {
@@ -262,12 +258,14 @@ mod tests {
             (vec![install(Some("2026-11-10"), true)], Some("2026-11-20"), None),
         ] {
             let mut all = others;
-            all.push(Install { heard_at: Some(2), ..phone() });
+            all.push(phone());
+            all.last_mut().unwrap().heard.at = Some(2);
             assert_eq!((through(&all).as_deref(), self::silence(&all)), (heard, silence));
         }
         // It spoke since: of the days before, something was lost that it may have to say again.
         let mut lately = install(Some("2026-10-22"), false);
-        lately.heard.spoke = "2026-11-19".parse().ok();
+        let day = i64::from("2026-11-19".parse::<Day>().unwrap().since(Day::new(1970, 1, 1).unwrap()));
+        lately.heard.at = Some(day * 86_400_000);
         assert_eq!(through(&[lately, phone()]).as_deref(), Some("2026-10-22"));
         let ended = [install(Some("2026-11-10"), true), install(Some("2026-11-12"), true)];
         assert_eq!(through(&ended).as_deref(), Some("2026-11-12"));

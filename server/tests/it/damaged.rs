@@ -10,7 +10,7 @@ use backstraight_core::model::name::DocName;
 use backstraight_server::job::compact::{self, Compacted};
 use backstraight_server::job::repair::{self, Repaired};
 use backstraight_server::job::{apart, check, scrub};
-use backstraight_server::store::{Db, document, quarantine};
+use backstraight_server::store::{self, Db, document, quarantine};
 
 use crate::command_line::{json, run};
 use crate::support::{Device, Server, about, get, log};
@@ -47,10 +47,8 @@ fn heard(server: &Server, person: PersonId) -> Vec<Option<String>> {
     server.store().read_blocking(ask).unwrap()
 }
 
-/// The store's epoch, as it is on the disk.
 fn epoch(server: &Server) -> Vec<u8> {
-    let ask = |db: &Db| Ok(db.query_row("SELECT value FROM meta WHERE key = 'epoch'", [], |r| r.get(0))?);
-    server.store().read_blocking(ask).unwrap()
+    server.store().read_blocking(store::epoch).unwrap().to_vec()
 }
 
 fn write(phone: &mut Device, name: DocName, from: u32, to: u32) {
@@ -227,7 +225,7 @@ fn compaction_in_a_process_of_its_own_gives_the_same_and_what_breaks_it_is_left_
     let alone = store.read_blocking(quarantine::all).unwrap();
     assert_eq!((alone.len(), alone[0].work.as_str()), (1, "compact"));
     assert!(alone[0].why.contains("the process ended"), "{}", alone[0].why);
-    let due = store.read_blocking(|db| backstraight_server::store::snapshot::due(db, 1, 9)).unwrap();
+    let due = store.read_blocking(|db| store::snapshot::due(db, 1, 9)).unwrap();
     assert_eq!(due, Vec::<i64>::new(), "the background leaves it alone");
     // None that can be started says nothing about the document.
     let none = compact::one(&store, Some(Path::new("/nowhere/at/all")), bad, server.now()).unwrap();

@@ -44,7 +44,7 @@ impl World {
     /// One bit of a document is not what it was in the server's database; whoever runs it has that looked through and
     /// mended.
     pub(super) fn rot_on_the_server(&mut self, rng: &mut Rng) -> Result<(), Found> {
-        if !self.server.runs() || self.server.about_to_lose() {
+        if !self.server.is_well() {
             return Ok(());
         }
         let docs = self.server.heads();

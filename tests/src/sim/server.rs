@@ -29,7 +29,7 @@ use backstraight_server::secret;
 use backstraight_server::store::backup::{self, Take};
 use backstraight_server::store::people::{self, NewPerson};
 use backstraight_server::store::{
-    self, Db, Faults, Store, StoreError, StoreOptions, account, document, heard, installs,
+    self, Db, Epoch, Faults, Store, StoreError, StoreOptions, account, document, heard, installs,
 };
 use backstraight_server::token::Bearer;
 
@@ -297,6 +297,11 @@ impl Server {
         self.faults.next_commit.store(LOST_AT_FSYNC, Ordering::SeqCst);
     }
 
+    /// Whether it runs, and its next write will not be lost.
+    pub(super) fn is_well(&self) -> bool {
+        self.runs() && !self.about_to_lose()
+    }
+
     /// Whether its next write will be lost.
     pub(super) fn about_to_lose(&self) -> bool {
         self.faults.next_commit.load(Ordering::SeqCst) != 0
@@ -442,10 +447,15 @@ impl Server {
         backup::restore(file, &Folder::open(&self.data()).unwrap(), take, self.clock.now()).unwrap();
         self.start();
         if let (Some(Planted::RestoreKeepsEpoch), Some(before)) = (self.planted, before) {
-            let same = "UPDATE meta SET value = ?1 WHERE key = 'epoch'";
-            self.store().write_blocking(move |db| Ok(db.execute(same, [before])?)).unwrap();
-            self.start();
+            self.put_back(before);
         }
+    }
+
+    /// It says again that it is of that epoch.
+    fn put_back(&mut self, epoch: Epoch) {
+        let same = "UPDATE meta SET value = ?1 WHERE key = 'epoch'";
+        self.store().write_blocking(move |db| Ok(db.execute(same, [epoch])?)).unwrap();
+        self.epoch = Some(epoch);
     }
 
     /// One document is put into its compact form.
@@ -472,32 +482,21 @@ impl Server {
             let upto = stored.snapshot.as_ref().map_or(0, |all| all.upto_n);
             let mut places = Vec::new();
             for chunk in stored.chunks {
-                places.push(("UPDATE chunk SET body = ?3 WHERE doc = ?1 AND n = ?2", chunk.n, chunk.body));
+                places.push(("chunk SET body = ?3 WHERE n", chunk.n, chunk.body));
                 // Nobody reads it any more once a snapshot has its own.
                 if chunk.n > upto {
-                    places.push((
-                        "UPDATE chunk SET delta = ?3 WHERE doc = ?1 AND n = ?2",
-                        chunk.n,
-                        chunk.delta,
-                    ));
+                    places.push(("chunk SET delta = ?3 WHERE n", chunk.n, chunk.delta));
                 }
             }
             if let Some(all) = stored.snapshot {
-                places.push((
-                    "UPDATE snapshot SET body = ?3 WHERE doc = ?1 AND upto_n = ?2",
-                    all.upto_n,
-                    all.body,
-                ));
-                places.push((
-                    "UPDATE snapshot SET delta = ?3 WHERE doc = ?1 AND upto_n = ?2",
-                    all.upto_n,
-                    all.delta,
-                ));
+                places.push(("snapshot SET body = ?3 WHERE upto_n", all.upto_n, all.body));
+                places.push(("snapshot SET delta = ?3 WHERE upto_n", all.upto_n, all.delta));
             }
             let (place, n, mut bytes) = places.swap_remove(rng.below(places.len()));
             let bit = rng.below(bytes.len() * 8);
             bytes[bit / 8] ^= 1 << (bit % 8);
-            Ok(db.execute(place, (doc.id, i64::try_from(n).unwrap(), bytes))? == 1)
+            let spoil = format!("UPDATE {place} = ?2 AND doc = ?1");
+            Ok(db.execute(&spoil, (doc.id, i64::try_from(n).unwrap(), bytes))? == 1)
         };
         self.store().write_blocking(rotten).unwrap()
     }
@@ -523,16 +522,16 @@ impl Server {
             }
         }
         match (self.planted, before) {
-            (Some(Planted::MendKeepsEpoch), Some(before)) => store.write_blocking(move |db| {
-                Ok(db.execute("UPDATE meta SET value = ?1 WHERE key = 'epoch'", [before])?)
-            }),
-            (Some(Planted::MendKeepsHeard), _) => store.write_blocking(move |db| {
-                let mut set = db.prepare("UPDATE install SET heard_day = ?2 WHERE id = ?1")?;
-                Ok(heard.iter().map(|(id, day)| set.execute((id, day))).sum::<Result<usize, _>>()?)
-            }),
-            _ => Ok(0),
+            (Some(Planted::MendKeepsEpoch), Some(before)) => self.put_back(before),
+            (Some(Planted::MendKeepsHeard), _) => {
+                let back = move |db: &Db| {
+                    let mut set = db.prepare("UPDATE install SET heard_day = ?2 WHERE id = ?1")?;
+                    Ok(heard.iter().map(|(id, day)| set.execute((id, day))).sum::<Result<usize, _>>()?)
+                };
+                store.write_blocking(back).unwrap();
+            }
+            _ => {}
         }
-        .unwrap();
         self.epoch = store.read_blocking(store::epoch).ok();
         mended
     }

@@ -165,7 +165,7 @@ impl World {
     /// A step, and now and then a look at the board, while most are still without a signal.
     pub(super) fn step(&mut self, n: u64) -> Result<(), Found> {
         self.go_on(n)?;
-        if n % 20 == 19 && self.server.runs() && !self.server.about_to_lose() {
+        if n % 20 == 19 && self.server.is_well() {
             self.on_the_board(n % 80 == 79)?;
         }
         Ok(())
@@ -206,7 +206,7 @@ impl World {
             86..=88 if self.may(Chaos::Replay) => self.replay(&mut rng),
             89 if self.may(Chaos::ServerRestart) => {
                 self.tally.servers_started += 1;
-                if self.server.runs() && !self.server.about_to_lose() {
+                if self.server.is_well() {
                     self.server.compact(&mut rng);
                 }
                 self.server.start();

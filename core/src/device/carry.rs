@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::base::id::{InstallId, PersonId};
 use crate::doc::admit::Admitted;
-use crate::doc::gate::reject::Rejected;
+use crate::doc::gate::reject::{RejectCode, Rejected};
 use crate::doc::thin;
 use crate::exchange::access::{Asker, Right, Role};
 use crate::exchange::carry::{self, CarryError, MAX_PLAIN, Parcel};
@@ -18,7 +18,7 @@ use minicbor::bytes::ByteVec;
 use uuid::Uuid;
 
 use super::error::DeviceError;
-use super::shelf::Shelf;
+use super::shelf::{CarriedRow, Shelf};
 use super::{Device, Exchanged};
 
 /// Most packed bytes of a file: what one exchange can carry, with some room.
@@ -275,8 +275,7 @@ impl<S: Shelf> Device<S> {
         let (mut ids, mut parcels, mut room) = (Vec::new(), Vec::new(), MAX_LOAD);
         for row in self.shelf.carried()? {
             let size = row.parcel.changes.len();
-            let waits = row.refused.is_none() && !report.carried.sent.contains(&row.id);
-            if waits && (size <= room || parcels.is_empty()) {
+            if self.waits(&row, report) && (size <= room || parcels.is_empty()) {
                 room = room.saturating_sub(size);
                 ids.push(row.id);
                 parcels.push(row.parcel);
@@ -312,13 +311,24 @@ impl<S: Shelf> Device<S> {
                 Outcome::Need => report.carried.waiting += 1,
                 Outcome::Refused(refusal) => {
                     self.shelf.carried_refused(*id, refusal)?;
+                    self.refused_parcels.insert(*id);
                     let row = rows.iter().find(|row| row.id == *id);
                     let name = row.and_then(|row| row.parcel.document().ok());
                     report.carried.refused.extend(name.map(|name| (name, refusal.clone())));
                 }
             }
         }
-        Ok(rows.iter().any(|row| row.refused.is_none() && !report.carried.sent.contains(&row.id)))
+        Ok(rows.iter().any(|row| self.waits(row, report)))
+    }
+
+    /// Whether a parcel is to be sent in this exchange. What was refused because the server is older is offered again
+    /// after each start of the app: its writer may have nothing of it left.
+    fn waits(&self, row: &CarriedRow, report: &Exchanged) -> bool {
+        let again = |refusal: &Refusal| {
+            refusal.code.parse().is_ok_and(RejectCode::may_pass_later)
+                && !self.refused_parcels.contains(&row.id)
+        };
+        !report.carried.sent.contains(&row.id) && row.refused.as_ref().is_none_or(again)
     }
 }
 

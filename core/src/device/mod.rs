@@ -94,6 +94,8 @@ pub struct Device<S> {
     open: BTreeMap<DocName, Document>,
     /// Exercises of the library in that state, so that logging a set does not read it anew.
     exercises: (Vec<ChangeHash>, BTreeSet<Key>),
+    /// Parcels that the server refused since the start.
+    refused_parcels: BTreeSet<i64>,
 }
 
 impl<S> core::fmt::Debug for Device<S> {
@@ -117,6 +119,7 @@ impl<S: Shelf> Device<S> {
             clock,
             open: BTreeMap::new(),
             exercises: (Vec::new(), BTreeSet::new()),
+            refused_parcels: BTreeSet::new(),
         }
     }
 

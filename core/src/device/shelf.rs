@@ -45,7 +45,8 @@ pub struct CarriedRow {
     pub id: i64,
     /// What is carried.
     pub parcel: Parcel,
-    /// Why the server did not take it, when it said so. It is kept, and not sent again by itself.
+    /// Why the server did not take it, when it said so. It is kept. What a newer server may take is sent again, once
+    /// after each start of the app; else it is not sent again by itself.
     pub refused: Option<Refusal>,
 }
 

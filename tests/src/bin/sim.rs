@@ -1,14 +1,13 @@
 //! `cargo xtask sim`: lives of a simulated club, seed by seed, until something is lost or all of them are through.
 #![expect(clippy::print_stdout, clippy::print_stderr, reason = "a program that tells what it does")]
 
-use std::collections::BTreeSet;
 use std::process::ExitCode;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::Instant;
 
-use backstraight_tests::sim::{Found, Plan, Planted, Tally, every_write, live, shrink};
-use clap::Parser;
+use backstraight_tests::sim::{Chaos, Found, Plan, Planted, Tally, every_write, live, shrink};
+use clap::{Parser, ValueEnum as _};
 use serde_json::json;
 
 /// Lives of a simulated club: everything goes wrong that can, and nothing that was acknowledged may be lost
@@ -30,6 +29,9 @@ struct Args {
     /// Put this fault in
     #[arg(long, value_name = "FAULT", conflicts_with = "planted")]
     plant: Option<Planted>,
+    /// What does not go wrong, with commas between
+    #[arg(long, value_enum, value_delimiter = ',', value_name = "TROUBLE")]
+    without: Vec<Chaos>,
     /// One life over and over: each write of each device and of the server goes wrong as the 1st, the 2nd, the 3rd …
     #[arg(long, conflicts_with_all = ["planted", "plant", "seeds"])]
     every_write: bool,
@@ -52,7 +54,7 @@ fn main() -> ExitCode {
 }
 
 fn plan(args: &Args, seed: u64, planted: Option<Planted>) -> Plan {
-    Plan { seed, steps: args.steps, planted, without: BTreeSet::new(), one: None }
+    Plan { seed, steps: args.steps, planted, without: args.without.iter().copied().collect(), one: None }
 }
 
 /// Lives through seeds on every processor until one finds something; the least such seed.
@@ -118,9 +120,18 @@ fn find(args: &Args) -> ExitCode {
     eprintln!("seed {} found: {}", plan.seed, found.0);
     let least = shrink(&plan);
     let why = live(&least).err().map_or_else(|| "nothing, on another try".to_owned(), |found| found.0);
-    eprintln!("as little as possible: {} steps, without {:?}: {why}", least.steps, least.without);
-    eprintln!("again: cargo xtask sim --from {} --seeds 1 --steps {}", plan.seed, plan.steps);
+    eprintln!("again: {}", again(&plan));
+    eprintln!("as little as possible: {}: {why}", again(&least));
     ExitCode::FAILURE
+}
+
+/// The command that lives a life once more.
+fn again(plan: &Plan) -> String {
+    let words = plan.without.iter().filter_map(Chaos::to_possible_value);
+    let without = words.map(|word| word.get_name().to_owned()).collect::<Vec<_>>().join(",");
+    let planted = plan.planted.map(|fault| format!(" --plant {}", fault.word())).unwrap_or_default();
+    let without = if without.is_empty() { without } else { format!(" --without {without}") };
+    format!("cargo xtask sim --from {} --seeds 1 --steps {}{planted}{without}", plan.seed, plan.steps)
 }
 
 fn told(args: &Args, tally: &Tally, seconds: f64, found: Option<&(Plan, Found)>) -> serde_json::Value {
@@ -140,6 +151,8 @@ fn told(args: &Args, tally: &Tally, seconds: f64, found: Option<&(Plan, Found)>)
         "phones_set_back": tally.phones_set_back,
         "servers_started": tally.servers_started,
         "servers_set_back": tally.servers_set_back,
+        "upgrades": tally.upgrades,
+        "unknown_to_older": tally.unknown,
         "facts": tally.facts,
         "lost_with_a_phone": tally.lost_with_a_phone,
         "found": found.map(|(plan, found)| json!({ "seed": plan.seed, "what": found.0 })),

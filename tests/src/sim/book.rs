@@ -100,9 +100,17 @@ impl Book {
         at
     }
 
-    /// A device was set back: what it said after `mark` facts is gone from it.
-    pub(super) fn device_set_back(&mut self, device: usize, mark: usize) {
-        for fact in self.facts.iter_mut().skip(mark).filter(|f| f.device == device) {
+    /// Facts that a device has.
+    #[must_use]
+    pub(super) fn on(&self, device: usize) -> BTreeSet<usize> {
+        let on = self.facts.iter().enumerate().filter(|(_, f)| f.device == device && f.here);
+        on.map(|(n, _)| n).collect()
+    }
+
+    /// A device was set back: of what it said it has only those facts.
+    pub(super) fn device_set_back(&mut self, device: usize, had: &BTreeSet<usize>) {
+        let of = self.facts.iter_mut().enumerate().filter(|(_, f)| f.device == device);
+        for (_, fact) in of.filter(|(n, _)| !had.contains(n)) {
             fact.here = false;
             fact.lost |= !fact.server;
         }

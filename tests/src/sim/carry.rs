@@ -46,6 +46,10 @@ impl World {
             device.carry_out().map_err(|e| Found(format!("device {from} writes no carry file: {e}")))?;
         let Some(mut out) = out else { return Ok(()) };
         let parcels = carry::read(&out.bytes).map_err(|e| Found(format!("a carry file of {from}: {e}")))?;
+        // An older app does not take what it does not know: the file stays where it is.
+        if !self.formats.device(by) && parcels.iter().any(|parcel| self.formats.unknown(&parcel.changes)) {
+            return Ok(());
+        }
         let damaged = rng.once_in(5);
         if damaged {
             let at = rng.below(out.bytes.len());
@@ -102,11 +106,13 @@ impl World {
         Ok(())
     }
 
-    /// Of which days athletes were heard by logs that a request brought.
-    pub(super) fn heard_by_parcels(&mut self, up: &Up, answer: &[u8]) {
-        let Some(parcels) = &up.carried else { return };
+    /// Of which days athletes were heard by logs that a request brought; which documents it brought.
+    pub(super) fn heard_by_parcels(&mut self, up: &Up, answer: &[u8]) -> BTreeSet<DocName> {
+        let mut brought = BTreeSet::new();
+        let Some(parcels) = &up.carried else { return brought };
         let said = Down::from_bytes(answer).ok().and_then(|down| down.carried).unwrap_or_default();
         for (parcel, _) in parcels.iter().zip(said).filter(|(_, said)| *said == Outcome::Accepted) {
+            brought.extend(parcel.document());
             let Ok(DocName::Log(_, month)) = parcel.document() else { continue };
             for (install, newest) in newest(parcel) {
                 let now = self.server.now();
@@ -116,6 +122,7 @@ impl World {
                 }
             }
         }
+        brought
     }
 }
 

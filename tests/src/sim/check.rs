@@ -8,6 +8,7 @@ use backstraight_core::device::shelf::Shelf as _;
 use backstraight_core::model::name::DocName;
 
 use super::book::may_have;
+use super::server::Server;
 use super::world::World;
 use super::{Found, Tally};
 use crate::stand::START;
@@ -20,6 +21,7 @@ impl World {
         for d in 0..self.phones.len() {
             self.on_a_device(d, &stored)?;
         }
+        self.nothing_unknown_is_left()?;
         self.on_the_board(true)
     }
 
@@ -73,9 +75,12 @@ impl World {
         let shut_out: Vec<bool> = self.phones.iter().map(|p| p.withdrawn).collect();
         for name in names {
             // What its writer can send no more, to a server that was set back, may still be on the device of a reader.
-            let survives = self.book.facts.iter().any(|f| {
-                f.name == name && (f.lost || f.unsure || shut_out.get(f.device) == Some(&true) && !f.server)
-            });
+            // So may what the stranger wrote, who never sends anything again.
+            let survives = name.athlete() == Some(Server::stranger().person)
+                || self.book.facts.iter().any(|f| {
+                    f.name == name
+                        && (f.lost || f.unsure || shut_out.get(f.device) == Some(&true) && !f.server)
+                });
             let Some(device) = &mut self.phones[d].device else { return Err(Found("no device".to_owned())) };
             let doc = device.document(name).map_err(|e| Found(format!("device {d}: {name}: {e}")))?;
             let own = self.book.wrong(doc, |f| f.device == d && f.here);

@@ -411,6 +411,9 @@ impl Shelf for Disk {
     }
 
     fn carried_refused(&mut self, id: i64, refusal: &Refusal) -> Result<(), DiskError> {
+        if self.is(Planted::RefusedParcelIsDropped) {
+            return self.carried_done(id);
+        }
         self.write(|image| {
             for row in image.carried.iter_mut().filter(|row| row.id == id) {
                 row.refused = Some(refusal.clone());

@@ -2,7 +2,7 @@
 //! no app would send. Whatever it is, nothing of anybody else's may change, nothing may be told that the sender may not
 //! read, and the server goes on. Knows the wire and the rights, not how either is checked.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::{ActorId, ChangeHash, InstallId};
@@ -49,9 +49,15 @@ impl World {
         self.tally.requests += 1;
         self.tally.hostile += 1;
         let sender = Server::stranger();
-        match self.server.exchange(sender, body) {
+        // What its writers signed may be handed in by anybody, also word for word by somebody who overheard it.
+        let signed = Up::from_bytes(&body).ok().filter(|up| up.carried.is_some());
+        let mut brought = BTreeSet::new();
+        match self.server.exchange(sender, body, &self.formats) {
             Ok(answer) => {
                 told_only_own(&answer).map_err(|why| Found(format!("{what} of a stranger: {why}")))?;
+                if let Some(up) = &signed {
+                    brought = self.heard_by_parcels(up, &answer);
+                }
             }
             Err(NoAnswer::Said(Problem::Internal)) => {
                 return Err(Found(format!("{what} of a stranger made the server stumble")));
@@ -61,7 +67,7 @@ impl World {
         if !self.server.runs() {
             return Err(Found(format!("{what} of a stranger stopped the server")));
         }
-        let own = |name: &DocName| name.athlete() == Some(sender.person);
+        let own = |name: &DocName| name.athlete() == Some(sender.person) || brought.contains(name);
         let others = |heads: BTreeMap<DocName, Vec<ChangeHash>>| -> BTreeMap<_, _> {
             heads.into_iter().filter(|(name, _)| !own(name)).collect()
         };

@@ -11,6 +11,7 @@ mod hostile;
 mod planted;
 mod rot;
 mod server;
+mod upgrade;
 mod world;
 
 use std::collections::BTreeSet;
@@ -20,7 +21,7 @@ pub use disk::Fault;
 pub use planted::Planted;
 
 /// What may go wrong. Each can be left out, to see what a finding needs.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, clap::ValueEnum)]
 pub enum Chaos {
     /// Requests and answers are lost, doubled and late.
     Network,
@@ -48,11 +49,13 @@ pub enum Chaos {
     Rot,
     /// Bits in the server's database are not what they were.
     ServerRot,
+    /// Apps and servers become newer one after the other.
+    Upgrade,
 }
 
 impl Chaos {
     /// All of it.
-    pub const ALL: [Chaos; 13] = [
+    pub const ALL: [Chaos; 14] = [
         Chaos::Network,
         Chaos::Replay,
         Chaos::Crash,
@@ -66,6 +69,7 @@ impl Chaos {
         Chaos::Hostile,
         Chaos::Rot,
         Chaos::ServerRot,
+        Chaos::Upgrade,
     ];
 }
 
@@ -120,6 +124,10 @@ pub struct Tally {
     pub servers_started: u64,
     /// Times that the server was set back.
     pub servers_set_back: u64,
+    /// Apps and servers that became newer.
+    pub upgrades: u64,
+    /// Requests and answers of which an older program did not know something.
+    pub unknown: u64,
     /// What was acknowledged and held against what is there.
     pub facts: u64,
     /// Whether the one write that was to go wrong was reached.
@@ -154,6 +162,8 @@ impl Tally {
             phones_set_back: self.phones_set_back + other.phones_set_back,
             servers_started: self.servers_started + other.servers_started,
             servers_set_back: self.servers_set_back + other.servers_set_back,
+            upgrades: self.upgrades + other.upgrades,
+            unknown: self.unknown + other.unknown,
             facts: self.facts + other.facts,
             reached: self.reached || other.reached,
             lost_with_a_phone: self.lost_with_a_phone + other.lost_with_a_phone,

@@ -44,11 +44,17 @@ pub enum Planted {
     MendKeepsEpoch,
     /// Athletes count as heard although what they said rotted.
     MendKeepsHeard,
+    /// An older server counts an athlete as heard of whom it did not take everything.
+    RefusedCountsAsHeard,
+    /// An older app skips what it does not know and goes on as if it had it.
+    UnknownIsSkipped,
+    /// A parcel that a server did not take is thrown away.
+    RefusedParcelIsDropped,
 }
 
 impl Planted {
     /// Every one.
-    pub const ALL: [Planted; 20] = [
+    pub const ALL: [Planted; 23] = [
         Planted::AppendForgets,
         Planted::FullSaysSaved,
         Planted::TakeForgetsChanges,
@@ -69,6 +75,9 @@ impl Planted {
         Planted::RotIsOverlooked,
         Planted::MendKeepsEpoch,
         Planted::MendKeepsHeard,
+        Planted::RefusedCountsAsHeard,
+        Planted::UnknownIsSkipped,
+        Planted::RefusedParcelIsDropped,
     ];
 
     /// Its name on the command line.
@@ -95,6 +104,9 @@ impl Planted {
             Planted::RotIsOverlooked => "rot-is-overlooked",
             Planted::MendKeepsEpoch => "mend-keeps-epoch",
             Planted::MendKeepsHeard => "mend-keeps-heard",
+            Planted::RefusedCountsAsHeard => "refused-counts-as-heard",
+            Planted::UnknownIsSkipped => "unknown-is-skipped",
+            Planted::RefusedParcelIsDropped => "refused-parcel-is-dropped",
         }
     }
 }

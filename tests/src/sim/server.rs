@@ -137,7 +137,7 @@ pub(super) struct Server {
     athletes: Vec<Caller>,
     before: Option<Caller>,
     epoch: Option<[u8; 16]>,
-    planted: Option<Planted>,
+    pub(super) planted: Option<Planted>,
 }
 
 impl Server {
@@ -264,24 +264,30 @@ impl Server {
         copy
     }
 
-    /// The one of both to which a request comes. The second is started by the first that comes to it.
-    fn either(&mut self) -> Option<Shared> {
+    /// The one of both to which a request comes, and whether it is the second. The second is started by the first that comes to it.
+    pub(super) fn either(&mut self) -> Option<(Shared, bool)> {
         let app = self.app.clone()?;
         if !self.turns.once_in(3) || app.store.stopped() {
-            return Some(app);
+            return Some((app, false));
         }
         if self.second.is_none() {
             let same = if self.planted == Some(Planted::TwoDatabases) { self.copied() } else { self.data() };
-            self.second = Some(self.open(same, true).unwrap());
+            // A write may be lost already while it opens: then it did not start.
+            self.second = Some(self.open(same, true).ok()?);
         }
-        self.second.clone()
+        Some((self.second.clone()?, true))
+    }
+
+    /// Stops the second.
+    pub(super) fn stop_second(&mut self) {
+        if let Some(second) = self.second.take() {
+            second.store.close();
+        }
     }
 
     /// Stops it.
     pub(super) fn stop(&mut self) {
-        if let Some(second) = self.second.take() {
-            second.store.close();
-        }
+        self.stop_second();
         let Some(app) = self.app.take() else { return };
         app.store.close();
         drop(app);
@@ -368,15 +374,16 @@ impl Server {
         self.store().write_blocking(move |db| installs::withdraw(db, &grant, install, now)).unwrap_or(false)
     }
 
-    /// Answers an exchange.
+    /// Answers an exchange, in whatever format it is.
     ///
     /// # Errors
     /// When there is no answer.
-    ///
-    /// # Panics
-    /// When storage cannot be read.
-    pub(super) fn exchange(&mut self, from: &Identity, body: Vec<u8>) -> Result<Vec<u8>, NoAnswer> {
-        let app = self.either().ok_or(NoAnswer::Down)?;
+    pub(super) fn answer(
+        &mut self,
+        app: &Shared,
+        from: &Identity,
+        body: Vec<u8>,
+    ) -> Result<Vec<u8>, NoAnswer> {
         let bearer = Bearer { person: from.person, install: from.install };
         let known = app.store.read_blocking(|db| account::caller(db, bearer)).map_err(|_| NoAnswer::Down)?;
         let served = self.planted == Some(Planted::WithdrawnIsServed);
@@ -416,7 +423,7 @@ impl Server {
             down.carried = down.carried.or(parcels.map(|n| vec![Outcome::Accepted; n]));
             down.to_bytes()
         };
-        self.runtime.block_on(exchange::run(&app, caller, read, finish)).map_err(NoAnswer::Said)
+        self.runtime.block_on(exchange::run(app, caller, read, finish)).map_err(NoAnswer::Said)
     }
 
     /// Whether a request holds all that its device has to say: it speaks to this store and nothing is left on it.

@@ -1,14 +1,17 @@
 //! A simulated world: a club, its devices, a server, the way between them and all their clocks, moved on step by step
 //! by a seed alone. Knows what may go wrong, not what ought to come of it.
 
+use std::collections::BTreeSet;
+
 use backstraight_core::base::day::Day;
 use backstraight_core::base::id::{InstallId, PersonId};
 use backstraight_core::base::key::Key;
 use backstraight_core::base::moment::Moment;
 use backstraight_core::device::identity::Identity;
 use backstraight_core::device::{Device, Exchanged, MAX_ROUNDS};
+use backstraight_core::doc::gate::reject::RejectCode;
 use backstraight_core::exchange::access::Role;
-use backstraight_core::exchange::wire::Up;
+use backstraight_core::exchange::wire::{Down, Outcome, Refusal, Up};
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::SeasonNo;
 
@@ -17,6 +20,7 @@ use super::carry::Load;
 use super::disk::{Disk, DiskError, Fault, Image};
 use super::planted::Planted;
 use super::server::{NoAnswer, Server};
+use super::upgrade::Formats;
 use super::{Chaos, DEVICES, Found, One, Plan, Tally};
 use crate::clock::SetClock;
 use crate::rng::Rng;
@@ -39,8 +43,8 @@ pub(super) struct Phone {
     pub(super) heard: Option<Day>,
     /// Whether the day of which it told last was not believed.
     pub(super) doubted: bool,
-    /// A backup of the phone, and how many facts there were then.
-    image: Option<(Image, usize)>,
+    /// A backup of the phone, and which facts it had then.
+    image: Option<(Image, BTreeSet<usize>)>,
     /// The session that is open: its log, its key, the exercise's, and whether that was begun.
     pub(super) session: Option<(DocName, Key, Key, bool)>,
     /// An exercise of the library that the app, since it was opened, knows to be there.
@@ -51,7 +55,7 @@ pub(super) struct Phone {
 #[derive(Debug)]
 struct Kept {
     file: std::path::PathBuf,
-    had: std::collections::BTreeSet<usize>,
+    had: BTreeSet<usize>,
     phones: Vec<(bool, Option<Day>, bool)>,
 }
 
@@ -65,6 +69,7 @@ pub(super) struct World {
     pub(super) athletes: Vec<PersonId>,
     pub(super) season: SeasonNo,
     pub(super) book: Book,
+    pub(super) formats: Formats,
     backups: Vec<Kept>,
     /// What carriers have taken along.
     pub(super) loads: Vec<Load>,
@@ -122,6 +127,7 @@ impl World {
             athletes,
             season,
             book: Book::default(),
+            formats: Formats::default(),
             backups: Vec::new(),
             loads: Vec::new(),
             underway: Vec::new(),
@@ -134,6 +140,9 @@ impl World {
         };
         let mut rng = dice(&world.plan, u64::MAX);
         (0..world.phones.len()).for_each(|d| world.open(d, &mut rng));
+        if !world.may(Chaos::Upgrade) {
+            world.formats.all_newer();
+        }
         match world.plan.one {
             Some(One::OnDevice(d, nth, fault)) => world.phones[d].disk.plan(nth, fault),
             Some(One::OnServer(nth)) => world.server.lose_a_write(nth),
@@ -142,8 +151,12 @@ impl World {
         world
     }
 
-    fn may(&self, chaos: Chaos) -> bool {
+    pub(super) fn may(&self, chaos: Chaos) -> bool {
         !self.plan.without.contains(&chaos)
+    }
+
+    pub(super) fn planted(&self, fault: Planted) -> bool {
+        self.plan.planted == Some(fault)
     }
 
     /// Opens an app, with new random bits.
@@ -164,6 +177,8 @@ impl World {
 
     /// A step, and now and then a look at the board, while most are still without a signal.
     pub(super) fn step(&mut self, n: u64) -> Result<(), Found> {
+        // By dice of its own, so that it moves nothing else.
+        self.upgrade(&mut dice(&self.plan, n | 1 << 40));
         self.go_on(n)?;
         if n % 20 == 19 && self.server.is_well() {
             self.on_the_board(n % 80 == 79)?;
@@ -192,7 +207,7 @@ impl World {
                 self.open(d, &mut rng);
                 Ok(())
             }
-            80..=83 if self.may(Chaos::Disk) => {
+            80..=82 if self.may(Chaos::Disk) => {
                 let after = u32::try_from(rng.range(0, 5)).unwrap();
                 let fault = [Fault::Full, Fault::DiesBefore, Fault::DiesAfter]
                     [usize::try_from(rng.range(0, 2)).unwrap()];
@@ -231,7 +246,9 @@ impl World {
             97..=98 => self.hand_over(&mut rng),
             99 if self.may(Chaos::Rot) => self.rot(d, &mut rng),
             // A server that is secretly set back at its start has nothing rotten then.
-            90 if self.may(Chaos::ServerRot) && self.plan.planted != Some(Planted::AcknowledgesTooEarly) => {
+            83 | 90
+                if self.may(Chaos::ServerRot) && self.plan.planted != Some(Planted::AcknowledgesTooEarly) =>
+            {
                 self.rot_on_the_server(&mut rng)
             }
             96 if self.may(Chaos::Withdraw) => {
@@ -253,6 +270,7 @@ impl World {
             self.server.start();
         }
         let mut report = Exchanged::default();
+        let mut unknown = BTreeSet::new();
         while report.rounds < MAX_ROUNDS {
             let today = Day::of(Moment(self.server.now().0 + self.phones[d].ahead), 0).unwrap();
             let Some(device) = &mut self.phones[d].device else { return Ok(false) };
@@ -281,6 +299,8 @@ impl World {
                 Some((_, other)) if self.plan.planted == Some(Planted::AnswerGoesAstray) => other,
                 _ => answer,
             };
+            let (answer, of_newer) = self.as_read_by(d, answer);
+            unknown.extend(of_newer);
             let Some(device) = &mut self.phones[d].device else { return Ok(false) };
             let heard = device.hear(&flight, &answer, &mut report);
             // At once: a server that is set back later may have it no more.
@@ -294,14 +314,18 @@ impl World {
                 }
             }
         }
-        if let Some((name, refusal)) = report.refused.first() {
+        let older = !self.formats.servers();
+        let by_older = |refusal: &Refusal| older && refusal.code == RejectCode::UnknownField.word();
+        if let Some((name, refusal)) = report.refused.iter().find(|(_, why)| !by_older(why)) {
             return Err(Found(format!("honest changes of {name} were refused: {refusal:?}")));
         }
         let shut_out = self.phones.iter().any(|p| p.withdrawn);
-        if let Some((name, refusal)) = report.carried.refused.first().filter(|_| !shut_out) {
+        let parcels = report.carried.refused.iter();
+        if let Some((name, refusal)) = parcels.filter(|_| !shut_out).find(|(_, why)| !by_older(why)) {
             return Err(Found(format!("an honest parcel of {name} was refused: {refusal:?}")));
         }
-        if let Some((name, why)) = report.not_taken.first() {
+        self.tally.unknown += u64::from(!unknown.is_empty() || !report.refused.is_empty());
+        if let Some((name, why)) = report.not_taken.iter().find(|(name, _)| !unknown.contains(name)) {
             return Err(Found(format!("device {d} did not take {name}: {why}")));
         }
         // Whoever has exchanged puts the phone away: the app may end while it tidies up.
@@ -313,16 +337,16 @@ impl World {
             return Ok(false);
         }
         self.news += report.received + device.unsent().map_or(1, |left| left.len());
-        self.arrived(d);
+        self.arrived(d, &unknown);
         Ok(true)
     }
 
     /// Which facts the device now says are with the server; what the server had is on the device again.
-    fn arrived(&mut self, d: usize) {
+    fn arrived(&mut self, d: usize, unknown: &BTreeSet<DocName>) {
         let Some(device) = &mut self.phones[d].device else { return };
         for fact in self.book.facts.iter_mut().filter(|f| f.device == d && !f.lost) {
             if fact.server {
-                fact.here = true;
+                fact.here |= !unknown.contains(&fact.name);
             } else if !fact.unsure {
                 fact.server = device.with_server(fact.name, &fact.hash).unwrap_or(false);
             }
@@ -333,7 +357,10 @@ impl World {
         let whole = self.server.hears_all(&body);
         let up = Up::from_bytes(&body).ok().filter(|up| up.carried.is_some());
         let phone = &mut self.phones[d];
-        let answer = self.server.exchange(&phone.identity, body);
+        let answer = self.server.exchange(&phone.identity, body, &self.formats);
+        let down = answer.as_ref().ok().and_then(|answer| Down::from_bytes(answer).ok());
+        let refused = |down: &Down| down.docs.iter().any(|doc| matches!(doc.outcome, Outcome::Refused(_)));
+        let whole = whole && !down.as_ref().is_some_and(refused);
         if answer.is_ok() && phone.withdrawn {
             return Err(Found(format!("device {d} was withdrawn and answered all the same")));
         }
@@ -365,16 +392,15 @@ impl World {
 
     fn set_phone_back(&mut self, d: usize, rng: &mut Rng) {
         match self.phones[d].image.take() {
-            Some((image, mark)) => {
+            Some((image, had)) => {
                 self.tally.phones_set_back += 1;
                 self.phones[d].disk.put_back(image);
                 self.loads.retain(|load| load.by != d);
-                self.book.device_set_back(d, mark);
+                self.book.device_set_back(d, &had);
                 self.open(d, rng);
             }
             None => {
-                let mark = self.book.facts.len();
-                self.phones[d].image = Some((self.phones[d].disk.image(), mark));
+                self.phones[d].image = Some((self.phones[d].disk.image(), self.book.on(d)));
             }
         }
     }
@@ -419,6 +445,7 @@ impl World {
         };
         self.server.heal();
         self.server.start();
+        self.formats.all_newer();
         let now = self.server.now().plus_ms(DAY);
         self.clock.set(now);
         let mut rng = dice(&self.plan, u64::MAX - 1);

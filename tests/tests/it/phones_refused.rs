@@ -12,7 +12,7 @@ use backstraight_core::doc::open::Document;
 use backstraight_core::doc::place::Place;
 use backstraight_core::doc::thin;
 use backstraight_core::exchange::access::Role;
-use backstraight_core::exchange::wire::{Down, Outcome, Up, UpDoc, heads_out};
+use backstraight_core::exchange::wire::{Down, Outcome, Refusal, Up, UpDoc, heads_out};
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::{SeasonNo, Text};
 use backstraight_core::model::plan::{Cue, Session};
@@ -24,7 +24,7 @@ use backstraight_server::grant::AtTheMachine;
 use backstraight_server::secret;
 use backstraight_server::store::people;
 use backstraight_server::token::Bearer;
-use backstraight_tests::stand::{Handset, MINUTE, Stand, november};
+use backstraight_tests::stand::{Handset, MINUTE, START, Stand, november};
 use minicbor::bytes::ByteVec;
 
 /// A way to the server on which somebody reads along or changes what passes.
@@ -277,6 +277,53 @@ fn an_athlete_s_plan_beside_an_athlete_s_log_does_not_hold_up_the_log() {
     let said = answers[0].docs.iter().find(|d| d.name.as_slice() == plan(mira).to_bytes()).unwrap();
     assert!(matches!(&said.outcome, Outcome::Refused(r) if r.code == "not-yours"), "{said:?}");
     assert_eq!(stand.stored().into_keys().collect::<Vec<_>>(), [november(mira)]);
+}
+
+#[test]
+fn a_parcel_that_an_older_server_did_not_know_is_offered_again_once_after_each_start() {
+    let stand = Stand::at(START);
+    let mira = stand.person(Role::Athlete, "Mira Aalto");
+    let ruth = stand.person(Role::Coach, "Ruth Adeyemi");
+    let (mut phone, mut desk) = (stand.phone(mira, "phone"), stand.phone(ruth, "desk"));
+    phone.exchange(&stand.url());
+    desk.exchange(&stand.url());
+    let mut session = phone.begin();
+    phone.set(&mut session, 1).unwrap();
+    let file = phone.phone.carry_out().unwrap().unwrap().bytes;
+    desk.phone.carry_in(&file).unwrap();
+    // How many parcels come to a server that does not take any, for that reason, in so many exchanges.
+    let offered = |desk: &mut Handset, code: &str, exchanges: usize| {
+        let (mut seen, mut refused) = (0, 0);
+        for _ in 0..exchanges {
+            let parcels = std::cell::Cell::new(0);
+            let mut way = Way {
+                http: Http::new(&stand.url()),
+                up: &mut |up| parcels.set(parcels.get() + up.carried.take().map_or(0, |list| list.len())),
+                down: &mut |down| {
+                    let no = Refusal { code: code.to_owned(), change: None, text: String::new() };
+                    down.carried = Some(vec![Outcome::Refused(no); parcels.get()]);
+                },
+            };
+            refused += desk.phone.exchange(&mut way).unwrap().carried.refused.len();
+            seen += parcels.get();
+        }
+        (seen, refused)
+    };
+    assert_eq!(offered(&mut desk, "unknown-field", 3), (1, 1));
+    let mut desk = desk.reopened();
+    assert_eq!(offered(&mut desk, "unknown-field", 3), (1, 1));
+    assert!(!stand.stored().contains_key(&november(mira)));
+    // The server is newer now.
+    let mut desk = desk.reopened();
+    assert_eq!(desk.exchange(&stand.url()).carried.arrived, 1);
+    assert!(desk.phone.carried().unwrap().is_empty() && stand.stored().contains_key(&november(mira)));
+    // What no version will take is not offered again.
+    phone.set(&mut session, 2).unwrap();
+    let file = phone.phone.carry_out().unwrap().unwrap().bytes;
+    desk.phone.carry_in(&file).unwrap();
+    assert_eq!(offered(&mut desk, "not-yours", 2), (1, 1));
+    let mut desk = desk.reopened();
+    assert_eq!(offered(&mut desk, "not-yours", 2), (0, 0));
 }
 
 #[test]

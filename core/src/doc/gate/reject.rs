@@ -163,6 +163,14 @@ impl core::str::FromStr for RejectCode {
 #[error("not a code of refusal")]
 pub struct UnknownCode;
 
+impl RejectCode {
+    /// Whether a newer version may take what was rejected: it may know more fields and more values of them.
+    #[must_use]
+    pub const fn may_pass_later(self) -> bool {
+        matches!(self, RejectCode::UnknownField | RejectCode::ValueType | RejectCode::ValueRange)
+    }
+}
+
 pub(crate) fn over(code: RejectCode, got: impl fmt::Display, max: impl fmt::Display) -> Rejected {
     Rejected::new(code, format!("{got} over the limit of {max}"))
 }
@@ -182,6 +190,13 @@ mod tests {
         words.dedup();
         assert_eq!(words.len(), RejectCode::ALL.len());
         assert!("other".parse::<RejectCode>().is_err());
+    }
+
+    #[test]
+    fn only_what_a_newer_version_may_know_passes_later() {
+        let later: Vec<_> =
+            RejectCode::ALL.iter().filter(|code| code.may_pass_later()).map(|c| c.word()).collect();
+        assert_eq!(later, ["value-type", "value-range", "unknown-field"]);
     }
 
     #[test]

@@ -106,13 +106,11 @@ impl World {
         Ok(())
     }
 
-    /// Of which days athletes were heard by logs that a request brought; which documents it brought.
-    pub(super) fn heard_by_parcels(&mut self, up: &Up, answer: &[u8]) -> BTreeSet<DocName> {
-        let mut brought = BTreeSet::new();
-        let Some(parcels) = &up.carried else { return brought };
+    /// Of which days athletes were heard by logs that a request brought.
+    pub(super) fn heard_by_parcels(&mut self, up: &Up, answer: &[u8]) {
+        let Some(parcels) = &up.carried else { return };
         let said = Down::from_bytes(answer).ok().and_then(|down| down.carried).unwrap_or_default();
         for (parcel, _) in parcels.iter().zip(said).filter(|(_, said)| *said == Outcome::Accepted) {
-            brought.extend(parcel.document());
             let Ok(DocName::Log(_, month)) = parcel.document() else { continue };
             for (install, newest) in newest(parcel) {
                 let now = self.server.now();
@@ -122,7 +120,6 @@ impl World {
                 }
             }
         }
-        brought
     }
 }
 

@@ -37,7 +37,8 @@ impl World {
             return Ok(());
         }
         let before: BTreeMap<DocName, Vec<ChangeHash>> = self.server.heads().into_iter().collect();
-        let (what, body) = match rng.range(0, 5) {
+        let choice = rng.range(0, 5);
+        let (what, body) = match choice {
             0 => ("what another sent", self.overheard.clone()),
             1 => ("what another sent, under names of their own", self.renamed().map(|up| up.to_bytes())),
             2 => ("changes of what others write", self.forged(&before, rng, false)),
@@ -49,14 +50,16 @@ impl World {
         self.tally.requests += 1;
         self.tally.hostile += 1;
         let sender = Server::stranger();
-        // What its writers signed may be handed in by anybody, also word for word by somebody who overheard it.
-        let signed = Up::from_bytes(&body).ok().filter(|up| up.carried.is_some());
-        let mut brought = BTreeSet::new();
+        // What its writers signed may be handed in by anybody, also by somebody who overheard it. Of what an install wrote
+        // that was withdrawn some may be taken, and the parcel refused all the same.
+        let signed = Up::from_bytes(&body).ok().filter(|up| choice < 2 && up.carried.is_some());
+        let parcels = signed.iter().flat_map(|up| up.carried.iter().flatten());
+        let brought: BTreeSet<DocName> = parcels.filter_map(|parcel| parcel.document().ok()).collect();
         match self.server.exchange(sender, body, &self.formats) {
             Ok(answer) => {
                 told_only_own(&answer).map_err(|why| Found(format!("{what} of a stranger: {why}")))?;
                 if let Some(up) = &signed {
-                    brought = self.heard_by_parcels(up, &answer);
+                    self.heard_by_parcels(up, &answer);
                 }
             }
             Err(NoAnswer::Said(Problem::Internal)) => {

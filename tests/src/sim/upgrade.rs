@@ -201,8 +201,8 @@ impl World {
                 row.refused.as_ref().is_some_and(|why| why.code == RejectCode::UnknownField.word())
             };
             for row in rows.iter().filter(|row| by_older(row)) {
-                let (Ok(name), Ok(plain)) = (row.parcel.document(), row.parcel.plain(&mut MAX_PLAIN.clone()))
-                else {
+                let mut room = MAX_PLAIN;
+                let (Ok(name), Ok(plain)) = (row.parcel.document(), row.parcel.plain(&mut room)) else {
                     continue;
                 };
                 let changes = signed::changes(&plain).unwrap_or_default();

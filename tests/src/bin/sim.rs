@@ -4,7 +4,7 @@
 use std::process::ExitCode;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use backstraight_tests::sim::{Chaos, Found, Plan, Planted, Tally, every_write, live, shrink};
 use clap::{Parser, ValueEnum as _};
@@ -62,6 +62,7 @@ fn search(args: &Args, planted: Option<Planted>) -> (Tally, Option<(Plan, Found)
     let next = AtomicU64::new(args.from);
     let end = args.from.saturating_add(args.seeds);
     let over = AtomicBool::new(false);
+    let told = Mutex::new((0_u64, Instant::now()));
     let all: Mutex<(Tally, Option<(Plan, Found)>)> = Mutex::default();
     std::thread::scope(|scope| {
         for _ in 0..std::thread::available_parallelism().map_or(1, usize::from) {
@@ -75,7 +76,10 @@ fn search(args: &Args, planted: Option<Planted>) -> (Tally, Option<(Plan, Found)
                     let lived = live(&plan);
                     let mut all = all.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
                     match lived {
-                        Ok(tally) => all.0 = all.0.and(tally),
+                        Ok(tally) => {
+                            all.0 = all.0.and(tally);
+                            tell(&told, args.seeds, &all.0);
+                        }
                         Err(found) => {
                             over.store(true, Ordering::Relaxed);
                             if all.1.as_ref().is_none_or(|(before, _)| before.seed > seed) {
@@ -88,6 +92,16 @@ fn search(args: &Args, planted: Option<Planted>) -> (Tally, Option<(Plan, Found)
         }
     });
     all.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner)
+}
+
+/// Says now and then how far it is: a long run takes an hour.
+fn tell(told: &Mutex<(u64, Instant)>, seeds: u64, tally: &Tally) {
+    let mut told = told.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+    told.0 += 1;
+    if told.1.elapsed() >= Duration::from_secs(30) {
+        told.1 = Instant::now();
+        eprintln!("{} of {seeds} lives, {} operations: nothing found yet", told.0, tally.operations());
+    }
 }
 
 fn find(args: &Args) -> ExitCode {

@@ -53,6 +53,8 @@ pub(super) enum NoAnswer {
     Said(Problem),
 }
 
+pub(super) type Answered = Result<Vec<u8>, NoAnswer>;
+
 /// A club as every life finds it, made once: what its server has in its folder, its people and their installs.
 #[derive(Debug)]
 struct Begun {
@@ -264,7 +266,7 @@ impl Server {
         copy
     }
 
-    /// The one of both to which a request comes, and whether it is the second. The second is started by the first that comes to it.
+    /// The one of both to which a request comes, and whether it is the second, which the first such request starts.
     pub(super) fn either(&mut self) -> Option<(Shared, bool)> {
         let app = self.app.clone()?;
         if !self.turns.once_in(3) || app.store.stopped() {
@@ -272,8 +274,11 @@ impl Server {
         }
         if self.second.is_none() {
             let same = if self.planted == Some(Planted::TwoDatabases) { self.copied() } else { self.data() };
-            // A write may be lost already while it opens: then it did not start.
-            self.second = Some(self.open(same, true).ok()?);
+            // Where a write was lost nothing starts until whoever runs it says so. Nothing else may keep it from that.
+            self.second = match self.open(same, true) {
+                Err(StoreError::Stopped) => return None,
+                opened => Some(opened.unwrap()),
+            };
         }
         Some((self.second.clone()?, true))
     }
@@ -378,12 +383,7 @@ impl Server {
     ///
     /// # Errors
     /// When there is no answer.
-    pub(super) fn answer(
-        &mut self,
-        app: &Shared,
-        from: &Identity,
-        body: Vec<u8>,
-    ) -> Result<Vec<u8>, NoAnswer> {
+    pub(super) fn answer(&mut self, app: &Shared, from: &Identity, body: Vec<u8>) -> Answered {
         let bearer = Bearer { person: from.person, install: from.install };
         let known = app.store.read_blocking(|db| account::caller(db, bearer)).map_err(|_| NoAnswer::Down)?;
         let served = self.planted == Some(Planted::WithdrawnIsServed);

@@ -16,7 +16,7 @@ use backstraight_core::model::name::DocName;
 use minicbor::bytes::ByteVec;
 
 use super::planted::Planted;
-use super::server::{NoAnswer, Server};
+use super::server::{Answered, NoAnswer, Server};
 use super::world::World;
 use super::{Chaos, DEVICES, Found};
 use crate::rng::Rng;
@@ -70,6 +70,12 @@ impl Formats {
         let changes = plain.and_then(|plain| signed::changes(&plain)).unwrap_or_default();
         changes.iter().any(|change| self.written.contains(&change.hash))
     }
+}
+
+/// Whether a server refused something because it does not know it.
+#[must_use]
+pub(super) fn is_unknown(refusal: &Refusal) -> bool {
+    refusal.code == RejectCode::UnknownField.word()
 }
 
 /// A request as an older server reads it, and what of it that does not know.
@@ -138,12 +144,7 @@ impl Server {
     ///
     /// # Errors
     /// When there is no answer.
-    pub(super) fn exchange(
-        &mut self,
-        from: &Identity,
-        body: Vec<u8>,
-        formats: &Formats,
-    ) -> Result<Vec<u8>, NoAnswer> {
+    pub(super) fn exchange(&mut self, from: &Identity, body: Vec<u8>, formats: &Formats) -> Answered {
         let (app, second) = self.either().ok_or(NoAnswer::Down)?;
         if formats.server(second) {
             return self.answer(&app, from, body);
@@ -178,10 +179,10 @@ impl World {
     /// An answer as the app of a device reads it, and of which documents that does not know what came.
     pub(super) fn as_read_by(&self, d: usize, answer: Vec<u8>) -> (Vec<u8>, BTreeSet<DocName>) {
         let mut names = BTreeSet::new();
-        let Ok(mut down) = Down::from_bytes(&answer) else { return (answer, names) };
         if self.formats.device(d) {
             return (answer, names);
         }
+        let Ok(mut down) = Down::from_bytes(&answer) else { return (answer, names) };
         for doc in &mut down.docs {
             if doc.changes.as_ref().is_some_and(|changes| self.formats.unknown(changes)) {
                 let skips = self.planted(Planted::UnknownIsSkipped);
@@ -197,9 +198,7 @@ impl World {
     pub(super) fn nothing_unknown_is_left(&self) -> Result<(), Found> {
         for (d, phone) in self.phones.iter().enumerate() {
             let rows = phone.disk.carried().map_err(|e| Found(format!("device {d}: {e}")))?;
-            let by_older = |row: &CarriedRow| {
-                row.refused.as_ref().is_some_and(|why| why.code == RejectCode::UnknownField.word())
-            };
+            let by_older = |row: &CarriedRow| row.refused.as_ref().is_some_and(is_unknown);
             for row in rows.iter().filter(|row| by_older(row)) {
                 let mut room = MAX_PLAIN;
                 let (Ok(name), Ok(plain)) = (row.parcel.document(), row.parcel.plain(&mut room)) else {

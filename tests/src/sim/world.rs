@@ -9,7 +9,6 @@ use backstraight_core::base::key::Key;
 use backstraight_core::base::moment::Moment;
 use backstraight_core::device::identity::Identity;
 use backstraight_core::device::{Device, Exchanged, MAX_ROUNDS};
-use backstraight_core::doc::gate::reject::RejectCode;
 use backstraight_core::exchange::access::Role;
 use backstraight_core::exchange::wire::{Down, Outcome, Refusal, Up};
 use backstraight_core::model::name::DocName;
@@ -20,7 +19,7 @@ use super::carry::Load;
 use super::disk::{Disk, DiskError, Fault, Image};
 use super::planted::Planted;
 use super::server::{NoAnswer, Server};
-use super::upgrade::Formats;
+use super::upgrade::{Formats, is_unknown};
 use super::{Chaos, DEVICES, Found, One, Plan, Tally};
 use crate::clock::SetClock;
 use crate::rng::Rng;
@@ -161,7 +160,7 @@ impl World {
 
     /// Opens an app, with new random bits.
     pub(super) fn open(&mut self, d: usize, rng: &mut Rng) {
-        let alike = self.plan.planted == Some(Planted::StartsAlike);
+        let alike = self.planted(Planted::StartsAlike);
         let phone = &mut self.phones[d];
         let mut random = [0; 12];
         random[..8].copy_from_slice(&rng.next().to_be_bytes());
@@ -246,9 +245,7 @@ impl World {
             97..=98 => self.hand_over(&mut rng),
             99 if self.may(Chaos::Rot) => self.rot(d, &mut rng),
             // A server that is secretly set back at its start has nothing rotten then.
-            83 | 90
-                if self.may(Chaos::ServerRot) && self.plan.planted != Some(Planted::AcknowledgesTooEarly) =>
-            {
+            83 | 90 if self.may(Chaos::ServerRot) && !self.planted(Planted::AcknowledgesTooEarly) => {
                 self.rot_on_the_server(&mut rng)
             }
             96 if self.may(Chaos::Withdraw) => {
@@ -296,7 +293,7 @@ impl World {
                 return Ok(false);
             }
             let answer = match self.astray.take_if(|(whose, _)| *whose != d) {
-                Some((_, other)) if self.plan.planted == Some(Planted::AnswerGoesAstray) => other,
+                Some((_, other)) if self.planted(Planted::AnswerGoesAstray) => other,
                 _ => answer,
             };
             let (answer, of_newer) = self.as_read_by(d, answer);
@@ -315,7 +312,7 @@ impl World {
             }
         }
         let older = !self.formats.servers();
-        let by_older = |refusal: &Refusal| older && refusal.code == RejectCode::UnknownField.word();
+        let by_older = |refusal: &Refusal| older && is_unknown(refusal);
         if let Some((name, refusal)) = report.refused.iter().find(|(_, why)| !by_older(why)) {
             return Err(Found(format!("honest changes of {name} were refused: {refusal:?}")));
         }

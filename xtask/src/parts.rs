@@ -189,7 +189,7 @@ fn drill() -> Outcome {
 /// Lives in which nothing may be found, and faults put in on purpose that must be.
 fn sim() -> Outcome {
     let lives = ["--seeds", "200", "--steps", "100"].map(str::to_owned);
-    let planted = ["--planted", "--seeds", "240", "--steps", "100"].map(str::to_owned);
+    let planted = ["--planted", "--seeds", "300", "--steps", "100"].map(str::to_owned);
     let every_write = ["--every-write", "--steps", "40"].map(str::to_owned);
     crate::sim(&lives).and(|| crate::sim(&planted)).and(|| crate::sim(&every_write))
 }

@@ -138,6 +138,9 @@ pub enum Outcome {
     Refused(#[n(0)] Refusal),
 }
 
+/// The code of a refusal that is the server's fault and passes: it cannot read its own copy until that is mended.
+pub const SERVER_DAMAGED: &str = "server-damaged";
+
 /// Why the changes of a document were refused.
 #[derive(Debug, Clone, PartialEq, Eq, Encode, Decode)]
 #[cbor(map)]

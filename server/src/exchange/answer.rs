@@ -101,28 +101,61 @@ fn listed(
         push(down, item.name, Outcome::Need, Part { cursor: max_n, ..Part::default() }, &heads, room);
         return Ok(());
     }
-    // A device that has no cursor but has heads is told from its heads, not from the start.
-    let by_heads = !item.heads.is_empty() && !level && (!trusted || item.cursor == 0);
-    let asks_heads = !item.heads.is_empty() && !level && (!trusted || !item.sent);
-    let known = if asks_heads || by_heads { known_heads(db, app, doc.as_ref(), item)? } else { Vec::new() };
-    if asks_heads && known.len() < item.heads.len() && item.outcome == Outcome::Accepted {
-        item.outcome = Outcome::Need;
-    }
-    let part = match &doc {
-        None => Part::default(),
-        Some(doc) if level => Part { cursor: doc.max_n, ..Part::default() },
-        Some(doc) => {
-            let start = if trusted && !by_heads { Start::Cursor(item.cursor) } else { Start::Heads(&known) };
-            if *room == 0 {
-                let cursor = if trusted { item.cursor } else { 0 };
-                Part { cursor, cut: !trusted || item.cursor < doc.max_n, ..Part::default() }
-            } else {
-                lacking(db, doc, &read, &start, item, *room)?
+    let standing = Standing { trusted, level };
+    let part = match news(db, app, doc.as_ref(), standing, item, read, *room) {
+        Err(StoreError::Damaged(text)) => {
+            tracing::error!(
+                text,
+                "a stored document cannot be read: a device goes without what is new in it"
+            );
+            // What became of what was sent is told, and the device asks for the rest again.
+            if !item.sent {
+                return Ok(());
             }
+            Part { cursor: if trusted { item.cursor } else { 0 }, ..Part::default() }
         }
+        part => part?,
     };
     push(down, item.name, item.outcome.clone(), part, &heads, room);
     Ok(())
+}
+
+/// How a device stands to a document.
+#[derive(Debug, Clone, Copy)]
+struct Standing {
+    /// Its cursor counts.
+    trusted: bool,
+    /// It has what the server has.
+    level: bool,
+}
+
+/// What is new in a document for a device that has it; notes when the server lacks something itself.
+fn news(
+    db: &Db,
+    app: &App,
+    doc: Option<&Doc>,
+    Standing { trusted, level }: Standing,
+    item: &mut Item,
+    read: MayRead,
+    room: usize,
+) -> Result<Part, StoreError> {
+    // A device that has no cursor but has heads is told from its heads, not from the start.
+    let by_heads = !item.heads.is_empty() && !level && (!trusted || item.cursor == 0);
+    let asks_heads = !item.heads.is_empty() && !level && (!trusted || !item.sent);
+    let known = if asks_heads || by_heads { known_heads(db, app, doc, item)? } else { Vec::new() };
+    if asks_heads && known.len() < item.heads.len() && item.outcome == Outcome::Accepted {
+        item.outcome = Outcome::Need;
+    }
+    let Some(doc) = doc else { return Ok(Part::default()) };
+    if level {
+        return Ok(Part { cursor: doc.max_n, ..Part::default() });
+    }
+    if room == 0 {
+        let cursor = if trusted { item.cursor } else { 0 };
+        return Ok(Part { cursor, cut: !trusted || item.cursor < doc.max_n, ..Part::default() });
+    }
+    let start = if trusted && !by_heads { Start::Cursor(item.cursor) } else { Start::Heads(&known) };
+    lacking(db, doc, &read, &start, item, room)
 }
 
 /// Documents that the caller may read and the device did not list.
@@ -139,8 +172,13 @@ fn granted(db: &Db, app: &App, work: &Work, room: &mut usize, down: &mut Down) -
             return Ok(());
         }
         let item = Item::unlisted(doc.name);
-        let part = lacking(db, &doc, &read, &Start::Cursor(0), &item, *room)?;
-        push(down, doc.name, Outcome::Accepted, part, &doc.heads, room);
+        match lacking(db, &doc, &read, &Start::Cursor(0), &item, *room) {
+            Ok(part) => push(down, doc.name, Outcome::Accepted, part, &doc.heads, room),
+            Err(StoreError::Damaged(text)) => {
+                tracing::error!(text, "a stored document cannot be read: a device goes without it");
+            }
+            Err(error) => return Err(error),
+        }
     }
     Ok(())
 }

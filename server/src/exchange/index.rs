@@ -108,6 +108,28 @@ pub fn from_document(db: &Db, doc: &Doc) -> Result<GateIndex, StoreError> {
     GateIndex::from_changes(doc.name.kind(), &whole.changes_since(&[])).map_err(|e: Rejected| damaged(&e))
 }
 
+/// The index as it follows from the changes, where the stored one does not follow from them: in the order in which they
+/// were admitted, as far as that can be read.
+///
+/// # Errors
+/// When storage fails or the stored changes are damaged.
+pub fn anew(db: &Db, doc: &Doc) -> Result<Option<GateIndex>, StoreError> {
+    let deltas = document::deltas(db, doc.id, 0)?;
+    let told = GateIndex::replay(doc.name.kind(), deltas.iter().map(Vec::as_slice)).ok();
+    let whole = open(db, doc)?;
+    let same = told.as_ref().and_then(|told| whole.index_in_order(told.hashes()));
+    if let (Some(told), Some(same)) = (&told, &same)
+        && told.whole_delta() == same.whole_delta()
+    {
+        return Ok(None);
+    }
+    tracing::error!(doc = doc.id, "the stored index is not that of the stored changes");
+    match same {
+        Some(same) => Ok(Some(same)),
+        None => from_document(db, doc).map(Some),
+    }
+}
+
 /// Loads a stored document.
 ///
 /// # Errors

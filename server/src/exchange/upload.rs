@@ -6,16 +6,16 @@ use std::collections::{HashMap, HashSet};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use backstraight_core::base::id::{ChangeHash, InstallId};
+use backstraight_core::doc::chunk;
 use backstraight_core::doc::gate::{self, Accepted, GateIndex, RejectCode, Rejected, Verdict, limits};
 use backstraight_core::doc::open::Document;
 use backstraight_core::doc::thin::{self, ThinLimits};
-use backstraight_core::doc::{chunk, genesis};
 use backstraight_core::exchange::access::{Asker, Right, Subject, right};
-use backstraight_core::exchange::wire::{Outcome, Refusal};
+use backstraight_core::exchange::wire::{Outcome, Refusal, SERVER_DAMAGED};
 use backstraight_core::model::name::DocName;
 use minicbor::bytes::ByteVec;
 
-use super::index::Indexes;
+use super::index::{self, Indexes};
 use crate::grant::MayWrite;
 use crate::store::document::{self, Append, Doc};
 use crate::store::{Db, StoreError};
@@ -80,19 +80,30 @@ pub(super) struct Case<'a> {
 /// Only when storage fails: whatever is wrong with the upload or with this document is an outcome,
 /// so that one bad document never holds up the others.
 pub(super) fn check(case: &Case<'_>, indexes: &Indexes) -> Result<Checked, StoreError> {
-    let kind = case.grant.name().kind();
     let index = match case.doc {
         Some(doc) => indexes.take(case.db, doc),
-        None => GateIndex::new(kind).map_err(|e| StoreError::Damaged(e.to_string())),
+        None => GateIndex::new(case.grant.name().kind()).map_err(|e| StoreError::Damaged(e.to_string())),
     };
-    let mut index = match index {
-        Ok(index) => index,
+    let mut checked = index.and_then(|index| check_by(case, index, indexes));
+    // A bit that rotted in the stored index must not refuse what is sound: the changes have the last word.
+    if let (Ok(Checked::Done(Outcome::Refused(_))), Some(doc)) = (&checked, case.doc) {
+        checked = match index::anew(case.db, doc) {
+            Ok(None) => checked,
+            Ok(Some(index)) => check_by(case, index, indexes),
+            Err(error) => Err(error),
+        };
+    }
+    match checked {
         Err(StoreError::Damaged(text)) => {
             tracing::error!(text, "a stored document cannot be checked against");
-            return Ok(Checked::Done(refused("server-damaged", None, "the server cannot read its own copy")));
+            Ok(Checked::Done(refused(SERVER_DAMAGED, None, "the server cannot read its own copy")))
         }
-        Err(error) => return Err(error),
-    };
+        other => other,
+    }
+}
+
+/// Checks it by one index, which is kept when it is the document's afterwards.
+fn check_by(case: &Case<'_>, mut index: GateIndex, indexes: &Indexes) -> Result<Checked, StoreError> {
     let failure = RefCell::new(None);
     let answers = RefCell::new(HashMap::new());
     let may_write = |install: InstallId| {
@@ -149,17 +160,14 @@ fn slices(
         }
         // The document follows slice by slice, once one of several needs it.
         if accepted.needs_document() || !one_slice {
-            let document = match whole.take() {
+            let mut document = match whole.take() {
                 Some(document) => document,
                 None => open(case)?,
             };
-            let merged = document.and_then(|mut document: Document| {
-                guarded(|| document.merge_checked(index, &accepted, slice)).map(|()| document)
-            });
-            match merged {
-                Ok(document) => whole = Some(Ok(document)),
-                Err(error) => return Ok(Err(rejected(&error))),
+            if let Err(error) = guarded(|| document.merge_checked(index, &accepted, slice)) {
+                return Ok(Err(rejected(&error)));
             }
+            whole = Some(document);
         }
         if let Err(error) = index.admit(&accepted) {
             return Ok(Err(rejected(&error)));
@@ -181,17 +189,11 @@ fn append(case: &Case<'_>, index: &GateIndex, accepted: &Accepted, slice: &[u8],
 }
 
 /// Loads the document; the copy is thrown away: what is stored is only the changes that passed.
-fn open(case: &Case<'_>) -> Result<Result<Document, Rejected>, StoreError> {
-    let name = *case.grant.name();
-    let start = genesis::bytes(name.kind());
-    let bytes = match case.doc {
-        Some(doc) => document::whole(case.db, doc.id, start)?,
-        None => start.to_vec(),
-    };
-    Ok(Document::open(name, &bytes).map_err(|e| {
-        tracing::error!(error = %e, "a stored document cannot be loaded");
-        Rejected::new(RejectCode::Engine, "the server cannot read its own copy")
-    }))
+fn open(case: &Case<'_>) -> Result<Document, StoreError> {
+    match case.doc {
+        Some(doc) => index::open(case.db, doc),
+        None => Document::create(*case.grant.name()).map_err(|e| StoreError::Damaged(e.to_string())),
+    }
 }
 
 fn guarded<T>(work: impl FnOnce() -> Result<T, Rejected>) -> Result<T, Rejected> {

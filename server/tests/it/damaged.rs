@@ -203,6 +203,90 @@ fn each_bit_of_a_snapshots_index_is_noticed_and_made_anew() {
     }
 }
 
+/// What cannot be read as a whole is left out of answers, which are given all the same.
+#[test]
+fn a_document_that_cannot_be_read_holds_up_nothing_else() {
+    let dir = tempfile::tempdir().unwrap();
+    let server = Server::on(dir.path());
+    let club = server.club("Cinder Lane");
+    let (mira, noor) = (club.person(Role::Athlete, "Mira Aalto"), club.person(Role::Athlete, "Noor Haddad"));
+    let ruth = club.person(Role::HeadCoach, "Ruth Adeyemi");
+    let (mut phone, mut tablet) = (club.device(mira), club.device(mira));
+    let (mut other, mut desk) = (club.device(noor), club.device(ruth));
+    write(&mut phone, log(mira), 0, 2);
+    write(&mut other, log(noor), 0, 2);
+    tablet.settle();
+    desk.settle();
+    let bad = id(&server, log(mira));
+    // Twice: the chunks of a snapshot stay until the next one.
+    for n in 1..3 {
+        write(&mut phone, log(mira), 2 * n, 2 * n + 2);
+        assert!(matches!(compact::one(&server.store(), None, bad, server.now()), Ok(Compacted::Done(_))));
+    }
+    let spoil =
+        move |db: &Db| Ok(db.execute("UPDATE snapshot SET body = ?2 WHERE doc = ?1", (bad, &[0_u8][..]))?);
+    assert_eq!(server.store().write_blocking(spoil).unwrap(), 1);
+    // A device that sends hears what became of it, and of what it lacks nothing; its place stays where it was.
+    tablet.say(log(mira), "tablet");
+    let (place, down) = (tablet.copy(log(mira)).cursor, tablet.exchange());
+    let of = about(&down, log(mira)).unwrap();
+    assert_eq!((&of.outcome, &of.changes, of.cursor), (&Outcome::Accepted, &None, place));
+    // A coach has everything of everybody else, on a new device too.
+    write(&mut other, log(noor), 2, 3);
+    let mut new = club.device(ruth);
+    for desk in [&mut desk, &mut new] {
+        desk.settle();
+        assert_eq!(desk.words(log(noor)), ["0", "1", "2"]);
+    }
+    assert_eq!(desk.words(log(mira)), ["0", "1"]);
+    assert!(new.heads(log(mira)).is_empty());
+    assert!(matches!(repair::one(&server.store(), bad, server.now()).unwrap(), Repaired::Kept { .. }));
+    for device in [&mut phone, &mut tablet, &mut desk, &mut new] {
+        device.settle();
+    }
+    phone.settle();
+    for device in [&phone, &tablet, &desk, &new] {
+        assert_eq!(device.words(log(mira)), ["0", "1", "2", "3", "4", "5", "tablet"]);
+    }
+    assert_eq!(trouble(&server), Vec::<String>::new());
+}
+
+/// Also before anybody looked: what the stored index refuses is held against the changes themselves.
+#[test]
+fn a_wrong_bit_in_the_index_refuses_no_honest_change() {
+    let dir = tempfile::tempdir().unwrap();
+    let server = Server::on(dir.path());
+    let club = server.club("Cinder Lane");
+    let mira = club.person(Role::Athlete, "Mira Aalto");
+    let mut phone = club.device(mira);
+    write(&mut phone, log(mira), 0, 3);
+    let id = id(&server, log(mira));
+    assert!(matches!(compact::one(&server.store(), None, id, server.now()), Ok(Compacted::Done(_))));
+    let delta =
+        move |db: &Db| Ok(db.query_row("SELECT delta FROM snapshot", [], |r| r.get::<_, Vec<u8>>(0))?);
+    let whole = server.store().read_blocking(delta).unwrap();
+    let put = |server: &Server, delta: Vec<u8>| {
+        let put = move |db: &Db| Ok(db.execute("UPDATE snapshot SET delta = ?1", [delta])?);
+        assert_eq!(server.store().write_blocking(put).unwrap(), 1);
+    };
+    server.stop();
+    // The last is a number of operations: nothing else tells of it.
+    for (words, at) in (3..).zip((0..whole.len()).rev().step_by(9)) {
+        let mut rotten = whole.clone();
+        rotten[at] ^= 1 << (at % 8);
+        // One that just starts has no index at hand.
+        let server = Server::on(dir.path());
+        put(&server, rotten);
+        phone.url.clone_from(&server.url);
+        phone.say(log(mira), &format!("{words}"));
+        let down = phone.exchange();
+        assert_eq!(about(&down, log(mira)).unwrap().outcome, Outcome::Accepted, "byte {at}");
+        put(&server, whole.clone());
+        assert_eq!(trouble(&server), Vec::<String>::new(), "byte {at}");
+        server.stop();
+    }
+}
+
 #[test]
 fn compaction_in_a_process_of_its_own_gives_the_same_and_what_breaks_it_is_left_alone() {
     let dir = tempfile::tempdir().unwrap();

@@ -88,14 +88,16 @@ impl World {
 
     /// What a carrier no longer has to carry is with the server: so it was told.
     pub(super) fn handed_in(&mut self, by: usize) -> Result<(), Found> {
+        let rotten = self.rotten();
         let disk = &self.phones[by].disk;
         let over = |load: &mut Load| load.by == by && !disk.carries(&load.parcel);
         for load in self.loads.extract_if(.., over) {
             let Ok(name) = load.parcel.document() else { continue };
-            let doc = self.server.document(name);
+            // Of what cannot be read at the moment it is looked at when that was mended.
+            let doc = (rotten != Some(name)).then(|| self.server.document(name));
             for n in load.facts {
                 let fact = &mut self.book.facts[n];
-                if !doc.holds(&fact.hash) {
+                if doc.as_ref().is_some_and(|doc| !doc.holds(&fact.hash)) {
                     return Err(Found(format!(
                         "device {by} carried what the server does not have: {fact:?}"
                     )));

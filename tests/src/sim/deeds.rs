@@ -25,8 +25,9 @@ impl World {
     pub(super) fn deed(&mut self, d: usize, rng: &mut Rng) -> Result<(), Found> {
         match self.phones[d].identity.role {
             Role::Athlete if rng.once_in(12) => self.pain(d),
-            // A whole session in one go, now and then.
-            Role::Athlete if rng.once_in(10) => (0..40).try_for_each(|_| self.train(d, rng)),
+            // Half the time a whole session in one go, as sets come to be; or a single one, with more going wrong
+            // around it than a set has around it in use.
+            Role::Athlete if rng.once_in(2) => self.session(d, rng),
             Role::Athlete => self.train(d, rng),
             Role::HeadCoach if rng.once_in(8) => self.exercise(d),
             Role::HeadCoach => self.coach(d, rng),
@@ -66,6 +67,17 @@ impl World {
 
     fn key(&mut self, d: usize) -> Option<Key> {
         self.phones[d].device.as_mut().map(Device::key)
+    }
+
+    /// So many sets in one go, or as many as there are until the app dies.
+    fn session(&mut self, d: usize, rng: &mut Rng) -> Result<(), Found> {
+        for _ in 0..rng.range(8, 40) {
+            self.train(d, rng)?;
+            if self.phones[d].disk.dead() {
+                break;
+            }
+        }
+        Ok(())
     }
 
     fn train(&mut self, d: usize, rng: &mut Rng) -> Result<(), Found> {

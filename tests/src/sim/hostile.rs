@@ -183,6 +183,9 @@ impl World {
 
     /// One more record in a document as the server has it, written by an install.
     fn change(&self, name: DocName, by: InstallId, rng: &mut Rng) -> Option<Vec<u8>> {
+        if self.rotten() == Some(name) {
+            return None;
+        }
         let mut doc: Document = self.server.document(name);
         let before = doc.heads();
         doc.write_as(ActorId::of(by, rng.next().to_be_bytes()));

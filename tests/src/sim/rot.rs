@@ -2,7 +2,7 @@
 //! comes again from the server; in the server's, it is found and mended by who runs it, and comes again from devices. Only
 //! what nobody else had may be lost. Knows no document engine's checks.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use backstraight_core::base::id::ChangeHash;
 use backstraight_core::doc::open::Document;
@@ -12,6 +12,16 @@ use super::Found;
 use super::book::Fact;
 use super::world::World;
 use crate::rng::Rng;
+
+/// A document of the server with a bit that is not what it was, and what it was then.
+#[derive(Debug)]
+pub(super) struct Rotten {
+    name: DocName,
+    heads: Vec<ChangeHash>,
+    had: BTreeSet<ChangeHash>,
+    /// Whether it was put into its compact form since, which makes some of what is stored anew.
+    compacted: bool,
+}
 
 impl World {
     /// One bit of a document on a device's disk is not what it was, and the app is opened anew.
@@ -41,9 +51,12 @@ impl World {
         Ok(())
     }
 
-    /// One bit of a document is not what it was in the server's database; whoever runs it has that looked through and
-    /// mended.
+    /// One bit of a document is not what it was in the server's database. It is found at once, or some time later, with
+    /// whatever reaches the server meanwhile.
     pub(super) fn rot_on_the_server(&mut self, rng: &mut Rng) -> Result<(), Found> {
+        if self.rotten.is_some() {
+            return self.mend();
+        }
         if !self.server.is_well() {
             return Ok(());
         }
@@ -51,8 +64,8 @@ impl World {
         if docs.is_empty() {
             return Ok(());
         }
-        let (name, _) = docs[rng.below(docs.len())];
-        let before = of(&self.server.document(name));
+        let (name, heads) = docs[rng.below(docs.len())].clone();
+        let had = of(&self.server.document(name));
         if !self.server.rot(name, rng) {
             return Ok(());
         }
@@ -61,18 +74,35 @@ impl World {
             self.tally.servers_started += 1;
             self.server.start();
         }
+        self.rotten = Some(Rotten { name, heads, had, compacted: false });
+        if rng.once_in(2) { self.mend() } else { Ok(()) }
+    }
+
+    /// Whoever runs the server has all of it looked through, and what does not hold mended.
+    pub(super) fn mend(&mut self) -> Result<(), Found> {
+        if !self.server.is_well() {
+            return Ok(());
+        }
+        let Some(Rotten { name, heads: then, had, compacted }) = self.rotten.take() else { return Ok(()) };
+        let heads: BTreeMap<DocName, Vec<ChangeHash>> = self.server.heads().into_iter().collect();
         let mended = self.server.mend();
+        if mended.is_empty() && compacted && had.is_subset(&of(&self.server.document(name))) {
+            return Ok(());
+        }
         if mended != [name] {
             return Err(Found(format!("a bit of {name} rotted on the server, and mended was {mended:?}")));
         }
-        let after = of(&self.server.document(name));
-        if let Some(other) = after.difference(&before).next() {
+        let doc = self.server.document(name);
+        let has = of(&doc);
+        // Nothing came since: then it has nothing else.
+        let same = heads.get(&name) == Some(&then);
+        if let Some(other) = has.difference(&had).next().filter(|_| same) {
             return Err(Found(format!("the server has of {name} what nobody wrote: {other:?}")));
         }
-        self.book.server_lost(name, &after);
+        self.book.server_lost(name, &has);
         // Of which day an athlete was heard counts no more where what was heard may be gone.
         if let DocName::Log(athlete, month) = name
-            && after != before
+            && heads.get(&name) != Some(&doc.heads())
         {
             let end = month.first_day().map_err(|e| Found(e.to_string()))?.plus(-1);
             for phone in self.phones.iter_mut().filter(|phone| phone.identity.person == athlete) {
@@ -80,6 +110,22 @@ impl World {
             }
         }
         Ok(())
+    }
+
+    /// A document of the server is put into its compact form, which nothing but a bit that rotted may hinder.
+    pub(super) fn compact(&mut self, rng: &mut Rng) -> Result<(), Found> {
+        let Some((name, done)) = self.server.compact(rng) else { return Ok(()) };
+        match &mut self.rotten {
+            Some(rotten) if rotten.name == name => rotten.compacted |= done,
+            _ if !done => return Err(Found(format!("{name} was not compacted"))),
+            _ => {}
+        }
+        Ok(())
+    }
+
+    /// Which document of the server cannot be relied on at the moment.
+    pub(super) fn rotten(&self) -> Option<DocName> {
+        self.rotten.as_ref().map(|rotten| rotten.name)
     }
 
     fn changes(&mut self, d: usize, name: DocName) -> Result<BTreeSet<ChangeHash>, Found> {

@@ -11,7 +11,7 @@ use backstraight_core::doc::gate::reject::RejectCode;
 use backstraight_core::doc::thin::{self, ThinLimits};
 use backstraight_core::exchange::carry::MAX_PLAIN;
 use backstraight_core::exchange::signed;
-use backstraight_core::exchange::wire::{self, Down, Outcome, Refusal, Up};
+use backstraight_core::exchange::wire::{self, Down, Outcome, Refusal, SERVER_DAMAGED, Up};
 use backstraight_core::model::name::DocName;
 use minicbor::bytes::ByteVec;
 
@@ -193,13 +193,14 @@ impl World {
         if names.is_empty() { (answer, names) } else { (down.to_bytes(), names) }
     }
 
-    /// When all are newer, nobody carries any longer what only an older server did not take, unless what it builds on
-    /// is lost.
+    /// When all are newer and mended, nobody carries any longer what only an older or a damaged server did not take, unless
+    /// what it builds on is lost.
     pub(super) fn nothing_unknown_is_left(&self) -> Result<(), Found> {
         for (d, phone) in self.phones.iter().enumerate() {
             let rows = phone.disk.carried().map_err(|e| Found(format!("device {d}: {e}")))?;
-            let by_older = |row: &CarriedRow| row.refused.as_ref().is_some_and(is_unknown);
-            for row in rows.iter().filter(|row| by_older(row)) {
+            let passes = |no: &Refusal| is_unknown(no) || no.code == SERVER_DAMAGED;
+            let for_now = |row: &CarriedRow| row.refused.as_ref().is_some_and(passes);
+            for row in rows.iter().filter(|row| for_now(row)) {
                 let mut room = MAX_PLAIN;
                 let (Ok(name), Ok(plain)) = (row.parcel.document(), row.parcel.plain(&mut room)) else {
                     continue;
@@ -210,7 +211,7 @@ impl World {
                 let has = |hash: &ChangeHash| own.contains(hash) || doc.holds(hash);
                 if changes.iter().flat_map(|change| &change.deps).all(has) {
                     return Err(Found(format!(
-                        "device {d} still carries {name}, which an older server did not take"
+                        "device {d} still carries {name}, which an older or a damaged server did not take"
                     )));
                 }
             }

@@ -10,14 +10,16 @@ use backstraight_core::base::moment::Moment;
 use backstraight_core::device::identity::Identity;
 use backstraight_core::device::{Device, Exchanged, MAX_ROUNDS};
 use backstraight_core::exchange::access::Role;
-use backstraight_core::exchange::wire::{Down, Outcome, Refusal, Up};
+use backstraight_core::exchange::wire::{Down, Outcome, Refusal, SERVER_DAMAGED, Up};
 use backstraight_core::model::name::DocName;
 use backstraight_core::model::number::SeasonNo;
+use backstraight_server::problem::Problem;
 
 use super::book::Book;
 use super::carry::Load;
 use super::disk::{Disk, DiskError, Fault, Image};
 use super::planted::Planted;
+use super::rot::Rotten;
 use super::server::{NoAnswer, Server};
 use super::upgrade::{Formats, is_unknown};
 use super::{Chaos, DEVICES, Found, One, Plan, Tally};
@@ -69,6 +71,8 @@ pub(super) struct World {
     pub(super) season: SeasonNo,
     pub(super) book: Book,
     pub(super) formats: Formats,
+    /// What rotted on the server and was not found yet.
+    pub(super) rotten: Option<Rotten>,
     backups: Vec<Kept>,
     /// What carriers have taken along.
     pub(super) loads: Vec<Load>,
@@ -127,6 +131,7 @@ impl World {
             season,
             book: Book::default(),
             formats: Formats::default(),
+            rotten: None,
             backups: Vec::new(),
             loads: Vec::new(),
             underway: Vec::new(),
@@ -207,7 +212,9 @@ impl World {
                 Ok(())
             }
             80..=82 if self.may(Chaos::Disk) => {
-                let after = u32::try_from(rng.range(0, 5)).unwrap();
+                // Soon, or somewhere in a session.
+                let most = if rng.once_in(4) { 40 } else { 5 };
+                let after = u32::try_from(rng.range(0, most)).unwrap();
                 let fault = [Fault::Full, Fault::DiesBefore, Fault::DiesAfter]
                     [usize::try_from(rng.range(0, 2)).unwrap()];
                 self.phones[d].disk.plan(after, fault);
@@ -221,7 +228,7 @@ impl World {
             89 if self.may(Chaos::ServerRestart) => {
                 self.tally.servers_started += 1;
                 if self.server.is_well() {
-                    self.server.compact(&mut rng);
+                    self.compact(&mut rng)?;
                 }
                 self.server.start();
                 Ok(())
@@ -230,8 +237,9 @@ impl World {
                 self.server.lose_a_write(0);
                 Ok(())
             }
-            // Either takes as long as some hundred deeds.
+            // Either takes as long as some hundred deeds. Whoever does it looks first whether all holds.
             92 if self.may(Chaos::ServerRestore) => {
+                self.mend()?;
                 self.keep_or_set_back(&mut rng);
                 Ok(())
             }
@@ -285,7 +293,9 @@ impl World {
             }
             let answer = match self.request(d, flight.body.clone(), today)? {
                 Ok(answer) => answer,
-                Err(NoAnswer::Unknown) => return Ok(false),
+                Err(NoAnswer::Said(Problem::Internal)) => {
+                    return Err(Found(format!("an honest request of device {d} made the server stumble")));
+                }
                 Err(_) => return Ok(false),
             };
             if fate == 2 {
@@ -313,16 +323,21 @@ impl World {
         }
         let older = !self.formats.servers();
         let by_older = |refusal: &Refusal| older && is_unknown(refusal);
-        if let Some((name, refusal)) = report.refused.iter().find(|(_, why)| !by_older(why)) {
+        // What cannot be read there may be refused for that, and for nothing else.
+        let excused = |(name, why): &&(DocName, Refusal)| {
+            by_older(why) || why.code == SERVER_DAMAGED && self.rotten() == Some(*name)
+        };
+        if let Some((name, refusal)) = report.refused.iter().find(|refused| !excused(refused)) {
             return Err(Found(format!("honest changes of {name} were refused: {refusal:?}")));
         }
         let shut_out = self.phones.iter().any(|p| p.withdrawn);
         let parcels = report.carried.refused.iter();
-        if let Some((name, refusal)) = parcels.filter(|_| !shut_out).find(|(_, why)| !by_older(why)) {
+        if let Some((name, refusal)) = parcels.filter(|_| !shut_out).find(|refused| !excused(refused)) {
             return Err(Found(format!("an honest parcel of {name} was refused: {refusal:?}")));
         }
         self.tally.unknown += u64::from(!unknown.is_empty() || !report.refused.is_empty());
-        if let Some((name, why)) = report.not_taken.iter().find(|(name, _)| !unknown.contains(name)) {
+        let damaged = |name: &DocName| unknown.contains(name) || self.rotten() == Some(*name);
+        if let Some((name, why)) = report.not_taken.iter().find(|(name, _)| !damaged(name)) {
             return Err(Found(format!("device {d} did not take {name}: {why}")));
         }
         // Whoever has exchanged puts the phone away: the app may end while it tidies up.
@@ -340,10 +355,11 @@ impl World {
 
     /// Which facts the device now says are with the server; what the server had is on the device again.
     fn arrived(&mut self, d: usize, unknown: &BTreeSet<DocName>) {
+        let rotten = self.rotten();
         let Some(device) = &mut self.phones[d].device else { return };
         for fact in self.book.facts.iter_mut().filter(|f| f.device == d && !f.lost) {
             if fact.server {
-                fact.here |= !unknown.contains(&fact.name);
+                fact.here |= !unknown.contains(&fact.name) && rotten != Some(fact.name);
             } else if !fact.unsure {
                 fact.server = device.with_server(fact.name, &fact.hash).unwrap_or(false);
             }
@@ -403,7 +419,7 @@ impl World {
     }
 
     fn keep_or_set_back(&mut self, rng: &mut Rng) {
-        if !self.server.runs() {
+        if !self.server.runs() || self.rotten.is_some() {
             return;
         }
         if self.backups.is_empty() || rng.once_in(3) {
@@ -442,6 +458,7 @@ impl World {
         };
         self.server.heal();
         self.server.start();
+        self.mend()?;
         self.formats.all_newer();
         let now = self.server.now().plus_ms(DAY);
         self.clock.set(now);

@@ -6,13 +6,13 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::base::id::{InstallId, PersonId};
 use crate::doc::admit::Admitted;
-use crate::doc::gate::reject::{RejectCode, Rejected};
+use crate::doc::gate::reject::Rejected;
 use crate::doc::thin;
 use crate::exchange::access::{Asker, Right, Role};
 use crate::exchange::carry::{self, CarryError, MAX_PLAIN, Parcel};
 use crate::exchange::device::MAX_SEND_CHANGES;
 use crate::exchange::signed::{self, SignedError};
-use crate::exchange::wire::{MAX_BODY, Outcome, Refusal, SERVER_DAMAGED, Up, heads_out};
+use crate::exchange::wire::{MAX_BODY, Outcome, Refusal, Up, heads_out};
 use crate::model::name::{DocName, Kind};
 use minicbor::bytes::ByteVec;
 use uuid::Uuid;
@@ -324,11 +324,7 @@ impl<S: Shelf> Device<S> {
     /// Whether a parcel is to be sent in this exchange. What was refused because the server is older, or cannot read
     /// its own copy, is offered again after each start of the app: its writer may have nothing of it left.
     fn waits(&self, row: &CarriedRow, report: &Exchanged) -> bool {
-        let again = |refusal: &Refusal| {
-            let passes =
-                refusal.code == SERVER_DAMAGED || refusal.code.parse().is_ok_and(RejectCode::may_pass_later);
-            passes && !self.refused_parcels.contains(&row.id)
-        };
+        let again = |refusal: &Refusal| refusal.may_pass_later() && !self.refused_parcels.contains(&row.id);
         !report.carried.sent.contains(&row.id) && row.refused.as_ref().is_none_or(again)
     }
 }

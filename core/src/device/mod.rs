@@ -13,7 +13,7 @@ pub mod shelf;
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::base::day::Day;
-use crate::base::id::{ActorId, ChangeHash};
+use crate::base::id::{ActorId, ChangeHash, PersonId};
 use crate::base::key::{Key, KeyMint};
 use crate::base::moment::Moment;
 use crate::doc::admit::Admitted;
@@ -419,7 +419,7 @@ impl<S: Shelf> Device<S> {
         let down = Down::from_bytes(answer).map_err(|e| DeviceError::Answer(e.to_string()))?;
         let heard = read(&down, standing).map_err(|e| DeviceError::Answer(e.to_string()))?;
         report.clock_ahead = heard.clock_ahead;
-        let erased_before = report.erased.len();
+        let (erased_before, not_taken_before) = (report.erased.len(), report.not_taken.len());
         let mut again = heard.more || *left;
         again |= self.unload(carried, down.carried.as_deref(), report)?;
         for step in heard.steps {
@@ -462,7 +462,23 @@ impl<S: Shelf> Device<S> {
         if report.erased.len() > erased_before {
             self.shelf.forget()?;
         }
+        let not_taken = report.not_taken.iter().skip(not_taken_before);
+        self.unread(&not_taken.filter_map(|(name, _)| name.athlete()).collect())?;
         Ok(again)
+    }
+
+    /// What came of these athletes was not taken in and may hold any session: until it is, no day of theirs counts as
+    /// heard here. The list is asked for again.
+    fn unread(&mut self, athletes: &BTreeSet<PersonId>) -> Result<(), S::Error> {
+        if athletes.is_empty() {
+            return Ok(());
+        }
+        let (_, mut list) = self.shelf.people()?;
+        let of = |known: &&mut Known| {
+            athletes.iter().any(|athlete| known.person.as_slice() == athlete.0.as_bytes())
+        };
+        list.iter_mut().filter(of).for_each(|known| known.heard_day = None);
+        self.shelf.set_people(0, list)
     }
 
     /// Takes in what came for a document; whether there is something to send for it.

@@ -6,6 +6,7 @@ use minicbor::{Decode, Encode};
 
 use super::carry::{self, Parcel};
 use crate::base::id::ChangeHash;
+use crate::doc::gate::RejectCode;
 use crate::model::name::DocName;
 
 /// The version that this build speaks.
@@ -154,6 +155,14 @@ pub struct Refusal {
     /// What and where, for people.
     #[n(2)]
     pub text: String,
+}
+
+impl Refusal {
+    /// Whether the same bytes may be taken later: by a server that is newer, or whose own copy was mended.
+    #[must_use]
+    pub fn may_pass_later(&self) -> bool {
+        self.code == SERVER_DAMAGED || self.code.parse().is_ok_and(RejectCode::may_pass_later)
+    }
 }
 
 /// The people of the club whom a device may know.

@@ -11,7 +11,7 @@ use backstraight_core::base::id::ChangeHash;
 use backstraight_core::doc::gate::{GateIndex, limits};
 use backstraight_core::doc::open::Document;
 use backstraight_core::doc::{chunk, genesis, thin};
-use backstraight_core::exchange::wire::{Down, DownDoc, Outcome, heads_out};
+use backstraight_core::exchange::wire::{Down, DownDoc, Known, Outcome, heads_out};
 use backstraight_core::model::name::DocName;
 use minicbor::bytes::ByteVec;
 
@@ -39,6 +39,7 @@ pub(super) fn compose(db: &Db, app: &App, mut work: Work) -> Result<Down, StoreE
     let mut down = blank(app, work.epoch);
     down.people = people::known_to(db, &work.caller, work.people)?;
     let mut room = usize::try_from(app.config.answer_bytes).unwrap_or(usize::MAX);
+    let mut unread = Vec::new();
     for item in &mut work.items {
         if matches!(item.access, Access::None) {
             down.withdrawn.push(raw(&item.name));
@@ -59,9 +60,19 @@ pub(super) fn compose(db: &Db, app: &App, mut work: Work) -> Result<Down, StoreE
             }
             continue;
         };
-        listed(db, app, work.same_epoch, item, read, &mut room, &mut down)?;
+        if !listed(db, app, work.same_epoch, item, read, &mut room, &mut down)? {
+            unread.push(item.name);
+        }
     }
-    granted(db, app, &work, &mut room, &mut down)?;
+    unread.extend(granted(db, app, &work, &mut room, &mut down)?);
+    if let Some(people) = down.people.as_mut().filter(|_| !unread.is_empty()) {
+        // What was left out may hold any session: no day counts as heard, and the device asks for the list again.
+        let of = |known: &&mut Known| {
+            unread.iter().filter_map(DocName::athlete).any(|a| known.person.as_slice() == a.0.as_bytes())
+        };
+        people.list.iter_mut().filter(of).for_each(|known| known.heard_day = None);
+        people.version = 0;
+    }
     if !work.handed_in.is_empty() {
         down.carried = Some(work.handed_in.into_iter().map(|h| h.outcome).collect());
     }
@@ -72,7 +83,7 @@ fn raw(name: &DocName) -> ByteVec {
     ByteVec::from(name.to_bytes().to_vec())
 }
 
-/// A document that the device has.
+/// A document that the device has; whether it could be read.
 fn listed(
     db: &Db,
     app: &App,
@@ -81,7 +92,7 @@ fn listed(
     read: MayRead,
     room: &mut usize,
     down: &mut Down,
-) -> Result<(), StoreError> {
+) -> Result<bool, StoreError> {
     let doc = document::find(db, &item.name)?;
     let heads = match &doc {
         Some(doc) => doc.heads.clone(),
@@ -93,15 +104,16 @@ fn listed(
     let level = here.len() == heads.len() && heads.iter().all(|h| here.contains(h));
     // Nothing was sent or asked and nothing is new: silence says so in the fewest bytes.
     if trusted && !item.sent && item.heads.is_empty() && item.cursor == max_n {
-        return Ok(());
+        return Ok(true);
     }
     // Of another epoch and without heads: it is told ours, not sent everything that it has. When it
     // has what these cover the cursor is right; else it comes again from the start, with its heads.
     if !same_epoch && item.cursor > 0 && !item.sent && item.heads.is_empty() {
         push(down, item.name, Outcome::Need, Part { cursor: max_n, ..Part::default() }, &heads, room);
-        return Ok(());
+        return Ok(true);
     }
     let standing = Standing { trusted, level };
+    let mut whole = true;
     let part = match news(db, app, doc.as_ref(), standing, item, read, *room) {
         Err(StoreError::Damaged(text)) => {
             tracing::error!(
@@ -110,14 +122,15 @@ fn listed(
             );
             // What became of what was sent is told, and the device asks for the rest again.
             if !item.sent {
-                return Ok(());
+                return Ok(true);
             }
+            whole = false;
             Part { cursor: if trusted { item.cursor } else { 0 }, ..Part::default() }
         }
         part => part?,
     };
     push(down, item.name, item.outcome.clone(), part, &heads, room);
-    Ok(())
+    Ok(whole)
 }
 
 /// How a device stands to a document.
@@ -158,8 +171,15 @@ fn news(
     lacking(db, doc, &read, &start, item, room)
 }
 
-/// Documents that the caller may read and the device did not list.
-fn granted(db: &Db, app: &App, work: &Work, room: &mut usize, down: &mut Down) -> Result<(), StoreError> {
+/// Documents that the caller may read and the device did not list; which of them could not be read.
+fn granted(
+    db: &Db,
+    app: &App,
+    work: &Work,
+    room: &mut usize,
+    down: &mut Down,
+) -> Result<Vec<DocName>, StoreError> {
+    let mut unread = Vec::new();
     let listed: HashSet<DocName> = work.items.iter().map(|i| i.name).collect();
     let mut rights = Rights::of(app, work.caller)?;
     for doc in document::concerning(db, &work.caller, rights.today)? {
@@ -169,18 +189,19 @@ fn granted(db: &Db, app: &App, work: &Work, room: &mut usize, down: &mut Down) -
         let Some(read) = rights.on(db, doc.name)?.0.read() else { continue };
         if *room == 0 {
             down.more = true;
-            return Ok(());
+            return Ok(unread);
         }
         let item = Item::unlisted(doc.name);
         match lacking(db, &doc, &read, &Start::Cursor(0), &item, *room) {
             Ok(part) => push(down, doc.name, Outcome::Accepted, part, &doc.heads, room),
             Err(StoreError::Damaged(text)) => {
                 tracing::error!(text, "a stored document cannot be read: a device goes without it");
+                unread.push(doc.name);
             }
             Err(error) => return Err(error),
         }
     }
-    Ok(())
+    Ok(unread)
 }
 
 fn push(

@@ -312,7 +312,7 @@ fn line_of(
     let mut states = Vec::new();
     let mut sessions = Vec::new();
     rows::sessions(db, grant, p.id, (ask.from, ask.to), |r| {
-        let state = state_of(&r, ask.today, p.heard_through);
+        let state = state_of(&r, ask.today, p.rows_through);
         states.push((state, r.share));
         if ask.state.is_none_or(|s| s == state) {
             sessions.push(SessionCell::of_row(r, state, &said));

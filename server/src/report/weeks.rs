@@ -75,7 +75,7 @@ pub fn read(
         start = start.plus(7);
     }
     rows::sessions(db, grant, person.id, (first, last), |r| {
-        let state = state_of(&r, today, person.heard_through);
+        let state = state_of(&r, today, person.rows_through);
         by_week.entry(r.day.week_start()).or_default().push((state, r));
     })?;
     Ok(Some(Weeks {

@@ -148,7 +148,10 @@ pub fn note_old_app(db: &Db, caller: &Caller) -> Result<(), StoreError> {
 }
 
 /// Lets coaches be told anew of whom was heard.
-fn tell(db: &Db, club: ClubId) -> Result<(), StoreError> {
+///
+/// # Errors
+/// When storage fails.
+pub(super) fn tell(db: &Db, club: ClubId) -> Result<(), StoreError> {
     db.prepare_cached("UPDATE club SET heard_version = heard_version + 1 WHERE id = ?1")?
         .execute([club.0.as_bytes()])?;
     Ok(())

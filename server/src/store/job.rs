@@ -7,7 +7,7 @@ use backstraight_core::base::id::ClubId;
 use backstraight_core::base::moment::Moment;
 
 use super::fault::StoreError;
-use super::value;
+use super::{heard, value};
 use crate::grant::MayReview;
 
 /// How long a lease lasts, ms. Work takes milliseconds; a worker that died is waited for this long.
@@ -112,6 +112,14 @@ pub fn held(db: &Db, claim: &Claim) -> Result<bool, StoreError> {
 /// # Errors
 /// When storage fails.
 pub fn finish(db: &Db, claim: &Claim) -> Result<(), StoreError> {
+    let tries: Option<i64> = db
+        .prepare_cached("SELECT tries FROM job WHERE owner = ?1")?
+        .query_row([claim.owner], |r| r.get(0))
+        .optional()?;
+    if tries.is_some_and(|tries| tries > 1) {
+        // It could not be done before: their day counts as heard again.
+        heard::tell(db, claim.club)?;
+    }
     let ended = db
         .prepare_cached("DELETE FROM job WHERE owner = ?1 AND version = ?2")?
         .execute((claim.owner, value::stored(claim.version)))?;
@@ -124,17 +132,32 @@ pub fn finish(db: &Db, claim: &Claim) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// Puts a job off that failed: at first a second, at most a lease.
+/// Puts a job off that failed: at first a second, at most a lease. Until it is done no day of its athlete counts as heard.
 ///
 /// # Errors
 /// When storage fails.
 pub fn put_off(db: &Db, claim: &Claim, now: Moment) -> Result<(), StoreError> {
-    db.prepare_cached(
-        "UPDATE job SET lease_until = CAST(?3 AS BIGINT) + CASE tries WHEN 0 THEN 1000 WHEN 1 THEN 2000 WHEN 2 THEN 4000
+    let tries: Option<i64> = db
+        .prepare_cached(
+            "UPDATE job SET lease_until = CAST(?3 AS BIGINT) + CASE tries WHEN 0 THEN 1000 WHEN 1 THEN 2000 WHEN 2 THEN 4000
                                            WHEN 3 THEN 8000 WHEN 4 THEN 16000 ELSE CAST(?4 AS BIGINT) END, lease_by = NULL
-         WHERE owner = ?1 AND lease_by = ?2",
-    )?
-    .execute((claim.owner, claim.by, now.0, LEASE))?;
+             WHERE owner = ?1 AND lease_by = ?2 RETURNING tries",
+        )?
+        .query_row((claim.owner, claim.by, now.0, LEASE), |r| r.get(0))
+        .optional()?;
+    if tries == Some(1) {
+        heard::tell(db, claim.club)?;
+    }
+    Ok(())
+}
+
+/// What was put off is done as soon as anybody looks: what stood in its way is mended.
+///
+/// # Errors
+/// When storage fails.
+pub fn hurry(db: &Db, club: ClubId) -> Result<(), StoreError> {
+    db.prepare_cached("UPDATE job SET lease_until = 0 WHERE club = ?1 AND lease_by IS NULL")?
+        .execute([club.0.as_bytes()])?;
     Ok(())
 }
 

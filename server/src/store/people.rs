@@ -10,7 +10,7 @@ use minicbor::bytes::ByteVec;
 
 use super::fault::StoreError;
 use super::news::Told;
-use super::review::{self, Heard};
+use super::review::{self, Heard, UNREAD};
 use super::{audit, value};
 use crate::grant::{By, Caller, MayKeepAccounts};
 
@@ -268,15 +268,15 @@ pub fn known_to(db: &Db, caller: &Caller, has: Option<u64>) -> Result<Option<Peo
     if has == Some(version) {
         return Ok(None);
     }
-    let mut ask = db.prepare_cached(
+    let mut ask = db.prepare_cached(&format!(
         "SELECT p.id, p.name, p.role, i.id, i.heard_day, i.heard_at, i.public_key, i.created_at,
-                i.withdrawn_at IS NOT NULL OR i.refresh_killed_at IS NOT NULL
+                i.withdrawn_at IS NOT NULL OR i.refresh_killed_at IS NOT NULL, {UNREAD}
          FROM person p LEFT JOIN install i ON i.person = p.id
          WHERE p.club = ?1 AND (?2 = 0 OR p.role IN ('head coach', 'coach') OR p.id = ?3
                OR p.id IN (SELECT guardian FROM guardianship WHERE athlete = ?3 AND ended_at IS NULL)
                OR p.id IN (SELECT athlete FROM guardianship WHERE guardian = ?3 AND ended_at IS NULL))
          ORDER BY p.id, i.id",
-    )?;
+    ))?;
     let mut rows = ask.query((club.0.as_bytes(), i64::from(few), caller.asker.person.0.as_bytes()))?;
     let mut list: Vec<Known> = Vec::new();
     let mut heard: Vec<Vec<Heard>> = Vec::new();
@@ -306,7 +306,10 @@ pub fn known_to(db: &Db, caller: &Caller, has: Option<u64>) -> Result<Option<Peo
         if coach {
             let day = r.get::<_, Option<String>>(4)?.and_then(|d| d.parse().ok());
             let (since, at) = (Day::of(Moment(r.get(7)?), 0).ok(), r.get(5)?);
-            heard.push(Heard { since, day, at, ended: r.get(8)? });
+            // As on the board, no day counts as heard while something cannot be read.
+            if !r.get::<_, bool>(9)? {
+                heard.push(Heard { since, day, at, ended: r.get(8)? });
+            }
             known.heard_at = known.heard_at.max(at);
         }
     }

@@ -29,6 +29,8 @@ pub struct Person {
     /// The last local day through which everything that the person may have logged was heard: the day of the install
     /// in use that was heard of longest ago.
     pub heard_through: Option<Day>,
+    /// The same for whoever goes by rows: none while rows cannot be made of what arrived, which may hold any session.
+    pub rows_through: Option<Day>,
     /// Date of birth, where the account has it.
     pub born: Option<Day>,
     /// What stands in the way of hearing from the person.
@@ -48,7 +50,13 @@ pub enum Silence {
     OldApp,
     /// Another device of the same person was not heard for days.
     Another,
+    /// The server cannot read something of theirs: what arrived since is in no row.
+    Unread,
 }
+
+/// Of a person `p`: whether the rows that follow from their documents could not be made.
+pub(super) const UNREAD: &str = "EXISTS (SELECT 1 FROM job j WHERE j.owner = p.id
+                 AND (j.tries > 1 OR j.tries = 1 AND j.lease_by IS NULL))";
 
 impl Silence {
     /// In words for a coach.
@@ -64,6 +72,10 @@ impl Silence {
             }
             Silence::OldApp => {
                 "the phone's app speaks another version than this server: what it logs stays on it until both fit"
+            }
+            Silence::Unread => {
+                "the server cannot read something of theirs, so that nothing counts as missed: whoever runs it finds it \
+                 with a check"
             }
             Silence::Another => {
                 "another device of theirs was not heard for days and may hold what was done: withdraw it if it is no \
@@ -141,12 +153,12 @@ pub(super) fn heard_through<'a>(installs: impl Iterator<Item = &'a Heard> + Clon
 /// # Errors
 /// When storage fails.
 pub fn people(db: &Db, grant: &MayReview) -> Result<Vec<Person>, StoreError> {
-    let mut ask = db.prepare_cached(
+    let mut ask = db.prepare_cached(&format!(
         "SELECT p.id, p.name, p.role, p.withdrawn_at IS NOT NULL, i.id, i.heard_day,
                 i.withdrawn_at IS NOT NULL OR i.refresh_killed_at IS NOT NULL, i.heard_at, i.clock_wrong, i.old_app,
-                p.born, i.created_at
+                p.born, i.created_at, {UNREAD}
          FROM person p LEFT JOIN install i ON i.person = p.id WHERE p.club = ?1 ORDER BY p.id, i.id",
-    )?;
+    ))?;
     let mut rows = ask.query([grant.club().0.as_bytes()])?;
     let mut list: Vec<Person> = Vec::new();
     let mut installs: Vec<Vec<Install>> = Vec::new();
@@ -160,8 +172,9 @@ pub fn people(db: &Db, grant: &MayReview) -> Result<Vec<Person>, StoreError> {
                 withdrawn: r.get(3)?,
                 installs: Vec::new(),
                 heard_through: None,
+                rows_through: None,
                 born: value::day(r, 10)?,
-                silence: None,
+                silence: r.get::<_, bool>(12)?.then_some(Silence::Unread),
             });
             installs.push(Vec::new());
         }
@@ -182,8 +195,11 @@ pub fn people(db: &Db, grant: &MayReview) -> Result<Vec<Person>, StoreError> {
         }
     }
     for (person, installs) in list.iter_mut().zip(&installs) {
-        person.silence = silence(installs);
         person.heard_through = heard_through(installs.iter().map(|i| &i.heard));
+        if person.silence.is_none() {
+            person.silence = silence(installs);
+            person.rows_through = person.heard_through;
+        }
     }
     Ok(list)
 }

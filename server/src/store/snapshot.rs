@@ -111,5 +111,6 @@ pub fn mend(
         value::begin_epoch(db)?;
     }
     job::mark(db, doc.name.owner().into_bytes(), club, now)?;
+    job::hurry(db, club)?;
     Ok(true)
 }

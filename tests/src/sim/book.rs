@@ -186,6 +186,24 @@ impl Book {
         None
     }
 
+    /// Planned sessions of an athlete of whose beginning the server was told: the log, the change, the day.
+    #[must_use]
+    pub(super) fn begun_on(&self, athlete: PersonId) -> Vec<(DocName, ChangeHash, Day)> {
+        let of = || self.facts.iter().filter(|f| f.name.athlete() == Some(athlete));
+        let day_of = |key: &Key| {
+            of().find_map(|f| match f.what {
+                What::Planned(day) if f.key == *key => Some(day),
+                _ => None,
+            })
+        };
+        let there = of().filter(|f| f.server && !f.lost && !f.unsure);
+        let begun = there.filter_map(|f| match &f.what {
+            What::Begun(Some(key)) => Some((f.name, f.hash, day_of(key)?)),
+            _ => None,
+        });
+        begun.collect()
+    }
+
     /// Planned sessions of an athlete that nobody can have begun, with their days; and keys of those that were begun
     /// on a device that may still say so.
     #[must_use]

@@ -102,6 +102,31 @@ impl World {
         Ok(())
     }
 
+    /// A coach's device judges by what it has: of each session that was done on a day that counts as heard there, it has
+    /// the beginning, so that it does not read as missed.
+    pub(super) fn heard_with_it(&mut self, d: usize) -> Result<(), Found> {
+        if !self.phones[d].identity.role.coaches() {
+            return Ok(());
+        }
+        let (_, people) = self.phones[d].disk.people().map_err(|e| Found(e.to_string()))?;
+        for athlete in self.athletes.clone() {
+            let known = people.iter().find(|known| known.person.as_slice() == athlete.0.as_bytes());
+            let heard = known.and_then(|known| known.heard_day.as_ref()?.parse::<Day>().ok());
+            let Some(heard) = heard else { continue };
+            for (name, hash, day) in self.book.begun_on(athlete) {
+                let Some(device) = &mut self.phones[d].device else { return Ok(()) };
+                let Ok(doc) = device.document(name) else { return Ok(()) };
+                if day < heard && !doc.holds(&hash) {
+                    return Err(Found(format!(
+                        "to device {d} the athlete was heard through {heard}, and of the session of {day} that was done \
+                         it has nothing: {name}"
+                    )));
+                }
+            }
+        }
+        Ok(())
+    }
+
     /// The board is what follows from the documents, held against one made anew when `whole`; a session that somebody
     /// began, whether or not the server has heard of it, or of whose day not every device was heard, is never missed;
     /// another one is. While something is rotten it need not be up to date, but must not say so either.

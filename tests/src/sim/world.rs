@@ -350,6 +350,7 @@ impl World {
         }
         self.news += report.received + device.unsent().map_or(1, |left| left.len());
         self.arrived(d, &unknown);
+        self.heard_with_it(d)?;
         Ok(true)
     }
 

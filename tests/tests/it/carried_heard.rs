@@ -20,7 +20,7 @@ fn hand_in(stand: &Stand, file: &[u8]) {
 }
 
 /// Through which day a phone was heard, as a coach is told.
-fn heard(desk: &mut Handset, phone: &Handset, stand: &Stand) -> Option<String> {
+pub(crate) fn heard(desk: &mut Handset, phone: &Handset, stand: &Stand) -> Option<String> {
     desk.exchange(&stand.url());
     let person = phone.person().0.into_bytes();
     let people = desk.phone.people().unwrap();

@@ -30,4 +30,5 @@ mod postgres;
 mod projection;
 mod restore;
 mod traps;
+mod unread;
 mod wire_fixtures;

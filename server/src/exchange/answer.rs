@@ -122,7 +122,7 @@ fn listed(
             );
             // What became of what was sent is told, and the device asks for the rest again.
             if !item.sent {
-                return Ok(true);
+                return Ok(false);
             }
             whole = false;
             Part { cursor: if trusted { item.cursor } else { 0 }, ..Part::default() }

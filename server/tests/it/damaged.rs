@@ -231,12 +231,20 @@ fn a_document_that_cannot_be_read_holds_up_nothing_else() {
     let (place, down) = (tablet.copy(log(mira)).cursor, tablet.exchange());
     let of = about(&down, log(mira)).unwrap();
     assert_eq!((&of.outcome, &of.changes, of.cursor), (&Outcome::Accepted, &None, place));
-    // A coach has everything of everybody else, on a new device too.
+    // A coach has everything of everybody else, on a new device too, and is told of no day of hers.
     write(&mut other, log(noor), 2, 3);
     let mut new = club.device(ruth);
     for desk in [&mut desk, &mut new] {
         desk.settle();
         assert_eq!(desk.words(log(noor)), ["0", "1", "2"]);
+        desk.people = 0;
+        let told = desk.exchange().people.unwrap();
+        let heard = |who: PersonId| {
+            let of = told.list.iter().find(|known| known.person.as_slice() == who.0.as_bytes());
+            of.unwrap().heard_day.clone()
+        };
+        assert_eq!((heard(mira), heard(noor)), (None, Some("2026-11-25".to_owned())));
+        assert_eq!(told.version, 0, "it comes again");
     }
     assert_eq!(desk.words(log(mira)), ["0", "1"]);
     assert!(new.heads(log(mira)).is_empty());
@@ -248,6 +256,7 @@ fn a_document_that_cannot_be_read_holds_up_nothing_else() {
     for device in [&phone, &tablet, &desk, &new] {
         assert_eq!(device.words(log(mira)), ["0", "1", "2", "3", "4", "5", "tablet"]);
     }
+    assert!(desk.people > 0 && new.people > 0);
     assert_eq!(trouble(&server), Vec::<String>::new());
 }
 

@@ -65,10 +65,14 @@ pub(super) fn compose(db: &Db, app: &App, mut work: Work) -> Result<Down, StoreE
         }
     }
     unread.extend(granted(db, app, &work, &mut room, &mut down)?);
-    if let Some(people) = down.people.as_mut().filter(|_| !unread.is_empty()) {
-        // What was left out may hold any session: no day counts as heard, and the device asks for the list again.
+    if let Some(people) = down.people.as_mut().filter(|_| down.more || !unread.is_empty()) {
+        // What is not in this answer may hold any session: no day counts as heard, and the device asks for the list again.
         let of = |known: &&mut Known| {
-            unread.iter().filter_map(DocName::athlete).any(|a| known.person.as_slice() == a.0.as_bytes())
+            down.more
+                || unread
+                    .iter()
+                    .filter_map(DocName::athlete)
+                    .any(|a| known.person.as_slice() == a.0.as_bytes())
         };
         people.list.iter_mut().filter(of).for_each(|known| known.heard_day = None);
         people.version = 0;
@@ -83,7 +87,7 @@ fn raw(name: &DocName) -> ByteVec {
     ByteVec::from(name.to_bytes().to_vec())
 }
 
-/// A document that the device has; whether it could be read.
+/// A document that the device has; whether the answer says all that is new in it, or that it was cut.
 fn listed(
     db: &Db,
     app: &App,
@@ -110,7 +114,7 @@ fn listed(
     // has what these cover the cursor is right; else it comes again from the start, with its heads.
     if !same_epoch && item.cursor > 0 && !item.sent && item.heads.is_empty() {
         push(down, item.name, Outcome::Need, Part { cursor: max_n, ..Part::default() }, &heads, room);
-        return Ok(true);
+        return Ok(false);
     }
     let standing = Standing { trusted, level };
     let mut whole = true;
